@@ -1,0 +1,5 @@
+"""`python -m fettlebook`: the same as the command `fettlebook`."""
+
+from fettlebook.cli import main
+
+main()

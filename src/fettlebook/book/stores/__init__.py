@@ -1,0 +1,1 @@
+"""Store protocol and its implementations: SQLite and PostgreSQL, one test suite."""

@@ -1,0 +1,60 @@
+"""The commands. Each stands in a module of its own and is imported only when called, so that `--help` stays quick.
+
+Exit status, the same for every command: 0 done and in order; 1 done, and what was asked about is not in order
+(a practice file with errors, a day with late visits); 2 nothing could be done, the message says why.
+"""
+
+import sys
+from importlib import import_module
+
+import click
+
+from fettlebook import __version__
+
+# command -> (module, one-line help shown in the list). The module has a function of the command's name.
+COMMANDS: dict[str, str] = {
+    "check": "Validate a practice file; list every error with its line and how to mend it.",
+    "rules": "List the duties and limits in force, with source and what each overrides.",
+    "times": "How long each flush, fill, contact and rinse runs on each chair, and why.",
+    "day": "Plan one day from a practice file and an appointment book.",
+    "plan": "Plan a neutral day instance (JSON).",
+    "serve": "Open the page on this machine.",
+    "demo": "Write the invented demo practice and its appointment book.",
+}
+
+
+class _Lazy(click.Group):
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        command: click.Command = getattr(import_module(f"fettlebook.cli.{cmd_name}"), cmd_name)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))  # from the table: no command is imported for the list
+
+
+@click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="fettlebook")
+def _fettlebook() -> None:
+    """Keep every chair safe before every patient: running times, day plan, proof.
+
+    Decision support for trained staff. Instructions for use, product labels and local rules come first; the program
+    releases nothing by itself.
+    """
+
+
+def main() -> None:
+    """Run the command line; a Mendable becomes readable lines and exit status 2."""
+    from fettlebook.errors import Mendable  # noqa: PLC0415 - keeps --help free of it
+
+    try:
+        _fettlebook.main(prog_name="fettlebook")
+    except Mendable as error:
+        for finding in error.findings:
+            click.echo(f"{finding.where}\n  what  {finding.what}\n  mend  {finding.mend}", err=True)
+        sys.exit(2)

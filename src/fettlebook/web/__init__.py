@@ -1,0 +1,1 @@
+"""Pages and API. No rule and no formula lives here."""
