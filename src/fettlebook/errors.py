@@ -22,7 +22,7 @@ class Finding:
         return f"{self.where}: {self.what}. {self.mend}"
 
 
-class Mendable(Exception):
+class Mendable(Exception):  # noqa: N818 - the word of the house; it names a chance, not a crash
     """A call can't go on because of something that the reader can mend.
 
     `findings` holds everything that was found, never empty; `what`, `where` and `mend` are those of the first.
