@@ -1,11 +1,16 @@
 """What a rulebook says once its layers are laid over each other: duties with steps, limits, each with its origin."""
 
 from dataclasses import dataclass
+from datetime import date
 from enum import StrEnum
 from typing import Literal
 
+from fettlebook.practice.model import Chair, SupplyKind
+
 Sure = Literal["read", "secondary", "memory", "practice"]
 Force = Literal["law", "guidance", "standard", "body", "paper", "practice", "own"]
+Stricter = Literal["lower", "higher", "inside", "none"]
+Only = Literal["every chair", "bottle", "suction"]
 
 
 class When(StrEnum):
@@ -13,6 +18,7 @@ class When(StrEnum):
 
     BEFORE_FIRST_VISIT = "before the first visit"
     BETWEEN_VISITS = "between visits"
+    END_OF_SESSION = "end of session"
     END_OF_DAY = "end of day"
     AFTER_STANDING_STILL = "after standing still"
     WEEKLY = "weekly"
@@ -60,7 +66,7 @@ class Origin:
 
 @dataclass(frozen=True, slots=True)
 class Overridden:
-    """A value that a later layer replaced, kept so that it can be shown."""
+    """A value that another one replaced, kept so that it can be shown."""
 
     value: str
     origin: Origin
@@ -87,6 +93,15 @@ class Step:
     caution: str
     origin: Origin
     overrides: tuple[Overridden, ...] = ()
+    floor_range_s: tuple[float, float] | None = None  # the rule names a range: both ends; `seconds` is the upper one
+    only: Only = "every chair"  # which chairs the step exists on
+    beside: tuple[str, ...] = ()  # steps that a person can do on the same chair while this one runs by itself
+
+    def exists_on(self, chair: Chair) -> bool:
+        """Return whether this chair has what the step works on."""
+        if self.only == "bottle":
+            return chair.supply.kind is SupplyKind.BOTTLE
+        return self.only != "suction" or bool(chair.suction)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +115,11 @@ class Duty:
     steps: tuple[Step, ...]
     origin: Origin
     after_idle_h: float | None = None  # for after standing still
+    covers: tuple[str, ...] = ()  # steps of other duties that are done with this one, so that nothing is asked for twice
+
+    def steps_on(self, chair: Chair) -> tuple[Step, ...]:
+        """Return the steps that exist on this chair, in order: no bottle to fill where the mains feed it."""
+        return tuple(step for step in self.steps if step.exists_on(chair))
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +138,26 @@ class Limit:
     trigger: str
     origin: Origin
     overrides: tuple[Overridden, ...] = ()
+    quantity: str = ""  # what the number is of; limits are compared only within one quantity and role
+    stricter: Stricter = "none"  # which way is tighter; none: the numbers describe, they don't bind
+    yields_to: str = ""  # id of the stricter limit in force for the same quantity and role
+
+
+@dataclass(frozen=True, slots=True)
+class Requirement:
+    """What a document asks for, in our own words, number or not, as its row in the pack says."""
+
+    id: str
+    group: str
+    topic: str
+    trigger: str
+    compare: str
+    jurisdiction: str
+    origin: Origin
+    reading: str = ""  # how fettlebook applies it, where the source leaves room; ours, not the source's
+    response_step: str = ""  # place in a branching response, such as after a positive spore test
+    valid_from: date | None = None
+    valid_to: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +168,21 @@ class Rulebook:
     duties: tuple[Duty, ...]
     limits: tuple[Limit, ...]
     notes: tuple[str, ...] = ()  # conflicts between layers or label and rule, in words
+    requirements: tuple[Requirement, ...] = ()
+    on: date | None = None  # the day that the rules were asked for; None: the newest ones
 
     def duties_of(self, subject: Subject, when: When) -> tuple[Duty, ...]:
         """Return the duties of a kind of subject at a moment, in rulebook order."""
         return tuple(d for d in self.duties if d.subject == subject and d.when == when)
+
+    def step(self, step_id: str) -> Step | None:
+        """Return the step of this id, or None where it isn't in force."""
+        return next((step for duty in self.duties for step in duty.steps if step.id == step_id), None)
+
+    def limit(self, limit_id: str) -> Limit | None:
+        """Return the limit of this id, or None where it isn't in force."""
+        return next((limit for limit in self.limits if limit.id == limit_id), None)
+
+    def strictest(self, quantity: str, role: str) -> Limit | None:
+        """Return the limit that binds for a quantity in a role; the others of that role yield to it."""
+        return next((m for m in self.limits if m.quantity == quantity and m.role == role and not m.yields_to), None)
