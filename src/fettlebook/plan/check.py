@@ -1,0 +1,260 @@
+"""Is a plan valid? Every rule of a day held against a finished plan, by code that shares nothing with what made it.
+
+Comes in: an instance and a plan. Goes out: each broken rule as a finding, and the plan's figures. It searches nothing
+and repairs nothing. It reads the plan as a diary: first each diary is written (person, chair, machine, unit), then each
+is read from morning to night.
+"""
+
+from collections import Counter, defaultdict
+from dataclasses import dataclass
+from itertools import pairwise
+
+from fettlebook.errors import Finding
+from fettlebook.plan.instance import Batch, Chair, Instance, Machine, Plan, Procedure, Visit, Work
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """What a plan is judged by, in this order."""
+
+    weight_left_out: int
+    weighted_minutes_late: int
+    visits_late: int
+    end_of_day: int
+    attended_minutes: dict[str, int]
+
+    @property
+    def rank(self) -> tuple[int, int, int, int]:
+        """Smaller is better: left out, late, end of day, spread of work between people."""
+        work = self.attended_minutes.values()
+        return self.weight_left_out, self.weighted_minutes_late, self.end_of_day, max(work, default=0) - min(work, default=0)
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """One line of a diary."""
+
+    start: int
+    end: int
+    what: str
+
+
+def figures(instance: Instance, plan: Plan) -> Figures:
+    """Return the figures of a plan that is valid."""
+    starts = {v.id: v.start for v in plan.visits}
+    late = [(starts[v.id] - v.booked, v.weight) for v in instance.visits if v.id in starts]
+    chairs = {c.id: c for c in instance.chairs}
+    ends = [s.start + chairs[s.chair].closing[s.index].minutes for s in plan.steps if s.procedure == "closing"]
+    work: Counter[str] = Counter({p.id: 0 for p in instance.people})
+    for s in plan.steps:
+        if s.person is not None:
+            work[s.person] += chairs[s.chair].procedure(s.procedure)[s.index].minutes
+    for k in plan.packs:
+        work[k.person] += instance.reprocess.pack_minutes
+    for b in plan.batches:
+        work[b.load_person] += instance.reprocess.load_minutes
+        if b.unload_person is not None:
+            work[b.unload_person] += instance.reprocess.unload_minutes
+    return Figures(
+        weight_left_out=sum(v.weight for v in instance.visits if v.id not in starts),
+        weighted_minutes_late=sum(m * w for m, w in late),
+        visits_late=sum(m > 0 for m, _ in late),
+        end_of_day=max(ends, default=0),
+        attended_minutes=dict(work),
+    )
+
+
+def check_plan(instance: Instance, plan: Plan) -> tuple[Finding, ...]:
+    """Return every rule that the plan breaks; empty when it is valid."""
+    return _Check(instance, plan).run()
+
+
+class _Check:
+    def __init__(self, instance: Instance, plan: Plan) -> None:
+        self.day, self.plan = instance, plan
+        self.broken: list[Finding] = []
+        self.person_diary: dict[str, list[_Line]] = defaultdict(list)
+        self.cleared_at: dict[str, int] = {}
+
+    def say(self, what: str, where: str, mend: str = "Plan the day again; this plan must not be used.") -> None:
+        self.broken.append(Finding(what, where, mend))
+
+    def run(self) -> tuple[Finding, ...]:
+        if self.visits_are_all_accounted_for():
+            self.chairs()
+            self.machines()
+            self.units()
+            self.people()
+            self.what_was_done_stays()
+        return tuple(self.broken)
+
+    def visits_are_all_accounted_for(self) -> bool:
+        named = Counter([v.id for v in self.plan.visits] + list(self.plan.left_out))
+        asked = {v.id for v in self.day.visits}
+        for ref in sorted(asked | set(named)):
+            if ref not in asked:
+                self.say("no such visit in the instance", f"visit {ref}")
+            elif named[ref] != 1:
+                self.say(f"planned or left out {named[ref]} times, not once", f"visit {ref}")
+        return not self.broken
+
+    def book(self, person: str | None, start: int, minutes: int, what: str, work: Work) -> None:
+        """Write attended work into a person's diary."""
+        who = next((p for p in self.day.people if p.id == person), None)
+        if who is None:
+            self.say(f"attended, but done by {person!r}, whom nobody knows", what)
+            return
+        if work not in who.does:
+            self.say(f"{who.id} does not do {work}", what)
+        if not any(a <= start and start + minutes <= b for a, b in who.windows()):
+            self.say(f"{start} to {start + minutes} is outside the shift of {who.id} or in a break", what)
+        self.person_diary[who.id].append(_Line(start, start + minutes, what))
+
+    def chairs(self) -> None:
+        planned = {v.id: v for v in self.plan.visits}
+        count = Counter((s.chair, s.procedure, s.after, s.index) for s in self.plan.steps)
+        expected: set[tuple[str, str, str | None, int]] = set()
+        for chair in self.day.chairs:
+            served = [v for v in self.day.visits_of(chair.id) if v.id in planned]
+            if not served:
+                continue
+            diary = self.procedure(chair, "opening", None, expected)
+            for visit in served:
+                start = planned[visit.id].start
+                self.visit_start(visit, start)
+                diary.append(_Line(start, start + visit.minutes, f"visit {visit.id}"))
+                after = self.procedure(chair, "closing" if visit is served[-1] else "turnover", visit.id, expected)
+                if after:
+                    self.cleared_at[visit.id] = after[0].end
+                diary += after
+            # The diary is in the order in which things must happen, so each must end before the next begins.
+            for a, b in pairwise(diary):
+                if b.start < a.end:
+                    self.say(f"{b.what} at {b.start} begins before {a.what} ends at {a.end}", chair.id)
+            if diary[0].start < self.day.day_start:
+                self.say(f"begins at {diary[0].start}, before the day starts at {self.day.day_start}", chair.id)
+            if diary[-1].end > self.day.day_end:
+                self.say(f"closed at {diary[-1].end}, after the day ends at {self.day.day_end}", chair.id)
+        for key, n in count.items():
+            if n != 1 or key not in expected:
+                self.say("planned twice" if key in expected else "not a step of this day", f"step {key}")
+
+    def visit_start(self, visit: Visit, start: int) -> None:
+        if start < visit.booked:
+            self.say(f"starts at {start}, booked for {visit.booked}", f"visit {visit.id}")
+        if visit.latest is not None and start > visit.latest:
+            self.say(f"starts at {start}, must start by {visit.latest}", f"visit {visit.id}")
+
+    def procedure(self, chair: Chair, name: Procedure, after: str | None, expected: set[tuple[str, str, str | None, int]]) -> list[_Line]:
+        diary = []
+        for i, step in enumerate(chair.procedure(name)):
+            expected.add((chair.id, name, after, i))
+            what = f"{chair.id} {name} step {i} ({step.name}) after {after}"
+            found = [s for s in self.plan.steps if (s.chair, s.procedure, s.after, s.index) == (chair.id, name, after, i)]
+            if not found:
+                self.say("is missing", what)
+                continue
+            start, person = found[0].start, found[0].person
+            diary.append(_Line(start, start + step.minutes, what))
+            if step.attended:
+                self.book(person, start, step.minutes, what, "chairs")
+            elif person is not None:
+                self.say(f"unattended, but {person} is named", what)
+        return diary
+
+    def machines(self) -> None:
+        r = self.day.reprocess
+        by_id = {m.id: m for m in self.day.washers + self.day.sterilizers}
+        diary: dict[str, list[_Line]] = defaultdict(list)
+        for b in self.plan.batches:
+            what = f"load on {b.machine} at {b.start}"
+            if b.machine not in by_id:
+                self.say("no such machine", what)
+                continue
+            self.batch(b, by_id[b.machine], what)
+            self.book(b.load_person, b.load_start, r.load_minutes, f"{what}, loading", "instruments")
+            if b.unload_start is None:
+                self.say("never unloaded", what)
+                continue
+            self.book(b.unload_person, b.unload_start, r.unload_minutes, f"{what}, unloading", "instruments")
+            diary[b.machine].append(_Line(b.load_start, b.unload_start + r.unload_minutes, what))
+        self.one_at_a_time(diary)
+        for k in self.plan.packs:
+            self.book(k.person, k.start, r.pack_minutes, f"packing {k.unit}", "instruments")
+
+    def batch(self, b: Batch, machine: Machine, what: str) -> None:
+        if len(b.units) > machine.capacity or len(set(b.units)) != len(b.units):
+            self.say(f"{len(b.units)} sets, or one twice; {machine.capacity} fit", what)
+        if b.load_start + self.day.reprocess.load_minutes != b.start:
+            self.say("loading must end as the cycle starts", what)
+        if b.start < machine.not_before:
+            self.say(f"runs before {machine.not_before}, when it is first ready", what)
+        if b.unload_start is not None and b.unload_start < b.start + machine.minutes:
+            self.say("unloaded before its end", what)
+
+    def units(self) -> None:
+        """Follow each unit through the day: used, cleared, washed, packed, sterilized, cooled, used again."""
+        washers, r = {m.id for m in self.day.washers}, self.day.reprocess
+        visits = {v.id: v for v in self.day.visits}
+        owned = {f"{t.id}#{k}" for t in self.day.set_types for k in range(1, t.owned + 1)}
+        life: dict[str, list[tuple[int, int, str]]] = defaultdict(list)  # begins, ends, stage
+        for p in self.plan.visits:
+            need = visits[p.id].needs()
+            have = Counter(u.rpartition("#")[0] for u in p.units)
+            if dict(have) != need or len(set(p.units)) != len(p.units):
+                self.say(f"has {dict(have)}, needs {need}", f"visit {p.id}")
+            for u in p.units:
+                life[u].append((p.start, self.cleared_at.get(p.id, self.day.day_end), "use"))
+        for b in self.plan.batches:
+            if b.unload_start is not None:
+                out = b.unload_start + r.unload_minutes
+                for u in b.units:
+                    life[u].append(
+                        (b.load_start, out, "wash") if b.machine in washers else (b.load_start, out + r.cool_minutes, "sterilize")
+                    )
+        for k in self.plan.packs:
+            life[k.unit].append((k.start, k.start + r.pack_minutes, "pack"))
+        order = ("use", "wash", "pack", "sterilize")
+        for unit, stages in life.items():
+            if unit not in owned:
+                self.say("is not owned", f"unit {unit}")
+            stages.sort()
+            for i, (begins, _, stage) in enumerate(stages):
+                if stage != order[i % 4]:
+                    self.say(f"{stage} at {begins}, {order[i % 4]} must come first", f"unit {unit}")
+                    break
+                if i and begins < stages[i - 1][1]:
+                    self.say(f"{stage} at {begins}, {stages[i - 1][2]} ends at {stages[i - 1][1]}", f"unit {unit}")
+
+    def people(self) -> None:
+        self.one_at_a_time(self.person_diary)
+
+    def one_at_a_time(self, diaries: dict[str, list[_Line]]) -> None:
+        for who, lines in diaries.items():
+            for a, b in pairwise(sorted(lines, key=lambda x: (x.start, x.end))):
+                if b.start < a.end:
+                    self.say(f"{a.what} and {b.what} overlap", who)
+
+    def what_was_done_stays(self) -> None:
+        now, done, plan = self.day.now, self.day.done, self.plan
+        if now is None or done is None:
+            return
+        pairs = ((done.visits, plan.visits), (done.steps, plan.steps), (done.packs, plan.packs))
+        for old, new in pairs:
+            for x in old:
+                if x not in new:
+                    self.say("was done, but the plan lacks or changes it", str(x))
+            for x in new:
+                if x.start < now and x not in old:
+                    self.say(f"starts before now ({now})", str(x))
+        begun = {(b.machine, b.units, b.load_start, b.load_person, b.start): b for b in done.batches}
+        for b in plan.batches:
+            old_batch = begun.pop((b.machine, b.units, b.load_start, b.load_person, b.start), None)
+            if old_batch is None and b.load_start < now:
+                self.say(f"loaded before now ({now})", str(b))
+            if old_batch is not None and old_batch.unload_start is not None and old_batch != b:
+                self.say("was unloaded otherwise", str(b))
+            if old_batch is not None and old_batch.unload_start is None and (b.unload_start or 0) < now:
+                self.say(f"unloaded before now ({now})", str(b))
+        for b in begun.values():
+            self.say("was done, but the plan lacks or changes it", str(b))
