@@ -1,0 +1,155 @@
+"""How long each outlet of a chair must run until it is flushed, filled and rinsed.
+
+`outlet_seconds` is the entry: a circuit as plain data and the shares that are aimed at, seconds per outlet out. Outlets
+that are opened one after another are each reckoned from lines full of old content: what an earlier group has already
+carried out of the common parts is not credited, so no time is too short for it.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final, Literal
+
+from fettlebook.errors import Mendable
+from fettlebook.science.bound import held_bound_s, residual_bound_s
+from fettlebook.science.hydraulics import Regime, pressure_drop_kpa, regime, reynolds
+from fettlebook.science.tree import LineOutlet, Tree, read_tree
+
+Method = Literal["exact", "safe bound"]
+Reading = Literal["bound", "mixed", "coherent"]
+FLUSH_SHARE: Final = 0.05
+FILL_SHARE: Final = 0.95
+RINSE_SHARE: Final = 1.0 / 3000.0
+
+
+@dataclass(frozen=True, slots=True)
+class PathPart:
+    """One part on the way to an outlet, with the flow through it while the outlet's group is open."""
+
+    id: str
+    kind: Literal["tube", "stirred"]
+    volume_ml: float
+    flow_ml_min: float
+    residence_s: float
+    reynolds: float | None = None  # None: a stirred volume
+    regime: Regime | None = None
+    pressure_drop_kpa: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class OutletSeconds:
+    """What one outlet needs, from the moment its group is opened; not rounded.
+
+    `nominal_s` is one volume change, V/Q summed over the path. `fill_s` is the longer of `fill_outlet_s` (the outlet
+    carries the share of feed strength) and `fill_held_s` (so does what the path holds, on average). The readings tell
+    which joint model set the time.
+    """
+
+    outlet: str
+    group: int
+    flow_ml_min: float
+    nominal_s: float
+    flush_s: float
+    fill_s: float
+    rinse_s: float
+    fill_outlet_s: float
+    fill_held_s: float
+    flush_reading: Reading
+    fill_reading: Reading
+    rinse_reading: Reading
+    path: tuple[PathPart, ...]
+    cautions: tuple[str, ...] = ()
+
+
+def outlet_seconds(
+    circuit: Mapping[str, Any],
+    *,
+    flush_share: float = FLUSH_SHARE,
+    fill_share: float = FILL_SHARE,
+    rinse_share: float = RINSE_SHARE,
+    method: Method = "safe bound",
+) -> tuple[OutletSeconds, ...]:
+    """Return the seconds that each outlet must run to be flushed, filled and rinsed.
+
+    Parameters
+    ----------
+    circuit
+        Plain data: `parts` [{id, from, kind "tube" with length_m and bore_mm, or kind "stirred" with volume_ml}],
+        `outlets` [{part, flow_ml_min, and id where two hang on one part}], `mode` "together" or "alone" or `groups`
+        [[outlet, ...], ...] opened one after another, `diffusivity_m2_s` (left out: hydrogen peroxide), `temperature_c`
+        (left out: 20).
+    flush_share
+        Share of old water that may still come out after a flush, 0 to 1.
+    fill_share
+        Share of the feed strength that must come out after a fill and be held by the path, 0 to 1.
+    rinse_share
+        Share of the strength that may still come out after a rinse, 0 to 1: the limit in mg/L over the strength in mg/L.
+    method
+        "safe bound": never less than any line and any solute needs.
+
+    Returns
+    -------
+    tuple of OutletSeconds
+        One for each outlet, in the order of the data.
+
+    Raises
+    ------
+    Mendable
+        The data or a share can't be used; every finding names part and field.
+    """
+    for name, share in (("flush_share", flush_share), ("fill_share", fill_share), ("rinse_share", rinse_share)):
+        if not 0.0 < share < 1.0:
+            mend = "Give a share above 0 and below 1: 0.05 for 5 %. Nothing is ever flushed to 0 or filled to 1."
+            raise Mendable(f"{share!r} is not between 0 and 1", where=name, mend=mend)
+    if method != "safe bound":
+        raise Mendable(f"method is {method!r}", where="method", mend="Use safe bound.")
+    tree = read_tree(circuit)
+    return tuple(_bounded(tree, outlet, flush_share, 1.0 - fill_share, rinse_share) for outlet in tree.outlets)
+
+
+def _bounded(tree: Tree, outlet: LineOutlet, flush: float, fill: float, rinse: float) -> OutletSeconds:
+    path = path_of(tree, outlet)
+    tubes_s = sum(p.residence_s for p in path if p.kind == "tube")
+    stirred_s = [p.residence_s for p in path if p.kind == "stirred"]
+    at_outlet, held = residual_bound_s(fill, tubes_s, stirred_s), held_bound_s(fill, tubes_s, stirred_s)
+    return OutletSeconds(
+        outlet=outlet.id,
+        group=outlet.group,
+        flow_ml_min=outlet.flow_ml_min,
+        nominal_s=tubes_s + sum(stirred_s),
+        flush_s=residual_bound_s(flush, tubes_s, stirred_s),
+        fill_s=max(at_outlet, held),
+        rinse_s=residual_bound_s(rinse, tubes_s, stirred_s),
+        fill_outlet_s=at_outlet,
+        fill_held_s=held,
+        flush_reading="bound",
+        fill_reading="bound",
+        rinse_reading="bound",
+        path=path,
+        cautions=cautions_of(tree, path),
+    )
+
+
+def path_of(tree: Tree, outlet: LineOutlet) -> tuple[PathPart, ...]:
+    """Return the parts on the way to an outlet with their own flow, residence time, Reynolds number and pressure drop."""
+    path: list[PathPart] = []
+    for name in outlet.path:
+        part, flow = tree.parts[name], tree.flow_ml_min(name, outlet.group)
+        residence_s = 60.0 * part.volume_ml / flow
+        if part.kind == "stirred":
+            path.append(PathPart(name, "stirred", part.volume_ml, flow, residence_s))
+            continue
+        re = float(reynolds(flow, part.bore_mm, tree.temperature_c))
+        drop = float(pressure_drop_kpa(flow, part.length_m, part.bore_mm, tree.temperature_c))
+        path.append(PathPart(name, "tube", part.volume_ml, flow, residence_s, re, regime(re), drop))
+    return tuple(path)
+
+
+def cautions_of(tree: Tree, path: tuple[PathPart, ...]) -> tuple[str, ...]:
+    """Return what the reader must know beside the seconds: parts that no flush clears, flow that is not laminar."""
+    said = [f"{leg}: no outlet draws through it, so no running time clears it. Remove it or drain it." for leg in tree.dead_legs]
+    said += [
+        f"{p.id}: Reynolds number {p.reynolds:.0f}, {p.regime}. Reckoned as laminar, which never gives a time that is too short."
+        for p in path
+        if p.reynolds is not None and p.regime != "laminar"
+    ]
+    return tuple(said)

@@ -1,0 +1,227 @@
+"""A chair's water lines as a tree: plain data in, checked paths from the supply to every outlet out.
+
+Plain data in the form that a JSON or TOML file has: `parts` (id, from, kind tube with length_m and bore_mm, or kind
+stirred with volume_ml), `outlets` (part, flow_ml_min, and id where two outlets hang on one part), and `groups` of outlets
+opened together one group after the other, or `mode` "together" / "alone". What is wrong is named with part and field, all
+of it at once; nothing is guessed.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final, Literal
+
+from fettlebook.errors import Finding, Mendable
+
+BORE_MM: Final = (0.3, 25.0)
+LENGTH_M: Final = (0.001, 50.0)
+VOLUME_ML: Final = (0.01, 20_000.0)
+FLOW_ML_MIN: Final = (0.1, 10_000.0)
+_PLACE_MEND: Final = "Set from to the id of the part that it hangs on, or leave it out for a part at the supply."
+
+
+@dataclass(frozen=True, slots=True)
+class LinePart:
+    """A straight tube, or a volume that mixes (filter, heater, pot, fitting of unknown inside)."""
+
+    id: str
+    kind: Literal["tube", "stirred"]
+    volume_ml: float
+    length_m: float = 0.0
+    bore_mm: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class LineOutlet:
+    """Where water leaves, with its path from the supply on and the group in which it is opened (0 is first)."""
+
+    id: str
+    path: tuple[str, ...]
+    flow_ml_min: float
+    group: int
+
+
+@dataclass(frozen=True, slots=True)
+class Tree:
+    """The checked circuit. `dead_legs` are parts through which no outlet draws: no flush ever clears them."""
+
+    parts: Mapping[str, LinePart]
+    outlets: tuple[LineOutlet, ...]
+    dead_legs: tuple[str, ...]
+    diffusivity_m2_s: float | None
+    temperature_c: float
+
+    def groups(self) -> tuple[tuple[LineOutlet, ...], ...]:
+        """Return the outlets that are open together, group after group."""
+        count = 1 + max(outlet.group for outlet in self.outlets)
+        return tuple(tuple(o for o in self.outlets if o.group == g) for g in range(count))
+
+    def flow_ml_min(self, part: str, group: int) -> float:
+        """Return the flow through a part while a group is open: the sum of the group's outlets that it feeds."""
+        return sum(o.flow_ml_min for o in self.outlets if o.group == group and part in o.path)
+
+
+def read_tree(circuit: Mapping[str, Any]) -> Tree:
+    """Return the circuit as a checked tree.
+
+    Parameters
+    ----------
+    circuit
+        Plain data as the module says; `diffusivity_m2_s` (0 or more; left out: hydrogen peroxide at the temperature) and
+        `temperature_c` (left out: 20) are of the whole circuit.
+
+    Returns
+    -------
+    Tree
+        Parts, outlets with their paths, dead legs.
+
+    Raises
+    ------
+    Mendable
+        Anything is missing, doubled, unknown, in a loop, not a number or out of range; carries every finding.
+    """
+    found: list[Finding] = []
+    parts, parents = _parts(_items(circuit, "parts", found), found)
+    paths = _paths(parents, found)
+    flows, places = _outlets(_items(circuit, "outlets", found), parts, found)
+    group_of = _groups(circuit, list(flows), found)
+    diffusivity = circuit.get("diffusivity_m2_s")
+    if diffusivity is not None and not _in(diffusivity, 0.0, 1e-7):
+        found.append(Finding(f"{diffusivity!r} is outside 0 to 1e-7", "diffusivity_m2_s", "Peroxide has 1.4e-9 at 25 degC, cells have 0."))
+    temperature = circuit.get("temperature_c", 20.0)
+    if not _in(temperature, 1.0, 45.0):
+        found.append(Finding(f"{temperature!r} is outside 1 to 45 degC", "temperature_c", "Give the coldest water that reaches the chair."))
+    if found:
+        raise Mendable.of(found)
+    outlets = tuple(LineOutlet(o, paths[places[o]], flow, group_of[o]) for o, flow in flows.items())
+    used = {part for outlet in outlets for part in outlet.path}
+    return Tree(
+        parts=parts,
+        outlets=outlets,
+        dead_legs=tuple(p for p in parts if p not in used),
+        diffusivity_m2_s=None if diffusivity is None else float(diffusivity),
+        temperature_c=float(temperature),
+    )
+
+
+def _parts(items: Sequence[Mapping[str, Any]], found: list[Finding]) -> tuple[dict[str, LinePart], dict[str, str | None]]:
+    parts: dict[str, LinePart] = {}
+    parents: dict[str, str | None] = {}
+    for row, item in enumerate(items):
+        name = item.get("id")
+        where = f"parts[{row}] {name!r}"
+        if not isinstance(name, str) or not name:
+            found.append(Finding(f"id is {name!r}", f"parts[{row}], id", "Give every part a name of its own."))
+            continue
+        if name in parts:
+            found.append(Finding(f"id {name!r} is used twice", f"{where}, id", "Give every part a name of its own."))
+            continue
+        kind = item.get("kind", "tube")
+        length = bore = 0.0
+        volume = 1.0
+        if kind == "tube":
+            length = _number(item, "length_m", LENGTH_M, where=where, mend="Measure the hose in metres.", found=found)
+            bore = _number(item, "bore_mm", BORE_MM, where=where, mend=_bore_mend(item.get("bore_mm")), found=found)
+            volume = math.pi / 4.0 * bore**2 * length  # mm2 times m is mL
+        elif kind == "stirred":
+            volume = _number(item, "volume_ml", VOLUME_ML, where=where, mend="Give the water that it holds, in mL.", found=found)
+        else:
+            found.append(Finding(f"kind is {kind!r}", f"{where}, kind", "Write tube or stirred."))
+        parts[name] = LinePart(name, "stirred" if kind == "stirred" else "tube", volume, length, bore)
+        parents[name] = item.get("from")
+    for name, parent in parents.items():
+        if parent is not None and parent not in parts:
+            found.append(Finding(f"from names {parent!r}, which is no part", f"part {name!r}, from", _PLACE_MEND))
+            parents[name] = None
+    return parts, parents
+
+
+def _paths(parents: Mapping[str, str | None], found: list[Finding]) -> dict[str, tuple[str, ...]]:
+    paths: dict[str, tuple[str, ...]] = {}
+    looped: set[str] = set()
+    for name in parents:
+        upward: list[str] = []
+        at: str | None = name
+        while at is not None and at not in upward:
+            upward.append(at)
+            at = parents[at]
+        if at is not None:  # came back to a part that is already on the way: no supply is ever reached
+            ring = upward[upward.index(at) :]
+            if not looped & set(ring):
+                found.append(Finding(f"{' <- '.join([*ring, at])} is a loop", f"part {at!r}, from", _PLACE_MEND))
+            looped.update(ring)
+        paths[name] = tuple(reversed(upward))
+    return paths
+
+
+def _outlets(
+    items: Sequence[Mapping[str, Any]], parts: Mapping[str, LinePart], found: list[Finding]
+) -> tuple[dict[str, float], dict[str, str]]:
+    flows: dict[str, float] = {}
+    places: dict[str, str] = {}
+    for row, item in enumerate(items):
+        part = item.get("part")
+        name = item.get("id", part)
+        where = f"outlets[{row}] {name!r}"
+        if part not in parts:
+            found.append(Finding(f"hangs on {part!r}, which is no part", f"{where}, part", "Name the part whose end is this outlet."))
+            continue
+        if not isinstance(name, str) or name in flows:
+            found.append(Finding(f"id {name!r} is used twice", f"{where}, id", "Give every outlet an id of its own."))
+            continue
+        mend = "Measure it with a cup and a clock while it runs as in use; a closed outlet is left out."
+        flows[name] = _number(item, "flow_ml_min", FLOW_ML_MIN, where=where, mend=mend, found=found)
+        places[name] = str(part)
+    return flows, places
+
+
+def _groups(circuit: Mapping[str, Any], outlets: Sequence[str], found: list[Finding]) -> dict[str, int]:
+    groups = circuit.get("groups") or ()
+    mode = circuit.get("mode", "alone")
+    if not groups:
+        if mode not in ("together", "alone"):
+            found.append(Finding(f"mode is {mode!r}", "mode", "Write together or alone, or give groups."))
+        return {name: 0 if mode == "together" else row for row, name in enumerate(outlets)}
+    group_of: dict[str, int] = {}
+    for row, group in enumerate(groups):
+        names = [group] if isinstance(group, str) else list(group)
+        if not names:
+            found.append(Finding("the group is empty", f"groups[{row}]", "Leave it out, or name its outlets."))
+        for name in names:
+            if name not in outlets:
+                found.append(Finding(f"{name!r} is no outlet", f"groups[{row}]", "Name outlets of this circuit."))
+            elif name in group_of:
+                found.append(Finding(f"{name!r} is in two groups", f"groups[{row}]", "Put every outlet into one group."))
+            else:
+                group_of[name] = row
+    for name in outlets:
+        if name not in group_of:
+            found.append(Finding(f"outlet {name!r} is in no group", "groups", "Put every outlet into one group, or it is never flushed."))
+    return group_of
+
+
+def _items(circuit: Mapping[str, Any], key: str, found: list[Finding]) -> Sequence[Mapping[str, Any]]:
+    items = circuit.get(key)
+    if isinstance(items, Sequence) and not isinstance(items, str) and items and all(isinstance(i, Mapping) for i in items):
+        return items
+    found.append(Finding(f"{key} is {'empty' if not items else 'no list of tables'}", key, f"Give at least one of {key}."))
+    return ()
+
+
+def _number(item: Mapping[str, Any], field: str, between: tuple[float, float], *, where: str, mend: str, found: list[Finding]) -> float:
+    value = item.get(field)
+    if _in(value, *between):
+        return float(value)  # type: ignore[arg-type]  # _in has proved it a number
+    seen = "is missing" if value is None else f"{value!r} is outside {between[0]:g} to {between[1]:g}"
+    found.append(Finding(f"{field} {seen}", f"{where}, {field}", mend))
+    return between[0]
+
+
+def _bore_mend(bore: object) -> str:
+    if isinstance(bore, int | float) and 0.01 <= bore < BORE_MM[0]:
+        return f"Is that inches? {bore:g} inch is {25.4 * bore:.2f} mm. Give the inner diameter in millimetres."
+    return "Give the inner diameter of the hose in millimetres."
+
+
+def _in(value: object, low: float, high: float) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool) and low <= value <= high  # a NaN is never in
