@@ -1,0 +1,190 @@
+"""What the booking itself forces: a proven lower bound of lateness, and the reasons when a day can't fit at all.
+
+The circulation bound leaves the machines out: chairs with their people, and per set type the sets away from each visit's
+start until the shortest way back. It is a true relaxation, so no plan is less late than the bound, and a day that is
+impossible here is impossible.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from fettlebook.plan.constraints import at_most, chain
+from fettlebook.plan.instance import Instance, Work
+from fettlebook.plan.rows import Node, Row, rows
+
+EXTRA_MIN = 1440  # "as long as you like" when asking whether the end of the day is to blame
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """One of the things that together make a day impossible."""
+
+    kind: str  # "set type", "people", "end of day", "chair", "latest start"
+    id: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Bound:
+    """`minutes`: no plan is less late (weighted). `possible`: False is proven, None is unknown, True only for this relaxation."""
+
+    minutes: int
+    possible: bool | None
+    seconds: float = 0.0
+    exact: bool = False  # whether `minutes` is the relaxation's optimum
+
+
+@dataclass(frozen=True, slots=True)
+class Search:
+    """How long and how the solver may search; `deterministic` replaces the wall clock by the solver's own count of work."""
+
+    limit_s: float
+    seed: int = 0
+    workers: int = 2
+    deterministic: float | None = None
+
+    def solver(self) -> Any:
+        """Return the solver so set."""
+        from ortools.sat.python import cp_model  # noqa: PLC0415 - brings pandas with it; only who solves pays
+
+        solver = cp_model.CpSolver()
+        p = solver.parameters
+        p.num_workers, p.random_seed = self.workers, self.seed
+        if self.deterministic is None:
+            p.max_time_in_seconds = max(0.01, self.limit_s)
+        else:
+            p.max_deterministic_time, p.interleave_search = self.deterministic, True
+        return solver
+
+
+def circulation_bound(day: Instance, search: Search, *, relaxed: Iterable[Reason] = ()) -> Bound:
+    """Return the circulation bound of a day.
+
+    Parameters
+    ----------
+    day
+        The instance.
+    search
+        Limits.
+    relaxed
+        Reasons to leave out; for finding which are needed.
+    """
+    from ortools.sat.python import cp_model  # noqa: PLC0415
+
+    gone = frozenset(relaxed)
+    if Reason("end of day") in gone:
+        people = tuple(p.model_copy(update={"to": p.to + EXTRA_MIN}) for p in day.people)
+        day = day.model_copy(update={"day_end": day.day_end + EXTRA_MIN, "people": people})
+    if Reason("latest start") in gone:
+        day = day.model_copy(update={"visits": tuple(v.model_copy(update={"latest": None}) for v in day.visits)})
+    all_rows = [r for r in rows(day) if Reason("chair", r.chair) not in gone]
+    if any(r.impossible() for r in all_rows):
+        return Bound(0, possible=False)
+    model = cp_model.CpModel()
+    starts = add_rows(model, all_rows)
+    if Reason("people") not in gone:
+        add_people(model, day, {"chairs": [model.new_fixed_size_interval_var(s, n.minutes, "") for n, s in starts.items() if n.attended]})
+    add_circulation(model, day, all_rows, starts, {r.id for r in gone if r.kind == "set type"})
+    late = lateness(day, starts)
+    model.minimize(late)
+    solver = search.solver()
+    status = solver.solve(model)
+    if status == cp_model.INFEASIBLE:
+        return Bound(0, possible=False, seconds=solver.wall_time)
+    minutes = max(0, round_up(solver.best_objective_bound))
+    found = status in {cp_model.OPTIMAL, cp_model.FEASIBLE}
+    return Bound(minutes, possible=True if found else None, seconds=solver.wall_time, exact=status == cp_model.OPTIMAL)
+
+
+def core(day: Instance, search: Search) -> tuple[Reason, ...]:
+    """Return reasons that together make a day impossible, none of which can be left out; empty if it can't be told.
+
+    Each is dropped in turn, and stays dropped where the rest is still proven impossible.
+    """
+    if circulation_bound(day, search).possible is not False:
+        return ()
+    candidates = [Reason("chair", c.id) for c in day.chairs if day.visits_of(c.id)]
+    blocked = {r.chair for r in rows(day) if r.impossible()}
+    candidates.sort(key=lambda r: r.id in blocked)  # free chairs are dropped first
+    reasons = [Reason("latest start")] if any(v.latest is not None for v in day.visits) else []
+    reasons += [Reason("people")]
+    reasons += [Reason("set type", t) for t, n in day.owned().items() if sum(v.needs().get(t, 0) for v in day.visits) > n]
+    reasons += [Reason("end of day"), *candidates]
+    dropped: list[Reason] = []
+    for r in reasons:
+        if circulation_bound(day, search, relaxed=[*dropped, r]).possible is False:
+            dropped.append(r)
+    kept = tuple(r for r in reasons if r not in dropped)
+    # Chairs are named only where no set type or person binds them together.
+    shared = any(r.kind in {"set type", "people"} for r in kept)
+    return tuple(r for r in kept if r.kind != "chair" or not shared)
+
+
+# --- the parts that the exact model shares -----------------------------------------------------------------------
+
+
+def add_rows(model: Any, all_rows: Iterable[Row]) -> dict[Node, Any]:
+    """Add each chair's chain; returns a start for each node."""
+    starts: dict[Node, Any] = {}
+    for row in all_rows:
+        own = [model.new_int_var(n.earliest, n.latest, "") for n in row.nodes]
+        chain(model, own, [n.minutes for n in row.nodes], [n.gap for n in row.nodes])
+        starts |= dict(zip(row.nodes, own, strict=True))
+    return starts
+
+
+def add_people(model: Any, day: Instance, jobs: dict[Work, list[Any]]) -> None:
+    """Let no more attended jobs run than there are people for them at that minute.
+
+    Shifts and breaks are fixed jobs. One pool a kind of work, and one for both where the people differ.
+    """
+    pools: list[tuple[Work, ...]] = [("chairs",), ("instruments",), ("chairs", "instruments")]
+    seen = set()
+    for pool in pools:
+        who = tuple(p for p in day.people if set(p.does) & set(pool))
+        # A pool of the same people holds for both kinds at once.
+        intervals = [i for w in pool for i in jobs.get(w, [])]
+        key = (tuple(p.id for p in who), len(intervals))
+        if not intervals or key in seen:
+            continue
+        seen.add(key)
+        end = max([day.day_end, *(p.to for p in who)]) + 1
+        blocks = []
+        for p in who:
+            at = 0
+            for a, b in (*p.windows(), (end, end)):
+                if a > at:
+                    blocks.append(model.new_fixed_size_interval_var(at, a - at, ""))
+                at = b
+        model.add_cumulative(intervals + blocks, [1] * (len(intervals) + len(blocks)), len(who))
+
+
+def add_circulation(model: Any, day: Instance, all_rows: Iterable[Row], starts: dict[Node, Any], gone: set[str]) -> None:
+    """Let no more sets of a type be away than are owned, each at least for its visit, clearing and the shortest way back."""
+    way = day.shortest_way_back()
+    away: dict[str, list[tuple[Any, int]]] = {t: [] for t in day.owned()}
+    visits = {v.id: v for v in day.visits}
+    first = {c.id: {p: c.procedure(p)[0].minutes for p in ("turnover", "closing")} for c in day.chairs}
+    for row in all_rows:
+        own = [n for n in row.nodes if n.procedure is None]
+        for n in own:
+            clear = first[row.chair]["closing" if n is own[-1] else "turnover"]
+            size = n.minutes + clear + (way if way is not None else EXTRA_MIN * 4)
+            interval = model.new_fixed_size_interval_var(starts[n], size, "")
+            for t, count in visits[n.visit or ""].needs().items():
+                away[t].append((interval, count))
+    for t, uses in away.items():
+        if t not in gone and uses:
+            at_most(model, [i for i, _ in uses], [n for _, n in uses], day.owned()[t])
+
+
+def lateness(day: Instance, starts: dict[Node, Any]) -> Any:
+    """Return weighted minutes late as an expression."""
+    visits = {v.id: v for v in day.visits}
+    nodes = [(n, s) for n, s in starts.items() if n.procedure is None]
+    return sum(visits[n.visit or ""].weight * (s - visits[n.visit or ""].booked) for n, s in nodes)
+
+
+def round_up(value: float) -> int:
+    """Return the next whole minute, forgiving the solver's float."""
+    return int(-(-(value - 1e-6) // 1))
