@@ -5,12 +5,16 @@ from typing import Literal
 
 from fettlebook.rules.model import Origin, When
 
-SetBy = Literal["rule", "label", "line", "fixed", "measured"]
+# "usual": the rulebook leaves the length to the practice, and nobody has measured it here yet.
+SetBy = Literal["rule", "label", "line", "fixed", "measured", "usual"]
 
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """One of the lengths that a step must reach: the longest sets the time."""
+    """One of the lengths that a step must reach: the longest sets the time.
+
+    `seconds` is not rounded. Where groups of outlets run one after the other, it is the sum over the groups.
+    """
 
     set_by: SetBy
     seconds: float
@@ -31,11 +35,23 @@ class OutletTime:
 
 
 @dataclass(frozen=True, slots=True)
+class GroupTime:
+    """Outlets that are opened together, and how long; the groups of a step follow one another."""
+
+    group: int
+    outlets: tuple[str, ...]
+    seconds: int
+    set_by: SetBy
+
+
+@dataclass(frozen=True, slots=True)
 class RunningTime:
     """How long one step runs on one chair.
 
-    `seconds` is the largest candidate, rounded up to whole seconds; None when it can't be said (`missing` tells why
-    and how to mend it), and then the step must not be planned as done.
+    `seconds` is the longest candidate of each group, rounded up to whole seconds and summed over the groups; None when
+    it can't be said (`missing` tells why and how to mend it), and then the step must not be planned as done.
+    `set_by` is the candidate without which the time would fall most, and `margin_s` is by how much; `runner_up` is what
+    would set it then. Both are None where only one candidate asks.
     """
 
     chair: str
@@ -52,4 +68,38 @@ class RunningTime:
     cautions: tuple[str, ...] = ()
     missing: str = ""
     water_ml: float = 0.0
-    product_ml: float = 0.0
+    product_ml: float = 0.0  # mixed solution, as it enters the line
+    duty_name: str = ""
+    groups: tuple[GroupTime, ...] = ()
+    margin_s: int | None = None
+    runner_up: SetBy | None = None
+    notes: tuple[str, ...] = ()  # short, shown beside the time: flow not measured, unchecked source, bottle refills
+    out_of_service: bool = False
+
+    @property
+    def unchecked(self) -> bool:
+        """Whether a candidate rests on a source that nobody has seen."""
+        return any(c.origin is not None and not c.origin.checked for c in self.candidates)
+
+    @property
+    def unmeasured(self) -> tuple[str, ...]:
+        """The outlets whose flow was typed in without a day of measurement."""
+        return tuple(o.outlet for o in self.outlets if not o.measured)
+
+
+@dataclass(frozen=True, slots=True)
+class DutyTotal:
+    """Seconds of one duty on one chair; lower bounds where `missing` names steps without a time."""
+
+    chair: str
+    duty_id: str
+    duty_name: str
+    when: When
+    attended_s: int
+    unattended_s: int
+    missing: tuple[str, ...] = ()
+
+    @property
+    def complete(self) -> bool:
+        """Whether every step of the duty has a time."""
+        return not self.missing

@@ -1,0 +1,200 @@
+"""Everything that one step on one chair is timed from, and how its result is put together."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from fettlebook.practice.model import Chair, Practice, SupplyKind
+from fettlebook.rules.model import Computed, Duty, Origin, Rulebook, Step
+from fettlebook.science.circuits import Method
+from fettlebook.times.label import Gap, Label
+from fettlebook.times.longest import longest
+from fettlebook.times.model import Candidate, GroupTime, OutletTime, RunningTime, SetBy
+from fettlebook.times.words import clock, listed, millilitres, whole_s
+
+STERILE = "Water for surgery is sterile water by a sterile path. A flushed or treated line is not sterile."
+CHEMICAL = "Air the room; never mix products; keep the safety data sheet at hand."
+
+
+@dataclass(frozen=True, slots=True)
+class GroupNeed:
+    """One group of outlets: what each needs, and what each candidate asks of the group [s]."""
+
+    outlets: tuple[OutletTime, ...]
+    asks: dict[SetBy, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """One step of a duty on one chair, in a practice under a rulebook."""
+
+    practice: Practice
+    rulebook: Rulebook
+    chair: Chair
+    duty: Duty
+    step: Step
+    method: Method
+
+    def asks(self, who: str, seconds: float, origin: Origin) -> str:
+        """Say what a candidate asks, with its source and how sure that is."""
+        sure = "unchecked" if not origin.checked else "common practice, no source" if origin.sure == "practice" else origin.sure
+        reason = f' The practice\'s reason: "{origin.reason}".' if origin.reason else ""
+        return f"{who}: {clock(seconds)} ({origin.source}; {sure}).{reason}"
+
+    def missing(self, gap: Gap, candidates: tuple[Candidate, ...] = (), derivation: tuple[str, ...] = ()) -> RunningTime:
+        """Return the step without a time, with the reason; what is known at least is kept."""
+        at_least = f" Known so far: at least {clock(max(c.seconds for c in candidates))}." if candidates else ""
+        return self._time(None, None, candidates, missing=f"{gap}{at_least}", derivation=derivation)
+
+    def single(
+        self, candidates: tuple[Candidate, ...], derivation: tuple[str, ...], *, notes: tuple[str, ...] = (), label: Label | None = None
+    ) -> RunningTime:
+        """Return the step with one time for the whole chair."""
+        found = longest([{c.set_by: c.seconds for c in candidates}])
+        return self._time(
+            found.seconds,
+            found.set_by,
+            candidates,
+            margin_s=found.margin_s,
+            runner_up=found.runner_up,
+            derivation=derivation,
+            notes=notes,
+            label=label,
+        )
+
+    def grouped(
+        self,
+        groups: tuple[GroupNeed, ...],
+        candidates: tuple[Candidate, ...],
+        derivation: tuple[str, ...],
+        *,
+        label: Label | None = None,
+        fills: bool = False,
+        line_cautions: tuple[str, ...] = (),
+    ) -> RunningTime:
+        """Return the step with the time of each group of outlets, one after the other."""
+        found = longest([g.asks for g in groups])
+        timed = tuple(
+            GroupTime(n, tuple(o.outlet for o in g.outlets), seconds, set_by)
+            for n, (g, (seconds, set_by)) in enumerate(zip(groups, found.groups, strict=True), start=1)
+        )
+        volume_ml = sum(o.flow_ml_min / 60 * t.seconds for g, t in zip(groups, timed, strict=True) for o in g.outlets)
+        outlets = tuple(o for g in groups for o in g.outlets)
+        unmeasured = tuple(o.outlet for o in outlets if not o.measured)
+        notes: tuple[str, ...] = (f"flow not measured: {listed(unmeasured)}",) if unmeasured else ()
+        if len(timed) > 1:
+            derivation += (f"The {len(timed)} groups one after the other: {clock(found.seconds)}.",)
+        derivation += (f"{'Solution' if fills else 'Water'}: {millilitres(volume_ml)}.",)
+        refills = self._refills(volume_ml)
+        if refills:
+            told = f"bottle of {millilitres(self.chair.supply.bottle_ml or 0)}: refill {refills} time{'s' * (refills > 1)} on the way"
+            notes += (told,)
+            derivation += (f"{told[0].upper()}{told[1:]}.",)
+        return self._time(
+            found.seconds,
+            found.set_by,
+            candidates,
+            margin_s=found.margin_s,
+            runner_up=found.runner_up,
+            outlets=outlets,
+            groups=timed,
+            derivation=derivation,
+            notes=notes,
+            water_ml=0.0 if fills else volume_ml,
+            product_ml=volume_ml if fills else 0.0,
+            label=label,
+            line_cautions=line_cautions,
+        )
+
+    def _refills(self, volume_ml: float) -> int:
+        supply = self.chair.supply
+        if supply.kind is not SupplyKind.BOTTLE or supply.bottle_ml is None:
+            return 0
+        return max(0, whole_s(volume_ml / supply.bottle_ml) - 1)
+
+    def _time(
+        self,
+        seconds: int | None,
+        set_by: SetBy | None,
+        candidates: tuple[Candidate, ...],
+        *,
+        margin_s: int | None = None,
+        runner_up: SetBy | None = None,
+        outlets: tuple[OutletTime, ...] = (),
+        groups: tuple[GroupTime, ...] = (),
+        derivation: tuple[str, ...] = (),
+        notes: tuple[str, ...] = (),
+        missing: str = "",
+        water_ml: float = 0.0,
+        product_ml: float = 0.0,
+        label: Label | None = None,
+        line_cautions: tuple[str, ...] = (),
+    ) -> RunningTime:
+        step = self.step
+        if step.length != "measured" and any(m.step == step.id for m in self.practice.measured):
+            derivation += (
+                f"The measured minutes of this step are not used: its length is {step.length}, and a stop-watch never shortens it.",
+            )
+        return RunningTime(
+            chair=self.chair.id,
+            duty_id=self.duty.id,
+            when=self.duty.when,
+            step_id=step.id,
+            name=step.name,
+            attended=step.attended,
+            seconds=seconds,
+            set_by=set_by,
+            candidates=candidates,
+            outlets=outlets,
+            derivation=derivation,
+            cautions=tuple(dict.fromkeys((*self._cautions(label), *line_cautions))),
+            missing=missing,
+            water_ml=water_ml,
+            product_ml=product_ml,
+            duty_name=self.duty.name,
+            groups=groups,
+            margin_s=margin_s,
+            runner_up=runner_up,
+            notes=notes,
+            out_of_service=self.chair.out_of_service,
+        )
+
+    def _cautions(self, label: Label | None) -> Iterable[str]:
+        step = self.step
+        if step.caution:
+            yield step.caution
+        if step.handpieces != "either":
+            yield f"Handpieces {step.handpieces}."
+        if step.computes in {Computed.FLUSH, Computed.RINSE}:
+            yield STERILE
+        if label is not None:
+            yield from _label_cautions(label)
+            yield from self._amalgam_cautions(label)
+        if step.computes is Computed.CONTACT:
+            yield "Broken off by a power or water cut: begin again with the fill."
+
+    def _amalgam_cautions(self, label: Label) -> Iterable[str]:
+        """A rule on the pH of what reaches an amalgam separator is a conflict to show, not one to settle."""
+        ph = label.product.ph
+        if not self.chair.amalgam or self.step.computes is Computed.SURFACE_WET:
+            return
+        for limit in self.rulebook.limits:
+            if (
+                limit.unit == "pH"
+                and len(limit.value) == 2
+                and ph is not None
+                and not (limit.value[0] <= ph[0] and ph[1] <= limit.value[1])
+            ):
+                low, high = limit.value
+                yield (
+                    f"Amalgam is worked on at this chair: {limit.origin.source} asks for pH {low:g} to {high:g} in what reaches the drain; "
+                    f'"{label.product.name}" has pH {ph[0]:g} to {ph[1]:g}. Settle it with the maker before use.'
+                )
+
+
+def _label_cautions(label: Label) -> Iterable[str]:
+    product = label.product
+    if product.wear:
+        yield f"Wear {listed(product.wear)}."
+    if product.hazards:
+        yield f"{product.name}: {'; '.join(product.hazards)}."
+    yield CHEMICAL

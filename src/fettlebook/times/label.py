@@ -1,0 +1,95 @@
+"""What the product's label says for a use, and the reasons for which it can't be used here.
+
+A label holds at its strength and in its temperature range only. Nothing is extrapolated: outside, the answer is a
+`Gap` with the reason and the instruction that mends it.
+"""
+
+from dataclasses import dataclass
+
+from fettlebook.practice.model import LabelUse, Practice, Product, ProductUse, StrengthUnit
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """Why a time can't be said, and how to mend it."""
+
+    why: str
+    mend: str
+
+    def __str__(self) -> str:
+        return f"{self.why}. {self.mend}"
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """A product and the one use of its label that is meant."""
+
+    product: Product
+    use: LabelUse
+
+
+_FIELD = {
+    ProductUse.LINE_INTENSIVE: "line_intensive",
+    ProductUse.LINE_CONTINUOUS: "line_continuous",
+    ProductUse.SUCTION: "suction",
+    ProductUse.SURFACES: "surfaces",
+}
+
+
+def label_for(practice: Practice, use: ProductUse) -> Label | Gap:
+    """Return the label that applies to `use` in this practice, or why there is none."""
+    field = f"in_use.{_FIELD[use]}"
+    chosen: str | None = getattr(practice.in_use, _FIELD[use])
+    if chosen is None:
+        return Gap(f'no product is chosen for "{use}"', f"Set {field} to the product that the practice uses.")
+    product = next((p for p in practice.products if p.id == chosen), None)
+    if product is None:
+        return Gap(f'{field} names "{chosen}", which is not among the products', "Add the product from its label, or correct the name.")
+    allowed = [u for u in product.uses if u.use is use]
+    if not allowed:
+        return Gap(
+            f'the label of "{product.name}" does not allow "{use}"', "Choose a product whose label allows it; other use is off label."
+        )
+    if len(allowed) > 1:  # two strengths of one label: guessing which is mixed here could halve the contact time
+        return Gap(
+            f'the label of "{product.name}" has {len(allowed)} entries for "{use}"',
+            "Leave only the strength and contact time that are in use here.",
+        )
+    return Label(product, allowed[0])
+
+
+def temperature_gap(label: Label, water_c: float) -> Gap | None:
+    """Return why the label does not hold at this water temperature, or None where it holds."""
+    low, high = label.use.temperature_c
+    if low <= water_c <= high:
+        return None
+    side, mend = ("colder", "Use water within the range, and set") if water_c < low else ("warmer", "Use cooler water, and set")
+    return Gap(
+        f'the water is {water_c:g} degC, {side} than the label of "{label.product.name}" holds for ({low:g} to {high:g} degC)',
+        f"{mend} practice.water_temperature_c to what was measured; or ask the maker. A label is never stretched.",
+    )
+
+
+def feed_strength_mg_l(label: Label) -> float | Gap:
+    """Return the label's strength as mg/L.
+
+    Notes
+    -----
+    1 % w/v is 10 g in 1 L = 10,000 mg/L. 1 % w/w is 10 g in 1 kg: mg/L only with the density of the mixed solution.
+    """
+    product, use = label.product, label.use
+    if use.strength is None or use.strength_unit is StrengthUnit.READY:
+        return Gap(
+            f'the label of "{product.name}" gives no strength in figures ({use.strength_unit})',
+            "Ask the maker for the strength as used in mg/L or % w/v, and set strength and strength_unit.",
+        )
+    if use.strength_unit is StrengthUnit.MG_L:
+        return use.strength
+    if use.strength_unit is StrengthUnit.PCT_WV:
+        return use.strength * 10_000
+    if product.density_kg_l is None:
+        return Gap(
+            f'"{product.name}" is {use.strength:g} % w/w and its density is not given, so mg/L can\'t be said',
+            "Set density_kg_l from the safety data sheet, for the solution as it is used.",
+        )
+    return use.strength * 10_000 * product.density_kg_l

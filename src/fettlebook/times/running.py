@@ -1,0 +1,86 @@
+"""Running times of a whole practice: each chair, each duty, each step in force."""
+
+from fettlebook.practice.model import Chair, Practice
+from fettlebook.rules.model import Computed, Duty, Origin, Rulebook, Step, Subject
+from fettlebook.science.circuits import Method
+from fettlebook.times import treatment
+from fettlebook.times.frame import Frame
+from fettlebook.times.label import Gap
+from fettlebook.times.model import Candidate, RunningTime
+
+_COMPUTES = {
+    Computed.FLUSH: treatment.flush_time,
+    Computed.FILL: treatment.fill_time,
+    Computed.CONTACT: treatment.contact_time,
+    Computed.RINSE: treatment.rinse_time,
+    Computed.SUCTION_CONTACT: treatment.suction_contact_time,
+    Computed.SURFACE_WET: treatment.surface_wet_time,
+}
+
+
+def running_times(practice: Practice, rulebook: Rulebook, *, method: Method = "safe bound") -> tuple[RunningTime, ...]:
+    """Return how long each step of each chair's duties runs, with what set it and why.
+
+    Parameters
+    ----------
+    practice
+        The checked practice file.
+    rulebook
+        What is in force for it.
+    method
+        How the line's own need is found: "safe bound" (long enough for any straight line, whatever dissolves in the
+        water) or "exact" (the wash-out function).
+
+    Returns
+    -------
+    tuple of RunningTime
+        In file order of chairs and rulebook order of duties and steps; chairs out of service are marked, not left out.
+        A step whose length can't be said has `seconds` None and says in `missing` why, and how to mend it.
+    """
+    return tuple(
+        step_time(practice, rulebook, chair, duty, step, method=method)
+        for chair in practice.chairs
+        for duty in rulebook.duties
+        if duty.subject is Subject.CHAIR
+        for step in duty.steps_on(chair)
+    )
+
+
+def step_time(
+    practice: Practice, rulebook: Rulebook, chair: Chair, duty: Duty, step: Step, *, method: Method = "safe bound"
+) -> RunningTime:
+    """Return how long one step of a duty runs on one chair."""
+    frame = Frame(practice, rulebook, chair, duty, step, method)
+    if step.length == "computed":
+        if step.computes is None:
+            return frame.missing(Gap("the rulebook does not say what this step is computed from", "Correct the step in the rulebook."))
+        return _COMPUTES[step.computes](frame)
+    if step.length == "measured":
+        return _measured(frame)
+    if not step.seconds:
+        return frame.missing(Gap("the rulebook gives this step no seconds", "Correct the step in the rulebook, or set your own value."))
+    why = "length fixed by the rulebook"
+    return frame.single((Candidate("fixed", step.seconds, why, step.origin),), (frame.asks("Fixed", step.seconds, step.origin),))
+
+
+def _measured(frame: Frame) -> RunningTime:
+    step = frame.step
+    minutes = [m.minutes for m in frame.practice.measured if m.step == step.id]
+    if minutes:
+        seconds = max(minutes) * 60  # entered twice: the longer one is safe
+        origin = Origin("practice file", step.id, "measured in this practice", "practice", "own")
+        told = f"Measured in this practice: {max(minutes):g} min."
+        return frame.single((Candidate("measured", seconds, "measured in this practice", origin),), (told,))
+    if not step.seconds:
+        return frame.missing(
+            Gap(
+                "nobody has measured this step here, and the rulebook gives no usual figure",
+                f'Time it, and add [[measured]] step = "{step.id}".',
+            )
+        )
+    why = "usual figure of the rulebook, not measured here"
+    usual = (
+        frame.asks("Usual, not measured here", step.seconds, step.origin),
+        f'To use your own: time it, and add [[measured]] step = "{step.id}", minutes = ...',
+    )
+    return frame.single((Candidate("usual", step.seconds, why, step.origin),), usual, notes=("usual, not measured here",))

@@ -1,0 +1,55 @@
+"""Numbers as people read them: seconds as m:ss, shares as per cent, volumes; and the sentences that more than one step says."""
+
+import math
+
+from fettlebook.practice.model import Segment, StirredVolume
+from fettlebook.science.circuits import PathPart
+
+SAFE_BOUND = (
+    "Safe bound, not yet the exact wash-out: 0.63 divided by the root of the share that may be left. "
+    "Neither textbook limit alone (no diffusion, or full mixing across the hose) is safe here."
+)
+LEFT_OUT = (
+    "Not in this time: valves, quick connects and filters of unknown inside, hoses that nobody opens, water held in hose walls "
+    "or growth on them. Flushing moves water, it does not remove biofilm. A strip reading at the last outlet outranks any computed time."
+)
+
+
+def whole_s(seconds: float) -> int:
+    """Round up to whole seconds; a whole number that arithmetic left a hair too long stays as it is."""
+    return math.ceil(seconds - 1e-6)
+
+
+def clock(seconds: float) -> str:
+    """Return seconds, rounded up, as m:ss, or h:mm:ss from an hour on."""
+    minutes, s = divmod(whole_s(seconds), 60)
+    hours, m = divmod(minutes, 60)
+    return f"{hours}:{m:02}:{s:02}" if hours else f"{m}:{s:02}"
+
+
+def share(fraction: float) -> str:
+    """Return a share as per cent, or as one part in so many where per cent would be mostly zeros."""
+    return f"{fraction * 100:.3g} %" if fraction >= 0.001 else f"1 part in {1 / fraction:,.0f}"
+
+
+def millilitres(volume_ml: float) -> str:
+    """Return a volume with a sensible number of digits."""
+    return f"{volume_ml:.0f} mL" if volume_ml >= 100 else f"{volume_ml:.1f} mL"
+
+
+def listed(words: tuple[str, ...]) -> str:
+    """Return "a", "a and b", "a, b and c"."""
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def part_line(part: PathPart, size: str) -> str:
+    """Say what one part of the line holds and how long one volume change takes."""
+    return (
+        f"{part.id} {size} holds {millilitres(part.volume_ml)}; at {part.flow_ml_min:g} mL/min "
+        f"one volume change takes {part.residence_s:.1f} s."
+    )
+
+
+def part_size(part: Segment | StirredVolume) -> str:
+    """Say the measure of a part."""
+    return "(mixing volume)" if isinstance(part, StirredVolume) else f"{part.length_m:g} m x {part.bore_mm:.1f} mm"
