@@ -1,7 +1,8 @@
 """The practice file as frozen models: rooms, chairs with their lines, machines, sets, people, products, visit kinds.
 
 Units stand in the names. Plausible ranges are part of the model: a bore of 20 mm or a syringe of 9 L/min is a typing
-slip, and a slip here becomes a wrong running time at a chair. Relations between parts (a segment that hangs on
+slip, and a slip here becomes a wrong running time at a chair. Descriptions are noun phrases: messages say "Give the ..." with
+them, up to the first semicolon. Relations between parts (a segment that hangs on
 nothing, a loop, a set that nobody owns) are in `check`.
 """
 
@@ -11,22 +12,34 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-Name = Annotated[str, Field(min_length=1, max_length=80, pattern=r"^[^\x00-\x1f\x7f]+$")]
+Name = Annotated[str, Field(min_length=1, max_length=80, pattern=r"^[^\x00-\x1f\x7f]+$", description="name as it is shown")]
 Id = Annotated[
-    str, Field(min_length=1, max_length=60, pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._-]*$", description="short key, used to refer to this part")
+    str,
+    Field(
+        min_length=1,
+        max_length=60,
+        pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._-]*$",
+        description="short id of this part; other parts name it by this",
+    ),
 ]
 BoreMm = Annotated[float, Field(ge=0.5, le=10, description="inner diameter [mm]")]
 LengthM = Annotated[float, Field(gt=0, le=30, description="length [m]")]
 VolumeMl = Annotated[float, Field(gt=0, le=20_000, description="volume [mL]")]
 FlowMlMin = Annotated[float, Field(gt=0, le=5_000, description="measured flow with this outlet open as in use [mL/min]")]
-Minutes = Annotated[int, Field(ge=0, le=600)]
+Minutes = Annotated[int, Field(ge=0, le=600, description="length [min]")]
 Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
+Days = Annotated[tuple[Day, ...], Field(min_length=1, description="list of weekdays; mon, tue, wed, thu, fri, sat, sun")]
+FromTime = Annotated[time, Field(alias="from", description="time at which it begins; 08:30:00, with seconds")]
+ToTime = Annotated[time, Field(description="time at which it ends; 17:30:00, with seconds")]
+RoomId = Annotated[Id, Field(description="id of the room it stands in")]
+OutOfService = Annotated[bool, Field(description="answer true while it is out of service")]
+HangsOn = Annotated[Id | None, Field(alias="from", description="id of the segment or stirred volume it hangs on; leave out for the supply")]
 
 
 class Part(BaseModel):
     """What every part of the file has in common: strict types, no unknown key, never changed after reading."""
 
-    model_config = ConfigDict(strict=True, extra="forbid", frozen=True)
+    model_config = ConfigDict(strict=True, extra="forbid", frozen=True, allow_inf_nan=False)
 
 
 class PracticeHead(Part):
@@ -34,29 +47,31 @@ class PracticeHead(Part):
 
     id: Id
     name: Name
-    time_zone: Annotated[str, Field(description="IANA name, for example Europe/Berlin")]
-    rulebooks: Annotated[tuple[Name, ...], Field(min_length=1, description="packs in force, general first, for example general, uk")]
-    water_temperature_c: Annotated[
-        float, Field(ge=1, le=45, description="coldest water that reaches the chairs [degC]; cold water needs longest")
+    time_zone: Annotated[str, Field(description="time zone by its IANA name, for example Europe/London")]
+    rulebooks: Annotated[
+        tuple[Name, ...], Field(min_length=1, description='list of rulebooks in force; general first, for example ["general", "uk"]')
     ]
-    invented: Annotated[bool, Field(description="true: a made-up practice, and every page says so")] = False
+    water_temperature_c: Annotated[
+        float, Field(ge=1, le=45, description="temperature of the coldest water that reaches the chairs [degC]; cold water needs longest")
+    ]
+    invented: Annotated[bool, Field(description="word true for a made-up practice; every page then says so")] = False
     surgical_water: Annotated[
-        Literal["sterile"], Field(description="water for surgery is sterile water by a sterile path; nothing else can be chosen")
+        Literal["sterile"], Field(description="water for surgery; sterile water by a sterile path, nothing else can be chosen")
     ] = "sterile"
 
 
 class Opening(Part):
     """One stretch of opening hours."""
 
-    days: Annotated[tuple[Day, ...], Field(min_length=1)]
-    from_: Annotated[time, Field(alias="from")]
-    to: time
+    days: Days
+    from_: FromTime
+    to: ToTime
 
 
 class Holiday(Part):
     """A day on which the practice is closed."""
 
-    date: date
+    date: Annotated[date, Field(description="day on which the practice is closed; 2026-12-25")]
     name: Name = "closed"
 
 
@@ -78,9 +93,9 @@ class SupplyKind(StrEnum):
 class Supply(Part):
     """The chair's water supply."""
 
-    kind: Annotated[SupplyKind, Field(strict=False)]
-    bottle_ml: VolumeMl | None = None
-    product: Annotated[Id | None, Field(description="dosed product, for continuous dosing")] = None
+    kind: Annotated[SupplyKind, Field(strict=False, description="kind of supply")]
+    bottle_ml: Annotated[VolumeMl | None, Field(description="volume of the full bottle [mL]")] = None
+    product: Annotated[Id | None, Field(description="id of the dosed product; for continuous dosing")] = None
     strength_mg_l: Annotated[float | None, Field(gt=0, le=100_000, description="strength that the dosing keeps [mg/L]")] = None
 
 
@@ -88,7 +103,7 @@ class Segment(Part):
     """A straight piece of water line."""
 
     id: Id
-    from_: Annotated[Id | None, Field(alias="from", description="the part it hangs on; leave out for the supply")] = None
+    from_: HangsOn = None
     bore_mm: BoreMm
     length_m: LengthM
 
@@ -97,7 +112,7 @@ class StirredVolume(Part):
     """A part that mixes: filter, heater, cup reservoir, or a fitting of unknown inside."""
 
     id: Id
-    from_: Annotated[Id | None, Field(alias="from")] = None
+    from_: HangsOn = None
     volume_ml: VolumeMl
 
 
@@ -117,11 +132,11 @@ class Outlet(Part):
     """Where water leaves the chair."""
 
     id: Id
-    kind: Annotated[OutletKind, Field(strict=False)]
-    from_: Annotated[Id, Field(alias="from")]
+    kind: Annotated[OutletKind, Field(strict=False, description="kind of outlet")]
+    from_: Annotated[Id, Field(alias="from", description="id of the segment or stirred volume it hangs on")]
     flow_ml_min: FlowMlMin
     measured_on: Annotated[
-        date | None, Field(description="day of the cup-and-clock measurement; without it the flow shows as not measured")
+        date | None, Field(description="day of the cup-and-clock measurement; 2026-11-02; without it the flow shows as not measured")
     ] = None
 
 
@@ -129,8 +144,8 @@ class SuctionLine(Part):
     """A suction hose."""
 
     id: Id
-    kind: Literal["high volume", "saliva ejector"]
-    bore_mm: Annotated[float, Field(ge=3, le=30)]
+    kind: Annotated[Literal["high volume", "saliva ejector"], Field(description="kind of suction")]
+    bore_mm: Annotated[float, Field(ge=3, le=30, description="inner diameter of the hose [mm]")]
     length_m: LengthM
 
 
@@ -138,19 +153,21 @@ class Chair(Part):
     """A chair with its dental unit."""
 
     id: Id
-    room: Id
-    model_note: Annotated[str, Field(max_length=200)] = ""
-    supply: Supply
-    amalgam: Annotated[bool, Field(description="amalgam is placed or removed here: some cleaners are then barred from the drain")] = False
-    out_of_service: bool = False
-    segments: Annotated[tuple[Segment, ...], Field(min_length=1)]
-    stirred: tuple[StirredVolume, ...] = ()
-    outlets: tuple[Outlet, ...]
+    room: RoomId
+    model_note: Annotated[str, Field(max_length=200, description="note on make and model; for people, not read")] = ""
+    supply: Annotated[Supply, Field(description="water supply of the chair")]
+    amalgam: Annotated[
+        bool, Field(description="answer true where amalgam is placed or removed; some cleaners are then barred from the drain")
+    ] = False
+    out_of_service: OutOfService = False
+    segments: Annotated[tuple[Segment, ...], Field(min_length=1, description="list of straight pieces of water line, from the supply on")]
+    stirred: Annotated[tuple[StirredVolume, ...], Field(description="list of parts that mix; filter, heater, reservoir")] = ()
+    outlets: Annotated[tuple[Outlet, ...], Field(description="list of outlets with their measured flows")]
     run_together: Annotated[
         tuple[tuple[Id, ...], ...],
-        Field(description="groups of outlets that are opened together, one group after the other; leave out for one at a time"),
+        Field(description="list of groups of outlets that are opened together; one group after the other; leave out for one at a time"),
     ] = ()
-    suction: tuple[SuctionLine, ...] = ()
+    suction: Annotated[tuple[SuctionLine, ...], Field(description="list of suction hoses")] = ()
 
 
 class MachineKind(StrEnum):
@@ -165,8 +182,11 @@ class Cycle(Part):
     """A program of a machine, by its own IFU."""
 
     id: Id
-    minutes: Annotated[int, Field(ge=1, le=300, description="from start to door open, drying included [min]")]
-    type: Annotated[Literal["B", "N", "S", "wash", "bath"], Field(description="B, N, S as in EN 13060; wash; bath")]
+    minutes: Annotated[int, Field(ge=1, le=300, description="length from start to door open, drying included [min]")]
+    type: Annotated[
+        Literal["B", "N", "S", "wash", "bath"],
+        Field(description="type of cycle; B, N, S as in EN 13060 for a sterilizer, wash for a washer, bath for an ultrasonic bath"),
+    ]
 
 
 class MachineTest(Part):
@@ -174,23 +194,23 @@ class MachineTest(Part):
 
     id: Id
     name: Name
-    every: Literal["day", "week", "quarter", "year"]
-    attended_minutes: Minutes
-    unattended_minutes: Minutes
+    every: Annotated[Literal["day", "week", "quarter", "year"], Field(description="time after which it is due again")]
+    attended_minutes: Annotated[Minutes, Field(description="length of the part that needs a person [min]")]
+    unattended_minutes: Annotated[Minutes, Field(description="length of the part that runs alone [min]")]
 
 
 class Machine(Part):
     """A washer, an ultrasonic bath or a sterilizer."""
 
     id: Id
-    kind: Annotated[MachineKind, Field(strict=False)]
-    room: Id
-    capacity_places: Annotated[int, Field(ge=1, le=200, description="tray places; a set takes `places` of them")]
-    cycles: Annotated[tuple[Cycle, ...], Field(min_length=1)]
-    day_cycle: Annotated[Id, Field(description="the cycle that the plan uses")]
-    tests: tuple[MachineTest, ...] = ()
-    warm_up_minutes: Minutes = 0
-    out_of_service: bool = False
+    kind: Annotated[MachineKind, Field(strict=False, description="kind of machine")]
+    room: RoomId
+    capacity_places: Annotated[int, Field(ge=1, le=200, description="number of tray places; a set takes `places` of them")]
+    cycles: Annotated[tuple[Cycle, ...], Field(min_length=1, description="list of cycles that are used here, by the machine's IFU")]
+    day_cycle: Annotated[Id, Field(description="id of the cycle that the plan uses")]
+    tests: Annotated[tuple[MachineTest, ...], Field(description="list of tests that the machine owes")] = ()
+    warm_up_minutes: Annotated[Minutes, Field(description="length of the warm-up after switching on [min]")] = 0
+    out_of_service: OutOfService = False
 
 
 class SetType(Part):
@@ -198,28 +218,28 @@ class SetType(Part):
 
     id: Id
     name: Name
-    kind: Literal["set", "handpiece"] = "set"
-    owned: Annotated[int, Field(ge=0, le=500)]
-    places: Annotated[int, Field(ge=1, le=20, description="tray places in a machine")] = 1
+    kind: Annotated[Literal["set", "handpiece"], Field(description="kind; set or handpiece")] = "set"
+    owned: Annotated[int, Field(ge=0, le=500, description="number that the practice owns")]
+    places: Annotated[int, Field(ge=1, le=20, description="number of tray places that one takes in a machine")] = 1
 
 
 class Reprocessing(Part):
     """Attended minutes around the machines, measured in this practice."""
 
-    load_minutes: Annotated[int, Field(ge=1, le=60)]
-    unload_minutes: Annotated[int, Field(ge=1, le=60)]
-    pack_minutes: Annotated[int, Field(ge=1, le=60, description="inspect, oil, pack, label one set")]
-    cool_minutes: Annotated[int, Field(ge=0, le=240)]
+    load_minutes: Annotated[int, Field(ge=1, le=60, description="time to load a machine [min]")]
+    unload_minutes: Annotated[int, Field(ge=1, le=60, description="time to unload a machine [min]")]
+    pack_minutes: Annotated[int, Field(ge=1, le=60, description="time to inspect, oil, pack and label one set [min]")]
+    cool_minutes: Annotated[int, Field(ge=0, le=240, description="time that a sterilized load cools before it is touched [min]")]
 
 
 class Shift(Part):
     """When a person works."""
 
-    days: Annotated[tuple[Day, ...], Field(min_length=1)]
-    from_: Annotated[time, Field(alias="from")]
-    to: time
-    over_midnight: Annotated[bool, Field(description="the shift ends on the next day")] = False
-    breaks: tuple[tuple[time, time], ...] = ()
+    days: Days
+    from_: FromTime
+    to: ToTime
+    over_midnight: Annotated[bool, Field(description="answer true where the shift ends on the next day")] = False
+    breaks: Annotated[tuple[tuple[time, time], ...], Field(description="list of breaks; each [begin, end]")] = ()
 
 
 class Skill(StrEnum):
@@ -235,9 +255,9 @@ class Person(Part):
     """One of the staff, by initials or a short name that they chose."""
 
     id: Id
-    name: Name
-    skills: Annotated[tuple[Annotated[Skill, Field(strict=False)], ...], Field(min_length=1)]
-    shifts: tuple[Shift, ...]
+    name: Annotated[Name, Field(description="initials or short name that the person chose")]
+    skills: Annotated[tuple[Annotated[Skill, Field(strict=False)], ...], Field(min_length=1, description="list of skills")]
+    shifts: Annotated[tuple[Shift, ...], Field(description="list of shifts")]
 
 
 class ProductUse(StrEnum):
@@ -261,16 +281,18 @@ class StrengthUnit(StrEnum):
 class LabelUse(Part):
     """One use that the label allows, with what it asks."""
 
-    use: Annotated[ProductUse, Field(strict=False)]
-    strength: Annotated[float | None, Field(gt=0, le=1_000_000)] = None
-    strength_unit: Annotated[StrengthUnit, Field(strict=False)]
+    use: Annotated[ProductUse, Field(strict=False, description="use that the label allows")]
+    strength: Annotated[
+        float | None, Field(gt=0, le=1_000_000, description="strength that the label asks for; leave out if ready to use")
+    ] = None
+    strength_unit: Annotated[StrengthUnit, Field(strict=False, description="unit of the strength, as the label states it")]
     contact_s: Annotated[int, Field(ge=1, le=172_800, description="contact time of the label [s]; never shortened")]
-    temperature_c: Annotated[tuple[float, float], Field(description="lowest and highest temperature of the label [degC]")]
-    residual_limit_mg_l: Annotated[float | None, Field(gt=0, description="rinse until at most this is left [mg/L]; from label or IFU")] = (
-        None
-    )
+    temperature_c: Annotated[tuple[float, float], Field(description="list of the label's lowest and highest temperature [degC]")]
+    residual_limit_mg_l: Annotated[
+        float | None, Field(gt=0, description="most that may be left after the rinse [mg/L]; from label or IFU")
+    ] = None
     rinse_s: Annotated[int | None, Field(ge=1, description="shortest rinse that the label states [s]")] = None
-    claim: Annotated[str, Field(max_length=300, description="what the label claims, in its words")] = ""
+    claim: Annotated[str, Field(max_length=300, description="claim of the label, in its words")] = ""
 
 
 class Product(Part):
@@ -278,25 +300,25 @@ class Product(Part):
 
     id: Id
     name: Name
-    active: Name
-    density_kg_l: Annotated[float | None, Field(ge=0.7, le=1.9)] = None
-    ph: Annotated[tuple[float, float] | None, Field(description="lowest and highest pH in use")] = None
-    uses: Annotated[tuple[LabelUse, ...], Field(min_length=1)]
-    shelf_closed_days: Annotated[int | None, Field(ge=1)] = None
-    shelf_open_days: Annotated[int | None, Field(ge=1)] = None
-    shelf_mixed_hours: Annotated[float | None, Field(gt=0)] = None
-    hazards: tuple[Name, ...] = ()
-    wear: Annotated[tuple[Name, ...], Field(description="what to wear when handling it")] = ()
-    label_ref: Annotated[str, Field(max_length=200, description="where the label's text is kept")] = ""
+    active: Annotated[Name, Field(description="active substance")]
+    density_kg_l: Annotated[float | None, Field(ge=0.7, le=1.9, description="density [kg/L]; needed to turn % w/w into % w/v")] = None
+    ph: Annotated[tuple[float, float] | None, Field(description="list of the lowest and highest pH in use")] = None
+    uses: Annotated[tuple[LabelUse, ...], Field(min_length=1, description="list of the uses that the label allows")]
+    shelf_closed_days: Annotated[int | None, Field(ge=1, description="shelf life of the closed package [days]")] = None
+    shelf_open_days: Annotated[int | None, Field(ge=1, description="shelf life once opened [days]")] = None
+    shelf_mixed_hours: Annotated[float | None, Field(gt=0, description="life of the mixed solution [h]")] = None
+    hazards: Annotated[tuple[Name, ...], Field(description="list of hazards, from the safety data sheet")] = ()
+    wear: Annotated[tuple[Name, ...], Field(description="list of what to wear when handling it")] = ()
+    label_ref: Annotated[str, Field(max_length=200, description="place where the label's text is kept")] = ""
 
 
 class InUse(Part):
     """Which product the practice has chosen for each use."""
 
-    line_intensive: Id | None = None
-    line_continuous: Id | None = None
-    suction: Id | None = None
-    surfaces: Id | None = None
+    line_intensive: Annotated[Id | None, Field(description="id of the product for intensive treatment of the water lines")] = None
+    line_continuous: Annotated[Id | None, Field(description="id of the product that stays in the water all day")] = None
+    suction: Annotated[Id | None, Field(description="id of the product for the suction lines")] = None
+    surfaces: Annotated[Id | None, Field(description="id of the product for surfaces")] = None
 
 
 class VisitKind(Part):
@@ -304,61 +326,68 @@ class VisitKind(Part):
 
     id: Id
     name: Name
-    uses: Annotated[dict[str, Annotated[int, Field(ge=1, le=20)]], Field(description="set type = how many")]
-    surgical: Annotated[bool, Field(description="needs sterile water by a sterile path")] = False
-    weight: Annotated[int, Field(ge=1, le=100, description="how much a minute late counts")] = 1
+    uses: Annotated[
+        dict[str, Annotated[int, Field(ge=1, le=20)]], Field(description="table of set types; set type = how many one visit uses")
+    ]
+    surgical: Annotated[bool, Field(description="answer true where the visit needs sterile water by a sterile path")] = False
+    weight: Annotated[int, Field(ge=1, le=100, description="weight of a minute late; 1 is usual")] = 1
 
 
 class MapRule(Part):
     """Says which calendar entries belong to a chair or a visit kind."""
 
-    property: Annotated[Literal["calendar", "location", "resources", "categories"], Field(description="never the summary: it holds names")]
-    equals: Name
-    chair: Id | None = None
-    visit_kind: Id | None = None
-    ignore: Annotated[bool, Field(description="entries like this are no visits (a meeting, a blocked hour)")] = False
+    property: Annotated[
+        Literal["calendar", "location", "resources", "categories"],
+        Field(description="property of the entry; never the summary, which holds names"),
+    ]
+    equals: Annotated[Name, Field(description="text that the property has")]
+    chair: Annotated[Id | None, Field(description="id of the chair that such an entry belongs to")] = None
+    visit_kind: Annotated[Id | None, Field(description="id of the visit kind that such an entry is")] = None
+    ignore: Annotated[bool, Field(description="answer true where such an entry is no visit; a meeting, a blocked hour")] = False
 
 
 class CalendarMap(Part):
     """How the appointment book is read."""
 
-    rules: Annotated[tuple[MapRule, ...], Field(min_length=1)]
-    default_visit_kind: Annotated[Id | None, Field(description="used where no rule names a kind; left out: they are listed")] = None
+    rules: Annotated[tuple[MapRule, ...], Field(min_length=1, description="list of rules")]
+    default_visit_kind: Annotated[Id | None, Field(description="visit kind where no rule names one; left out: such entries are listed")] = (
+        None
+    )
 
 
 class OwnRule(Part):
     """A value of the practice's own layer in the rulebook."""
 
-    id: Annotated[str, Field(min_length=1, description="id of the duty's step or limit, as `fettlebook rules` lists it")]
-    value: float | int | tuple[float, float]
-    reason: Annotated[str, Field(max_length=300, description="needed where the value is looser than the layer below")] = ""
-    decided_by: Annotated[str, Field(max_length=80)] = ""
-    decided_on: date | None = None
+    id: Annotated[str, Field(min_length=1, description="id of the duty's step or limit; as `fettlebook rules` lists it")]
+    value: Annotated[float | int | tuple[float, float], Field(description="value in the rulebook's unit, or a pair [lowest, highest]")]
+    reason: Annotated[str, Field(max_length=300, description="reason; needed where the value is looser than the layer below")] = ""
+    decided_by: Annotated[str, Field(max_length=80, description="person or body who decided it")] = ""
+    decided_on: Annotated[date | None, Field(description="day of the decision; 2026-11-02")] = None
 
 
 class MeasuredStep(Part):
     """Minutes of a step as measured in this practice (stop-watch), where the rulebook leaves it to the practice."""
 
-    step: Annotated[str, Field(min_length=1, description="id of the step, as `fettlebook rules` lists it")]
-    minutes: Annotated[float, Field(gt=0, le=240)]
+    step: Annotated[str, Field(min_length=1, description="id of the step; as `fettlebook rules` lists it")]
+    minutes: Annotated[float, Field(gt=0, le=240, description="measured length [min]")]
 
 
 class Practice(Part):
     """The whole practice file."""
 
-    schema_: Annotated[Literal[1], Field(alias="schema", description="version of this file form")]
-    practice: PracticeHead
-    opening: Annotated[tuple[Opening, ...], Field(min_length=1)]
-    holidays: tuple[Holiday, ...] = ()
-    rooms: Annotated[tuple[Room, ...], Field(min_length=1)]
-    chairs: Annotated[tuple[Chair, ...], Field(min_length=1)]
-    machines: tuple[Machine, ...] = ()
-    sets: tuple[SetType, ...] = ()
-    reprocessing: Reprocessing
-    people: Annotated[tuple[Person, ...], Field(min_length=1)]
-    products: tuple[Product, ...] = ()
-    in_use: InUse
-    visit_kinds: Annotated[tuple[VisitKind, ...], Field(min_length=1)]
-    calendar: CalendarMap
-    own_rules: tuple[OwnRule, ...] = ()
-    measured: tuple[MeasuredStep, ...] = ()
+    schema_: Annotated[Literal[1], Field(alias="schema", description="version of this file form; 1")]
+    practice: Annotated[PracticeHead, Field(description="who this file is for, and under which rulebooks")]
+    opening: Annotated[tuple[Opening, ...], Field(min_length=1, description="list of opening hours")]
+    holidays: Annotated[tuple[Holiday, ...], Field(description="list of days on which the practice is closed")] = ()
+    rooms: Annotated[tuple[Room, ...], Field(min_length=1, description="list of rooms")]
+    chairs: Annotated[tuple[Chair, ...], Field(min_length=1, description="list of chairs with their lines")]
+    machines: Annotated[tuple[Machine, ...], Field(description="list of washers, ultrasonic baths and sterilizers")] = ()
+    sets: Annotated[tuple[SetType, ...], Field(description="list of set and handpiece types")] = ()
+    reprocessing: Annotated[Reprocessing, Field(description="attended minutes around the machines")]
+    people: Annotated[tuple[Person, ...], Field(min_length=1, description="list of people with skills and shifts")]
+    products: Annotated[tuple[Product, ...], Field(description="list of products as their labels say")] = ()
+    in_use: Annotated[InUse, Field(description="product chosen for each use")]
+    visit_kinds: Annotated[tuple[VisitKind, ...], Field(min_length=1, description="list of visit kinds with the sets they use")]
+    calendar: Annotated[CalendarMap, Field(description="rules by which the appointment book is read")]
+    own_rules: Annotated[tuple[OwnRule, ...], Field(description="list of the practice's own values in the rulebook")] = ()
+    measured: Annotated[tuple[MeasuredStep, ...], Field(description="list of steps measured here")] = ()

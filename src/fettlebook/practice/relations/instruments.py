@@ -1,0 +1,89 @@
+"""Sets, the visits that use them, and the machines that they pass through."""
+
+from collections.abc import Iterator, Mapping
+from typing import Final
+
+from fettlebook.practice.lines import KeyPath
+from fettlebook.practice.model import MachineKind
+from fettlebook.practice.parts import Parts
+from fettlebook.practice.place import Fault
+from fettlebook.practice.relations.unknown import unknown
+
+_CYCLE_TYPES: Final[Mapping[MachineKind, tuple[str, ...]]] = {
+    MachineKind.WASHER: ("wash",),
+    MachineKind.ULTRASONIC: ("bath",),
+    MachineKind.STERILIZER: ("B", "N", "S"),
+}
+
+
+def check_instruments(parts: Parts) -> Iterator[Fault]:
+    """Yield what keeps a set from being used, washed or sterilized."""
+    yield from _machines(parts)
+    yield from _visit_kinds(parts)
+    if "machines" in parts.whole:
+        yield from _machine_park(parts)
+
+
+def _machines(parts: Parts) -> Iterator[Fault]:
+    for number, machine in parts.machines:
+        at: KeyPath = ("machines", number)
+        if machine.room not in parts.ids["rooms"]:
+            yield unknown((*at, "room"), "room", machine.room, parts.ids["rooms"])
+        cycles = {cycle.id for cycle in machine.cycles}
+        if machine.day_cycle not in cycles:
+            yield unknown((*at, "day_cycle"), "cycle", machine.day_cycle, cycles)
+        allowed = _CYCLE_TYPES[machine.kind]
+        for cycle_number, cycle in enumerate(machine.cycles):
+            if cycle.type not in allowed:
+                yield Fault(
+                    (*at, "cycles", cycle_number, "type"),
+                    f'"{cycle.type}" is no cycle type of a {machine.kind}',
+                    f"Write {' or '.join(allowed)}, or correct the machine's kind.",
+                )
+
+
+def _visit_kinds(parts: Parts) -> Iterator[Fault]:
+    owned = {part.id: part.owned for _, part in parts.sets}
+    for number, kind in parts.visit_kinds:
+        for name, count in kind.uses.items():
+            path: KeyPath = ("visit_kinds", number, "uses", name)
+            if name not in parts.ids["sets"]:
+                yield unknown(path, "set type", name, parts.ids["sets"])
+            elif owned.get(name) == 0:
+                yield Fault(
+                    path, f'no "{name}" is owned, so this visit can never be ready', "Correct owned in [[sets]], or what the visit uses."
+                )
+            elif name in owned and count > owned[name]:
+                yield Fault(
+                    path,
+                    f'one visit uses {count} of "{name}", but {owned[name]} {"is" if owned[name] == 1 else "are"} owned',
+                    "Correct owned in [[sets]], or what the visit uses.",
+                )
+
+
+def _machine_park(parts: Parts) -> Iterator[Fault]:
+    if not parts.sets:
+        return
+    of_kind = {kind: [machine for _, machine in parts.machines if machine.kind is kind] for kind in MachineKind}
+    sterilizers, washers = of_kind[MachineKind.STERILIZER], of_kind[MachineKind.WASHER]
+    here: KeyPath = ("machines",) if parts.machines else ("sets",)
+    if not sterilizers:
+        yield Fault(here, "there is no sterilizer, though visits use sets", 'Add a [[machines]] of kind "sterilizer" with its cycles.')
+    if not washers:
+        bath = bool(of_kind[MachineKind.ULTRASONIC])
+        yield Fault(
+            here,
+            "there is no washer, though visits use sets" + ("; an ultrasonic bath alone is not planned" if bath else ""),
+            'Add a [[machines]] of kind "washer" with its cycles.',
+        )
+    for kind, machines in ((MachineKind.WASHER, washers), (MachineKind.STERILIZER, sterilizers)):
+        if machines and all(machine.out_of_service for machine in machines):
+            yield Fault(here, f"every {kind} is out of service", "Sets can't be planned until one is back.", "warning")
+        most = max((machine.capacity_places for machine in machines), default=None)
+        for number, set_type in parts.sets:
+            if most is not None and set_type.places > most:
+                yield Fault(
+                    ("sets", number, "places"),
+                    f"it takes {set_type.places} places, but no {kind} has more than {most}",
+                    f"Correct places here, or capacity_places of the {kind}.",
+                )
