@@ -1,1 +1,10 @@
-"""Store protocol and its implementations: SQLite and PostgreSQL, one test suite."""
+"""Where a book is kept: one SQLite file, or PostgreSQL for a group of practices. One class, `Store`, and one test suite for both.
+
+In come entries and the time of receipt, out come receipts and entries in their order. A store never judges what an entry says.
+"""
+
+from fettlebook.book.stores.base import BATCH_MOST, Head, Store
+from fettlebook.book.stores.postgres import PostgresStore, admit, open_group_book, prepare_group_book
+from fettlebook.book.stores.sqlite import SqliteStore, open_book
+
+__all__ = ["BATCH_MOST", "Head", "PostgresStore", "SqliteStore", "Store", "admit", "open_book", "open_group_book", "prepare_group_book"]

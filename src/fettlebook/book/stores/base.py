@@ -1,0 +1,255 @@
+"""What every store can do, and the one way in which an entry gets into the book.
+
+A store is bound to one practice; `of` gives another practice of the same database. Only two things differ between SQLite and
+PostgreSQL: how a transaction begins (so that one writer at a time appends to a practice), and what a failure means in words.
+"""
+
+import hashlib
+from abc import ABC, abstractmethod
+from collections.abc import Collection, Iterator, Sequence
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from typing import Any, Final, Self
+
+from sqlalchemy import Connection, Select, func, insert, select, text, update
+
+from fettlebook.book.entries import PROGRAM, Entry, Moment, new_entry, read_entry
+from fettlebook.book.kinds import Data, EntryClash
+from fettlebook.book.received import Receipt, Received, Refused, leaf_hash, seal, unseal
+from fettlebook.book.stores import tables
+from fettlebook.errors import Finding, Mendable
+
+BATCH_MOST: Final = 500
+PAGE: Final = 1000  # rows read in one short transaction: a slow reader never holds the log
+SERVER: Final = "server"  # the device that the program itself writes from
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """Where a practice's book stands: how many entries, and when the last one was received [ms since 1970 UTC]."""
+
+    size: int
+    received: int
+
+
+@dataclass
+class _Writing:
+    """One append transaction: what is known of the book and what will be added."""
+
+    connection: Connection
+    practice: str
+    head: Head
+    now: int
+    rows: list[dict[str, Any]]
+    subjects: list[dict[str, Any]]
+    clashes: list[dict[str, Any]]
+    known: dict[str, tuple[bytes, Receipt]]  # by id: digest of the entry's bytes, its receipt
+
+
+class Store(ABC):
+    """The book of one practice. All calls are safe from several threads."""
+
+    practice: str
+
+    @abstractmethod
+    def of(self, practice: str) -> Self:
+        """Return the book of another practice in the same database."""
+
+    @abstractmethod
+    def close(self) -> None:
+        """Let go of the database. What was acknowledged is safe without it."""
+
+    @abstractmethod
+    def _writing(self) -> AbstractContextManager[Connection]:
+        """Begin a transaction that alone may append to this practice, and commit it durably."""
+
+    @abstractmethod
+    def _reading(self) -> AbstractContextManager[Connection]:
+        """Begin a transaction that sees one state of this practice."""
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def append(self, entries: Sequence[Entry | bytes], *, now: int, via: str, offset: int = 0) -> list[Receipt | Refused]:
+        """Add entries to the book; return only when they are durable.
+
+        Parameters
+        ----------
+        entries
+            Entries, or their canonical bytes as a device sent them; at most 500.
+        now
+            The receiver's clock [ms since 1970-01-01 UTC]. Each entry is received at `max(now, last + 1)`: the time never
+            stands still nor runs back, whatever the clock does.
+        via
+            The device that sent them.
+        offset
+            The receiver's clock less the sender's at that moment [ms].
+
+        Returns
+        -------
+        list
+            One result per entry, in order. The good ones are stored even where others are refused. An entry that is in the book
+            already gets its first receipt again; other content under a known id is refused, and an `entry.clash` keeps its digest.
+
+        Raises
+        ------
+        Mendable
+            Nothing was stored: the batch is too long, the disk is full, the database doesn't answer.
+        """
+        if len(entries) > BATCH_MOST:
+            raise Mendable(f"{len(entries)} entries at once", where="entries", mend=f"Send at most {BATCH_MOST} at a time.")
+        read = [_read(given) for given in entries]
+        with self._writing() as connection:
+            writing = self._begin(connection, now, [r[0].id for r in read if not isinstance(r, Refused)])
+            results = [r if isinstance(r, Refused) else self._place(writing, *r, via=via, offset=offset) for r in read]
+            self._finish(writing)
+        return results
+
+    def note(
+        self, data: Data, *, moment: Moment, by: str = PROGRAM, subjects: tuple[str, ...] = (), refers_to: str | None = None
+    ) -> Receipt:
+        """Write an entry that the program itself makes, with the server's next number; return when it is durable.
+
+        `moment` comes from the face's clocks and is also the time of receipt. Raises `Mendable` where the data can't be an entry.
+        """
+        with self._writing() as connection:
+            writing = self._begin(connection, moment.at, [])
+            made = self._own(writing, data, moment=moment, by=by, subjects=subjects, refers_to=refers_to)
+            read = _read(made)
+            result = read if isinstance(read, Refused) else self._place(writing, *read, via=SERVER, offset=0)
+            if isinstance(result, Refused):
+                raise Mendable.of(result.findings)
+            self._finish(writing)
+        return result
+
+    def read(
+        self,
+        since: int = 0,
+        *,
+        kinds: Collection[str] | None = None,
+        subjects: Collection[str] | None = None,
+        until: int | None = None,
+    ) -> Iterator[Received]:
+        """Yield entries in the order of receipt: those after `since` and up to `until` (seq), of these kinds and subjects.
+
+        An empty collection gives nothing; None gives all. Corrections and withdrawals are entries like others: whoever judges
+        folds them.
+        """
+        e, s = tables.entry, tables.entry_subject
+        query = select(e.c.seq, e.c.leaf).where(e.c.practice == self.practice)
+        if kinds is not None:
+            query = query.where(e.c.kind.in_(list(kinds)))
+        if subjects is not None:
+            about = select(s.c.seq).where(s.c.practice == self.practice, s.c.subject.in_(list(subjects)))
+            query = query.where(e.c.seq.in_(about))
+        if until is not None:
+            query = query.where(e.c.seq <= until)
+        while True:
+            rows = self._rows(query.where(e.c.seq > since).order_by(e.c.seq).limit(PAGE))
+            for row in rows:
+                yield unseal(row.leaf)
+            if len(rows) < PAGE:
+                return
+            since = rows[-1].seq
+
+    def latest(self, kind: str) -> Received | None:
+        """Return the entry of this kind that was received last; None where there is none."""
+        e = tables.entry
+        query = select(e.c.leaf).where(e.c.practice == self.practice, e.c.kind == kind).order_by(e.c.seq.desc()).limit(1)
+        rows = self._rows(query)
+        return unseal(rows[0].leaf) if rows else None
+
+    def get(self, entry_id: str) -> Received | None:
+        """Return the entry with this id; None where it is not in the book."""
+        e = tables.entry
+        rows = self._rows(select(e.c.leaf).where(e.c.practice == self.practice, e.c.id == entry_id))
+        return unseal(rows[0].leaf) if rows else None
+
+    def head(self) -> Head:
+        """Return where the book stands now."""
+        rows = self._rows(select(tables.head).where(tables.head.c.practice == self.practice))
+        return _head(rows[0]) if rows else Head(0, 0)
+
+    def _rows(self, query: Select[Any]) -> Sequence[Any]:
+        with self._reading() as connection:
+            return connection.execute(query).all()
+
+    def _begin(self, connection: Connection, now: int, ids: list[str]) -> _Writing:
+        h, e = tables.head, tables.entry
+        first = text("INSERT INTO head (practice, size, received) VALUES (:practice, 0, 0) ON CONFLICT DO NOTHING")
+        connection.execute(first, {"practice": self.practice})
+        # The row lock (PostgreSQL) or BEGIN IMMEDIATE (SQLite) is what gives one order per practice.
+        row = connection.execute(select(h).where(h.c.practice == self.practice).with_for_update()).one()
+        known: dict[str, tuple[bytes, Receipt]] = {}
+        if ids:
+            query = select(e.c.id, e.c.seq, e.c.received, e.c.digest, e.c.leaf).where(e.c.practice == self.practice, e.c.id.in_(ids))
+            for old in connection.execute(query):
+                known[old.id] = (bytes(old.digest), Receipt(old.id, old.seq, old.received, leaf_hash(old.leaf)))
+        return _Writing(connection, self.practice, _head(row), now, [], [], [], known)
+
+    def _own(self, writing: _Writing, data: Data, *, moment: Moment, by: str, subjects: tuple[str, ...], refers_to: str | None) -> Entry:
+        e = tables.entry
+        highest = writing.connection.execute(
+            select(func.coalesce(func.max(e.c.n), 0)).where(e.c.practice == self.practice, e.c.device == SERVER)
+        ).scalar_one()
+        waiting = sum(row["device"] == SERVER for row in writing.rows)
+        return new_entry(data, moment=moment, device=SERVER, n=highest + waiting + 1, by=by, subjects=subjects, refers_to=refers_to)
+
+    def _place(self, writing: _Writing, made: Entry, raw: bytes, *, via: str, offset: int) -> Receipt | Refused:
+        digest = hashlib.sha256(raw).digest()
+        if made.id in writing.known:
+            before, receipt = writing.known[made.id]
+            return receipt if before == digest else self._refuse_clash(writing, made, digest, via)
+        seq, received = writing.head.size + 1, max(writing.now, writing.head.received + 1)
+        leaf = seal(raw, seq=seq, received=received, offset=offset, via=via)
+        columns = {"id": made.id, "kind": made.kind, "at": made.at, "device": made.device, "n": made.n}
+        writing.rows.append({"practice": self.practice, "seq": seq, "received": received, "digest": digest, "leaf": leaf} | columns)
+        writing.subjects += [{"practice": self.practice, "subject": s, "seq": seq} for s in dict.fromkeys(made.subjects)]
+        writing.head = Head(seq, received)
+        receipt = Receipt(made.id, seq, received, leaf_hash(leaf))
+        writing.known[made.id] = (digest, receipt)
+        return receipt
+
+    def _refuse_clash(self, writing: _Writing, made: Entry, digest: bytes, via: str) -> Refused:
+        c = tables.clash
+        same = (c.c.practice == self.practice, c.c.id == made.id, c.c.digest == digest)
+        here = any(row["id"] == made.id and row["digest"] == digest for row in writing.clashes)
+        if not here and writing.connection.execute(select(c.c.seq).where(*same)).first() is None:
+            received = max(writing.now, writing.head.received + 1)
+            note = EntryClash(digest=digest.hex(), via=via)
+            kept = self._own(writing, note, moment=Moment(received, "UTC"), by=PROGRAM, subjects=made.subjects, refers_to=made.id)
+            placed = self._place(writing, kept, kept.encode(), via=SERVER, offset=0)
+            assert isinstance(placed, Receipt)  # its id is new
+            writing.clashes.append({"practice": self.practice, "id": made.id, "digest": digest, "seq": placed.seq})
+        what = "another content is in the book under this id"
+        mend = "Keep both copies and tell whoever looks after the tablets: an id is used once."
+        return Refused(made.id, (Finding(what, f"entry {made.id}", mend),))
+
+    def _finish(self, writing: _Writing) -> None:
+        if not writing.rows:
+            return
+        h = tables.head
+        for table, rows in ((tables.entry, writing.rows), (tables.entry_subject, writing.subjects), (tables.clash, writing.clashes)):
+            if rows:
+                writing.connection.execute(insert(table), rows)
+        new = {"size": writing.head.size, "received": writing.head.received}
+        writing.connection.execute(update(h).where(h.c.practice == self.practice).values(new))
+
+
+def _head(row: Any) -> Head:
+    return Head(row.size, row.received)
+
+
+def _read(given: Entry | bytes) -> tuple[Entry, bytes] | Refused:
+    raw = given.encode() if isinstance(given, Entry) else given
+    try:
+        made = read_entry(raw)
+    except Mendable as error:
+        return Refused(given.id if isinstance(given, Entry) else None, error.findings)
+    if made.kind == EntryClash.KIND:
+        finding = Finding(f"the kind {made.kind}", "entry.kind", "Leave it out; only the store writes this kind.")
+        return Refused(made.id, (finding,))
+    return made, raw

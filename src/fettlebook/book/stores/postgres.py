@@ -1,0 +1,162 @@
+"""The books of a group of practices in one PostgreSQL database: one order per practice, and a wall between them.
+
+Two kinds of roles: the owner makes the tables and admits (`prepare_group_book`, `admit`); the program runs as a plain role that can
+add and read in the practices that it was admitted to, and nothing else. Row-level security holds it, whatever the queries say.
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Final, Self
+
+from sqlalchemy import Connection, Engine, create_engine, text
+from sqlalchemy.exc import DBAPIError
+
+from fettlebook.book.stores import tables
+from fettlebook.book.stores.base import Store
+from fettlebook.errors import Mendable
+
+_GRANTS: Final = (
+    "GRANT SELECT, INSERT ON entry, entry_subject, clash TO {role}",
+    "GRANT SELECT, INSERT, UPDATE ON head TO {role}",
+    "GRANT SELECT ON access, alembic_version TO {role}",
+)
+_MIGRATING: Final = 0x66746C62  # advisory lock: two servers that start at once bring the schema forward one after the other
+_DURABLE: Final = ("fsync", "full_page_writes", "synchronous_commit")
+
+
+def prepare_group_book(owner_url: str) -> None:
+    """Make the tables, or bring them forward, as their owner; roles that were admitted stay so."""
+    from fettlebook.book.stores.migrate import bring_forward  # noqa: PLC0415 - Alembic takes 0.3 s to import
+
+    engine = create_engine(owner_url)
+    try:
+        with _in_words(engine), engine.begin() as connection:
+            connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _MIGRATING})
+            bring_forward(connection)
+            for (role,) in connection.execute(text("SELECT DISTINCT role FROM access")).all():
+                _grant(connection, role)
+    finally:
+        engine.dispose()
+
+
+def admit(owner_url: str, *, role: str, practice: str) -> None:
+    """Let an existing plain role add to and read the book of `practice`."""
+    engine = create_engine(owner_url)
+    try:
+        with _in_words(engine), engine.begin() as connection:
+            _grant(connection, role)
+            line = text("INSERT INTO access (role, practice) VALUES (:role, :practice) ON CONFLICT DO NOTHING")
+            connection.execute(line, {"role": role, "practice": practice})
+    finally:
+        engine.dispose()
+
+
+def open_group_book(url: str, practice: str, *, durable: bool = True) -> "PostgresStore":
+    """Open the book of `practice` as the role in `url`.
+
+    Parameters
+    ----------
+    url
+        `postgresql+psycopg://role@host/database`.
+    practice
+        One that the role was admitted to.
+    durable
+        False takes a server that may lose acknowledged entries at power loss (a throw-away one, for tests).
+
+    Raises
+    ------
+    Mendable
+        The database doesn't answer, has no book or one of another schema, could lose what it acknowledged, or would not keep
+        practices apart for this role.
+    """
+    engine = create_engine(url, pool_pre_ping=True, pool_size=4, max_overflow=16)
+    try:
+        store = PostgresStore(engine, practice)
+        with store._reading() as connection:
+            _refuse_unfit(connection, practice, durable=durable)
+    except BaseException:
+        engine.dispose()
+        raise
+    return store
+
+
+class PostgresStore(Store):
+    """The book of one practice in a PostgreSQL database. Use `open_group_book`."""
+
+    def __init__(self, engine: Engine, practice: str) -> None:
+        self._engine = engine
+        self.practice = practice
+
+    def of(self, practice: str) -> Self:
+        """Return the book of another practice in the same database; it shares this one's connections."""
+        return type(self)(self._engine, practice)
+
+    def close(self) -> None:
+        """Let go of the database. What was acknowledged is safe without it."""
+        self._engine.dispose()
+
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
+        with _in_words(self._engine), self._engine.begin() as connection:
+            connection.execute(text("SELECT set_config('fettlebook.practice', :practice, true)"), {"practice": self.practice})
+            yield connection
+
+    # Reading pages and heads needs one state per query only, which is what a plain transaction gives.
+    _reading = _writing
+
+
+def _grant(connection: Connection, role: str) -> None:
+    quoted = connection.dialect.identifier_preparer.quote_identifier(role)
+    for grant in _GRANTS:
+        connection.exec_driver_sql(grant.format(role=quoted.replace("%", "%%")))
+
+
+def _refuse_unfit(connection: Connection, practice: str, *, durable: bool) -> None:
+    where = _where(connection.engine)
+    if connection.execute(text("SELECT to_regclass('alembic_version'), to_regclass('entry')")).one() == (None, None):
+        raise Mendable("no book in this database", where=where, mend="Let its owner make one (prepare_group_book).")
+    powers = text(
+        "SELECT r.rolsuper OR r.rolbypassrls OR pg_has_role(current_user, c.relowner, 'MEMBER') "
+        "FROM pg_roles r, pg_class c WHERE r.rolname = current_user AND c.oid = 'entry'::regclass"
+    )
+    if connection.execute(powers).scalar_one():
+        mend = "Run the program as a plain role that the owner has admitted (admit)."
+        raise Mendable("row-level security does not hold this role", where=where, mend=mend)
+    if not connection.execute(text("SELECT has_table_privilege('alembic_version', 'SELECT')")).scalar_one():
+        raise Mendable("this role was not admitted", where=where, mend="Let the owner admit it (admit).")
+    (revision,) = connection.execute(text("SELECT version_num FROM alembic_version")).one()
+    if revision not in tables.REVISIONS:
+        raise Mendable(f"a book of the unknown schema {revision}", where=where, mend="Update fettlebook, then open it again.")
+    if revision != tables.REVISIONS[-1]:
+        raise Mendable(f"a book of the older schema {revision}", where=where, mend="Let its owner bring it forward (prepare_group_book).")
+    if connection.execute(text("SELECT 1 FROM access WHERE practice = :practice"), {"practice": practice}).first() is None:
+        raise Mendable(f"this role was not admitted to {practice!r}", where=where, mend="Let the owner admit it (admit).")
+    for setting in _DURABLE if durable else ():
+        if (value := connection.exec_driver_sql(f"SHOW {setting}").scalar_one()) == "off":
+            mend = f"Set {setting} = on in postgresql.conf: without it power loss can take acknowledged entries."
+            raise Mendable(f"{setting} is {value}", where=where, mend=mend)
+
+
+def _where(engine: Engine) -> str:
+    return engine.url.render_as_string(hide_password=True)
+
+
+@contextmanager
+def _in_words(engine: Engine) -> Iterator[None]:
+    """Turn the database's failures into words. Whatever was not yet committed has been rolled back."""
+    try:
+        yield
+    except DBAPIError as error:
+        state = getattr(error.orig, "sqlstate", None) or ""
+        said = str(error.orig).strip().partition("\n")[0]
+        if error.connection_invalidated or state[:2] in {"", "08", "57"}:
+            what, mend = "the database does not answer", "See that it runs and can be reached; then send again."
+        elif state[:2] == "53":
+            what, mend = "the database is out of space or memory", "Free space; what was not acknowledged stays on the tablets."
+        elif state == "42501":
+            what, mend = "the database refuses this role", "Let the owner admit it to this practice (admit)."
+        elif state[:2] == "28":
+            what, mend = "the database refuses this login", "Look at role and password in the address."
+        else:
+            raise
+        raise Mendable(f"{what} ({said})", where=_where(engine), mend=mend) from error

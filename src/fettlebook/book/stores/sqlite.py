@@ -1,0 +1,247 @@
+"""The book in one SQLite file: one program writes, on one connection; readers have their own.
+
+Sources
+-------
+[W] SQLite, "Write-Ahead Logging": in WAL mode only synchronous=FULL syncs the log at each commit. secondary
+[R] SQLite before 3.51.3 can lose committed writes when two connections write and checkpoint at the same instant: here one
+    connection alone writes and checkpoints, and a lock keeps other programs out. secondary
+"""
+
+import os
+import sqlite3
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import Any, Final, Self
+from urllib.parse import quote
+
+from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.pool import QueuePool, StaticPool
+
+from fettlebook.book.stores import tables
+from fettlebook.book.stores.base import Store
+from fettlebook.errors import Mendable
+
+APPLICATION_ID: Final = 0x66746C62  # "ftlb" in the file's header: it is a book
+SCHEMA: Final = len(tables.REVISIONS)
+CHECK_MOST_BYTES: Final = 200_000_000  # up to here the file is checked at each start (well under a second)
+_HEADER: Final = b"SQLite format 3\x00"
+_SAFE: Final = (
+    "journal_mode=WAL",
+    "synchronous=FULL",  # [W]
+    "fullfsync=1",  # macOS: fsync alone leaves the data in the drive's cache
+    "checkpoint_fullfsync=1",
+    "foreign_keys=ON",
+    "trusted_schema=OFF",
+    "cell_size_check=ON",
+    "busy_timeout=5000",
+)
+
+
+def open_book(path: Path | str, practice: str = "practice", *, write: bool = True) -> "SqliteStore":
+    """Open the book in this file; make it, and its folder, where there is none.
+
+    Parameters
+    ----------
+    path
+        The file, on a disk of this machine (not a network share).
+    practice
+        Whose book it is; one file can hold several.
+    write
+        False: read only, also while another program writes. Nothing is made.
+
+    Raises
+    ------
+    Mendable
+        The folder can't be written, another program is writing, the file is not a book, is damaged, or is of a newer fettlebook.
+    """
+    return SqliteStore(Path(path), practice, write=write)
+
+
+class SqliteStore(Store):
+    """The book of one practice in a SQLite file. Use `open_book`."""
+
+    def __init__(self, path: Path, practice: str, *, write: bool = True) -> None:
+        self.practice = practice
+        self.path = path
+        self._lock: sqlite3.Connection | None = None
+        self._writer: Engine | None = None
+        self._one_writer = threading.Lock()
+        try:
+            if write:
+                self._lock = _keep_others_out(path)
+                if not path.exists():
+                    _make(path)
+            _refuse_foreign(path)
+            self._readers = _engine(path, write=False)
+            with _in_words(path), self._readers.begin() as connection:
+                version = connection.exec_driver_sql("PRAGMA user_version").scalar_one()
+                if path.stat().st_size <= CHECK_MOST_BYTES:
+                    _check(connection, path)
+            if version > SCHEMA or version < 1:
+                what = f"a book of schema {version}; this fettlebook knows up to {SCHEMA}"
+                raise Mendable(what, where=str(path), mend="Update fettlebook, then open it again. Nothing was changed.")
+            if write:
+                self._writer = _engine(path, write=True)
+                if version < SCHEMA:
+                    _bring_forward(self._writer, path)
+            elif version < SCHEMA:
+                what = f"a book of the older schema {version}"
+                raise Mendable(what, where=str(path), mend="Open it once for writing with this fettlebook; that brings it forward.")
+        except BaseException:
+            self.close()
+            raise
+
+    def of(self, practice: str) -> Self:
+        """Return the book of another practice in the same file; it shares this one's connections."""
+        other = object.__new__(type(self))
+        other.__dict__ = self.__dict__ | {"practice": practice}
+        return other
+
+    def close(self) -> None:
+        """Let go of the file. What was acknowledged is safe without it."""
+        if readers := getattr(self, "_readers", None):
+            readers.dispose()
+        if self._writer is not None:
+            self._writer.dispose()
+        if self._lock is not None:
+            self._lock.close()
+
+    def check(self) -> None:
+        """Raise `Mendable` where the file's structure is damaged (SQLite's integrity check: a second for a million entries)."""
+        with _in_words(self.path), self._readers.begin() as connection:
+            _check(connection, self.path, "integrity_check")
+
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
+        if self._writer is None:
+            raise Mendable("opened for reading", where=str(self.path), mend="Open it for writing.")
+        with self._one_writer, _in_words(self.path), self._writer.begin() as connection:
+            yield connection
+
+    @contextmanager
+    def _reading(self) -> Iterator[Connection]:
+        with _in_words(self.path), self._readers.begin() as connection:
+            yield connection
+
+
+def _engine(path: Path, *, write: bool) -> Engine:
+    """Return an engine whose transactions begin at once: the driver's own BEGIN would come only before the first change."""
+
+    def connect() -> sqlite3.Connection:
+        mode = "rw" if write else "ro"
+        uri = f"file:{quote(str(path.absolute()))}?mode={mode}"
+        connection = sqlite3.connect(uri, uri=True, check_same_thread=False, isolation_level=None, timeout=5)
+        try:
+            for pragma in _SAFE if write else ("query_only=1", "trusted_schema=OFF", "cell_size_check=ON"):
+                answer = connection.execute(f"PRAGMA {pragma}").fetchone()
+                if pragma.startswith("journal_mode") and answer != ("wal",):
+                    mend = "Put the book on a disk of this machine, not on a network share."
+                    raise Mendable(f"no safe journal here ({answer})", where=str(path), mend=mend)
+        except BaseException:
+            connection.close()
+            raise
+        return connection
+
+    pool: dict[str, Any] = {"poolclass": StaticPool} if write else {"poolclass": QueuePool, "pool_size": 4, "max_overflow": 16}
+    engine = create_engine("sqlite://", creator=connect, **pool)
+
+    @event.listens_for(engine, "begin")
+    def _(connection: Connection) -> None:
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if write else "BEGIN")
+
+    return engine
+
+
+def _make(path: Path) -> None:
+    """Make an empty book under another name first, so that a crash leaves no half-made one."""
+    fresh = path.with_name(path.name + ".new")
+    for old in (fresh, Path(f"{fresh}-wal"), Path(f"{fresh}-shm")):
+        old.unlink(missing_ok=True)
+    with _in_words(path):
+        sqlite3.connect(fresh).close()  # an empty file for the engine to open
+        engine = _engine(fresh, write=True)
+        try:
+            _bring_forward(engine, path)
+        finally:
+            engine.dispose()
+    os.replace(fresh, path)
+    with suppress(OSError, AttributeError):  # a folder can't be opened on Windows, where the rename is safe without
+        folder = os.open(path.parent, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
+
+
+def _bring_forward(engine: Engine, path: Path) -> None:
+    from fettlebook.book.stores.migrate import bring_forward  # noqa: PLC0415 - Alembic takes 0.3 s to import, and is seldom needed
+
+    with _in_words(path), engine.begin() as connection:
+        bring_forward(connection)
+
+
+def _keep_others_out(path: Path) -> sqlite3.Connection:
+    """Hold an exclusive lock beside the book for as long as the connection is open; it falls with the process, however that ends."""
+    beside = path.with_name(path.name + ".writer")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        lock = sqlite3.connect(beside, timeout=1, isolation_level=None, check_same_thread=False)
+    except (OSError, sqlite3.Error) as error:
+        mend = "Give a folder that you may write to, on a disk of this machine."
+        raise Mendable(f"the folder can't be written ({error})", where=str(path.parent), mend=mend) from None
+    try:
+        lock.execute("BEGIN EXCLUSIVE")
+    except sqlite3.OperationalError as error:
+        lock.close()
+        if error.sqlite_errorcode & 0xFF == sqlite3.SQLITE_BUSY:
+            mend = "Use that one's page, or end it first: one program at a time writes to a book."
+            raise Mendable("another fettlebook is writing to this book", where=str(path), mend=mend) from None
+        mend = "Give a folder that you may write to, on a disk of this machine."
+        raise Mendable(f"the folder can't be written ({error})", where=str(path.parent), mend=mend) from None
+    return lock
+
+
+def _refuse_foreign(path: Path) -> None:
+    """Look at the file's first bytes only: SQLite would write journals beside a file that is none of ours."""
+    try:
+        with path.open("rb") as file:
+            head = file.read(100)
+    except OSError as error:
+        mend = "Give the file of a book; one is made when it is opened for writing."
+        raise Mendable(f"can't be read ({error.strerror})", where=str(path), mend=mend) from None
+    if not head.startswith(_HEADER) or int.from_bytes(head[68:72], "big") != APPLICATION_ID:
+        what = "an empty file" if not head else "not a book of fettlebook"
+        raise Mendable(what, where=str(path), mend="Give another file name; this file was left as it is.")
+
+
+def _check(connection: Connection, path: Path, how: str = "quick_check") -> None:
+    pages = connection.exec_driver_sql("PRAGMA page_count").scalar_one()
+    said = [row[0] for row in connection.exec_driver_sql(f"PRAGMA {how}(1)")]
+    if said != ["ok"] or not pages:
+        mend = "Keep this file as it is, restore the last backup beside it, and let the tablets send again what it lacks."
+        raise Mendable(f"the file is damaged ({said[0]:.200})", where=str(path), mend=mend)
+
+
+@contextmanager
+def _in_words(path: Path) -> Iterator[None]:
+    """Turn SQLite's failures into words. Whatever was not yet committed has been rolled back."""
+    try:
+        yield
+    except (DBAPIError, sqlite3.Error) as error:
+        cause = error.orig if isinstance(error, DBAPIError) else error
+        code = getattr(cause, "sqlite_errorcode", 0) & 0xFF
+        what, mend = {
+            sqlite3.SQLITE_FULL: ("the disk is full", "Free space on it. What was not acknowledged stays on the tablets."),
+            sqlite3.SQLITE_IOERR: ("the disk can't be written or read", "Look at free space and at the disk; then send again."),
+            sqlite3.SQLITE_READONLY: ("the file or its folder is read-only", "Make it writable; then send again."),
+            sqlite3.SQLITE_CANTOPEN: ("the file or its journal can't be opened", "Look at the rights of the file and its folder."),
+            sqlite3.SQLITE_BUSY: ("another program holds the book", "End that program; then send again."),
+            sqlite3.SQLITE_CORRUPT: ("the file is damaged", "Keep it as it is, and restore the last backup beside it."),
+            sqlite3.SQLITE_NOTADB: ("the file is damaged", "Keep it as it is, and restore the last backup beside it."),
+        }.get(code, ("", ""))
+        if not what:
+            raise
+        raise Mendable(f"{what} ({cause})", where=str(path), mend=mend) from error

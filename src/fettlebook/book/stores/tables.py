@@ -1,0 +1,46 @@
+"""Tables as the newest migration leaves them. `leaf` holds the sealed bytes; every other column can be made from them again."""
+
+from typing import Final
+
+from sqlalchemy import BigInteger, Column, Integer, LargeBinary, MetaData, Table, Text
+
+REVISIONS: Final = ("v0001",)  # in order; SQLite's user_version is the place in it, from 1
+metadata: Final = MetaData()
+_Whole = BigInteger().with_variant(Integer, "sqlite")  # STRICT tables know INTEGER only, which is 64 bits wide there
+
+entry: Final = Table(
+    "entry",
+    metadata,
+    Column("practice", Text, primary_key=True),
+    Column("seq", _Whole, primary_key=True),
+    Column("id", Text, nullable=False),
+    Column("kind", Text, nullable=False),
+    Column("received", _Whole, nullable=False),
+    Column("at", _Whole, nullable=False),
+    Column("device", Text, nullable=False),
+    Column("n", _Whole, nullable=False),
+    Column("digest", LargeBinary, nullable=False),  # of the entry's own bytes: tells a second sending from another content
+    Column("leaf", LargeBinary, nullable=False),
+)
+entry_subject: Final = Table(
+    "entry_subject",
+    metadata,
+    Column("practice", Text, primary_key=True),
+    Column("subject", Text, primary_key=True),
+    Column("seq", _Whole, primary_key=True),
+)
+clash: Final = Table(
+    "clash",
+    metadata,
+    Column("practice", Text, primary_key=True),
+    Column("id", Text, primary_key=True),
+    Column("digest", LargeBinary, primary_key=True),
+    Column("seq", _Whole, nullable=False),  # of the entry that keeps it
+)
+head: Final = Table(
+    "head",
+    metadata,
+    Column("practice", Text, primary_key=True),
+    Column("size", _Whole, nullable=False),
+    Column("received", _Whole, nullable=False),
+)
