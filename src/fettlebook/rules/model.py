@@ -95,6 +95,7 @@ class Step:
     overrides: tuple[Overridden, ...] = ()
     floor_range_s: tuple[float, float] | None = None  # the rule names a range: both ends; `seconds` is the upper one
     only: Only = "every chair"  # which chairs the step exists on
+    rules: tuple[str, ...] = ()  # ids of every row in force that asks for this step; `origin` is the strictest or strongest
     beside: tuple[str, ...] = ()  # steps that a person can do on the same chair while this one runs by itself
 
     def exists_on(self, chair: Chair) -> bool:
