@@ -42,12 +42,13 @@ def check(practice_file: Path | None, as_json: bool, schema: bool) -> None:
 
 def _as_text(loaded: "Loaded") -> str:
     rows: list[str] = []
-    by_part = sorted(loaded.located, key=lambda entry: _first_line(loaded, entry.part))
+    by_part = sorted(loaded.located, key=lambda entry: (_first_line(loaded, entry.part), entry.part))
     for part, entries in groupby(by_part, key=lambda entry: entry.part):
         rows += [part or loaded.file]
         for entry in entries:
             # the heading has named file and part: what is left of the place is line and field
-            place = entry.finding.where.removeprefix(loaded.file).strip().replace(f", {part}", "", 1)
+            place = entry.finding.where.removeprefix(loaded.file).strip()
+            place = place.replace(f", {part}", "", 1) if part else place
             rows += _wrapped(f"  {entry.finding.weight:<8} {place}".rstrip(), 11)
             rows += _wrapped(f"           {entry.finding.what}", 11)
             rows += _wrapped(f"           {entry.finding.mend}", 11)
