@@ -28,6 +28,7 @@ APPLICATION_ID: Final = 0x66746C62  # "ftlb" in the file's header: it is a book
 SCHEMA: Final = len(tables.REVISIONS)
 CHECK_MOST_BYTES: Final = 200_000_000  # up to here the file is checked at each start (well under a second)
 _HEADER: Final = b"SQLite format 3\x00"
+_RESTORE: Final = "Keep it as it is, restore the last backup beside it, and let the tablets send again what that lacks."
 _SAFE: Final = (
     "journal_mode=WAL",
     "synchronous=FULL",  # [W]
@@ -74,17 +75,17 @@ class SqliteStore(Store):
                 self._lock = _keep_others_out(path)
                 if not path.exists():
                     _make(path)
-            _refuse_foreign(path)
+            _look_at_header(path)
             self._readers = _engine(path, write=False)
             with _in_words(path), self._readers.begin() as connection:
                 version = connection.exec_driver_sql("PRAGMA user_version").scalar_one()
                 if path.stat().st_size <= CHECK_MOST_BYTES:
                     _check(connection, path)
-            if version > SCHEMA or version < 1:
-                what = f"a book of schema {version}; this fettlebook knows up to {SCHEMA}"
-                raise Mendable(what, where=str(path), mend="Update fettlebook, then open it again. Nothing was changed.")
+            _refuse_newer(version, path)  # again: a newer program's change may stand in the log only
             if write:
                 self._writer = _engine(path, write=True)
+                with _in_words(path):
+                    self._writer.connect().close()  # now: the last to close is then the one that may tidy up the log
                 if version < SCHEMA:
                     _bring_forward(self._writer, path)
             elif version < SCHEMA:
@@ -204,25 +205,38 @@ def _keep_others_out(path: Path) -> sqlite3.Connection:
     return lock
 
 
-def _refuse_foreign(path: Path) -> None:
+def _look_at_header(path: Path) -> None:
     """Look at the file's first bytes only: SQLite would write journals beside a file that is none of ours."""
     try:
         with path.open("rb") as file:
-            head = file.read(100)
+            head, size = file.read(100), os.fstat(file.fileno()).st_size
     except OSError as error:
         mend = "Give the file of a book; one is made when it is opened for writing."
         raise Mendable(f"can't be read ({error.strerror})", where=str(path), mend=mend) from None
     if not head.startswith(_HEADER) or int.from_bytes(head[68:72], "big") != APPLICATION_ID:
         what = "an empty file" if not head else "not a book of fettlebook"
         raise Mendable(what, where=str(path), mend="Give another file name; this file was left as it is.")
+    _refuse_newer(int.from_bytes(head[60:64], "big"), path)
+    log = Path(f"{path}-wal")
+    if log.exists() and log.stat().st_size:
+        return  # the log may hold the pages that the file lacks
+    page, pages = int.from_bytes(head[16:18], "big"), int.from_bytes(head[28:32], "big")
+    page = 65536 if page == 1 else page
+    if size % page or size < page * pages:  # SQLite itself reads zeros where a last page is cut
+        raise Mendable(f"the file is damaged (cut: {size:,} of {page * pages:,} bytes)", where=str(path), mend=_RESTORE)
+
+
+def _refuse_newer(version: int, path: Path) -> None:
+    if not 1 <= version <= SCHEMA:
+        what = f"a book of schema {version}; this fettlebook knows up to {SCHEMA}"
+        raise Mendable(what, where=str(path), mend="Update fettlebook, then open it again. Nothing was changed.")
 
 
 def _check(connection: Connection, path: Path, how: str = "quick_check") -> None:
     pages = connection.exec_driver_sql("PRAGMA page_count").scalar_one()
     said = [row[0] for row in connection.exec_driver_sql(f"PRAGMA {how}(1)")]
     if said != ["ok"] or not pages:
-        mend = "Keep this file as it is, restore the last backup beside it, and let the tablets send again what it lacks."
-        raise Mendable(f"the file is damaged ({said[0]:.200})", where=str(path), mend=mend)
+        raise Mendable(f"the file is damaged ({said[0]:.200})", where=str(path), mend=_RESTORE)
 
 
 @contextmanager
@@ -239,8 +253,8 @@ def _in_words(path: Path) -> Iterator[None]:
             sqlite3.SQLITE_READONLY: ("the file or its folder is read-only", "Make it writable; then send again."),
             sqlite3.SQLITE_CANTOPEN: ("the file or its journal can't be opened", "Look at the rights of the file and its folder."),
             sqlite3.SQLITE_BUSY: ("another program holds the book", "End that program; then send again."),
-            sqlite3.SQLITE_CORRUPT: ("the file is damaged", "Keep it as it is, and restore the last backup beside it."),
-            sqlite3.SQLITE_NOTADB: ("the file is damaged", "Keep it as it is, and restore the last backup beside it."),
+            sqlite3.SQLITE_CORRUPT: ("the file is damaged", _RESTORE),
+            sqlite3.SQLITE_NOTADB: ("the file is damaged", _RESTORE),
         }.get(code, ("", ""))
         if not what:
             raise
