@@ -1,11 +1,14 @@
 """Where rules contradict each other, a label or what the practice uses. Both sides are told; the program resolves none of it."""
 
 from collections.abc import Mapping, Sequence
+from typing import Final
 
 from fettlebook.practice.model import Practice, Product, SupplyKind
 from fettlebook.rules.pack import Pack
 from fettlebook.rules.rows import Row
 from fettlebook.rules.strictness import in_words
+
+BARRED: Final = "Law against product: "
 
 
 def conflicts(practice: Practice, packs: Sequence[Pack], rows: Mapping[str, Row]) -> tuple[str, ...]:
@@ -35,8 +38,8 @@ def _amalgam_cleaner(practice: Practice, rows: Mapping[str, Row]) -> list[str]:
             notes.append(f"Not checked: {said}, but its pH is not in the practice file. {law}. Add ph from the label.")
         elif product.ph[0] < low or product.ph[1] > high:
             notes.append(
-                f"Law against product: {said}; its pH is {product.ph[0]:g} to {product.ph[1]:g}. {law}. "
-                "The label allows the product for the chair; ask the authority or choose another product."
+                f"{BARRED}{said}; its pH is {product.ph[0]:g} to {product.ph[1]:g}. {law}. "
+                "The program can't settle this: ask the authority, or choose another product."
             )
     return notes
 

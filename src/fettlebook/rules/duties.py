@@ -61,6 +61,7 @@ def _holds(where: Where, practice: Practice) -> bool:
 def _step(layer: str, form: StepRow, duty_origin: Origin, rows: Mapping[str, Row], practice: Practice) -> Step:
     asking = [row for row in rows.values() if form.id in row.row.steps and _concerns(row, practice)]
     floors = [row for row in asking if form.computes is not None and _floor_s(row) is not None]
+    asked_by = _strongest(asking) or _step_origin(layer, form.id, duty_origin)
     step = Step(
         id=form.id,
         name=form.name,
@@ -73,9 +74,10 @@ def _step(layer: str, form: StepRow, duty_origin: Origin, rows: Mapping[str, Row
         medium=max((form.medium, *(row.row.medium for row in asking if row.row.medium)), key=MEDIA.index),
         evidence=form.evidence,
         caution=form.caution,
-        origin=_strongest(asking) or _step_origin(layer, form.id, duty_origin),
+        origin=asked_by if form.seconds is None else practice_origin(layer, form.id),
         only=form.only,
         beside=form.beside,
+        asked_by=asked_by,
         rules=tuple(row.id for row in asking),
     )
     return _with_floor(step, floors) if floors else step

@@ -8,7 +8,7 @@ from fettlebook.errors import Finding, Mendable
 from fettlebook.practice.lines import KeyPath
 from fettlebook.practice.model import Practice
 from fettlebook.practice.place import Fault, name_place
-from fettlebook.rules.conflicts import conflicts
+from fettlebook.rules.conflicts import BARRED, conflicts
 from fettlebook.rules.duties import duties_of
 from fettlebook.rules.model import Rulebook
 from fettlebook.rules.own import OWN, in_force, own_rows, own_steps, stray
@@ -26,6 +26,11 @@ class Laid:
 
     rulebook: Rulebook | None
     faults: tuple[Fault, ...]
+
+    @property
+    def barred_by_law(self) -> bool:
+        """Whether a product in use is barred by a law in force; the rulebook's notes say which."""
+        return self.rulebook is not None and any(note.startswith(BARRED) for note in self.rulebook.notes)
 
 
 def load_rulebook(practice: Practice, on: date | None = None) -> Rulebook:

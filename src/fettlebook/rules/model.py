@@ -76,6 +76,9 @@ class Overridden:
 class Step:
     """One part of a duty.
 
+    `origin` is that of `seconds`; where the rulebook gives none, it is that of `asked_by`: a usual figure of common
+    practice must never look as if the authority that asks for the step had named it.
+
     `length` says where the time comes from: `fixed` (seconds), `measured` (the practice's stop-watch; `seconds` is the
     usual figure until it was measured), `computed` (by `times`, from `computes`; `seconds` is then the rule's floor, or None).
     """
@@ -95,7 +98,8 @@ class Step:
     overrides: tuple[Overridden, ...] = ()
     floor_range_s: tuple[float, float] | None = None  # the rule names a range: both ends; `seconds` is the upper one
     only: Only = "every chair"  # which chairs the step exists on
-    rules: tuple[str, ...] = ()  # ids of every row in force that asks for this step; `origin` is the strictest or strongest
+    asked_by: Origin | None = None  # who asks for the step at all: the row with most force, else the duty's origin
+    rules: tuple[str, ...] = ()  # ids of every row in force that asks for this step
     beside: tuple[str, ...] = ()  # steps that a person can do on the same chair while this one runs by itself
 
     def exists_on(self, chair: Chair) -> bool:
