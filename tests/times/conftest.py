@@ -73,9 +73,14 @@ active = "hydrogen peroxide"
 hazards = ["irritates eyes"]
 wear = ["gloves", "eye protection"]
 label_ref = "invented label"
-uses = [
-  { use = "line intensive", strength = 3.0, strength_unit = "% w/v", contact_s = 600, temperature_c = [10.0, 30.0], residual_limit_mg_l = 10.0, rinse_s = 120 },
-]
+[[products.uses]]
+use = "line intensive"
+strength = 3.0
+strength_unit = "% w/v"
+contact_s = 600
+temperature_c = [10.0, 30.0]
+residual_limit_mg_l = 10.0
+rinse_s = 120
 
 [[products]]
 id = "suction care"

@@ -36,9 +36,9 @@ class Frame:
 
     def asks(self, who: str, seconds: float, origin: Origin) -> str:
         """Say what a candidate asks, with its source and how sure that is."""
-        sure = "unchecked" if not origin.checked else "common practice, no source" if origin.sure == "practice" else origin.sure
+        sure = "unchecked" if not origin.checked else "" if origin.sure == "practice" else origin.sure
         reason = f' The practice\'s reason: "{origin.reason}".' if origin.reason else ""
-        return f"{who}: {clock(seconds)} ({origin.source}; {sure}).{reason}"
+        return f"{who}: {clock(seconds)} ({'; '.join(filter(None, (origin.source, sure)))}).{reason}"
 
     def missing(self, gap: Gap, candidates: tuple[Candidate, ...] = (), derivation: tuple[str, ...] = ()) -> RunningTime:
         """Return the step without a time, with the reason; what is known at least is kept."""
@@ -164,10 +164,10 @@ class Frame:
             yield step.caution
         if step.handpieces != "either":
             yield f"Handpieces {step.handpieces}."
-        if step.computes in {Computed.FLUSH, Computed.RINSE}:
+        if step.computes in {Computed.FLUSH, Computed.RINSE} and "sterile" not in step.caution.lower():
             yield STERILE
         if label is not None:
-            yield from _label_cautions(label)
+            yield from _label_cautions(label, said=step.caution.lower())
             yield from self._amalgam_cautions(label)
         if step.computes is Computed.CONTACT:
             yield "Broken off by a power or water cut: begin again with the fill."
@@ -191,10 +191,11 @@ class Frame:
                 )
 
 
-def _label_cautions(label: Label) -> Iterable[str]:
+def _label_cautions(label: Label, *, said: str) -> Iterable[str]:
     product = label.product
     if product.wear:
         yield f"Wear {listed(product.wear)}."
     if product.hazards:
         yield f"{product.name}: {'; '.join(product.hazards)}."
-    yield CHEMICAL
+    if "never mix" not in said:
+        yield CHEMICAL

@@ -9,8 +9,8 @@ from typing import Any, Final
 from fettlebook.practice.model import Practice
 from fettlebook.rules.model import Origin, Rulebook
 from fettlebook.science.circuits import Method
-from fettlebook.times.model import Candidate, RunningTime, SetBy
-from fettlebook.times.totals import duty_totals
+from fettlebook.times.findings import stray_measurements
+from fettlebook.times.model import Candidate, DutyTotal, RunningTime, SetBy
 from fettlebook.times.words import clock
 
 FORM: Final = 1
@@ -20,8 +20,19 @@ COLUMNS: Final = (
 )  # fmt: skip
 
 
-def as_data(practice: Practice, rulebook: Rulebook, times: Sequence[RunningTime], *, on: date, method: Method) -> dict[str, Any]:
-    """Return running times as JSON-able data; `seconds` is null where it can't be said, and `missing` says why."""
+def as_data(
+    practice: Practice,
+    rulebook: Rulebook,
+    times: Sequence[RunningTime],
+    totals: Sequence[DutyTotal],
+    *,
+    on: date,
+    method: Method = "safe bound",
+) -> dict[str, Any]:
+    """Return running times as JSON-able data; `seconds` is null where it can't be said, and `missing` says why.
+
+    `totals` are of whole duties, also where `times` are a choice of their steps.
+    """
     return {
         "form": FORM,
         "practice": {"id": practice.practice.id, "name": practice.practice.name, "invented": practice.practice.invented},
@@ -39,7 +50,10 @@ def as_data(practice: Practice, rulebook: Rulebook, times: Sequence[RunningTime]
                 "complete": t.complete,
                 "missing": list(t.missing),
             }
-            for t in duty_totals(times)
+            for t in totals
+        ],
+        "findings": [
+            {"what": f.what, "where": f.where, "mend": f.mend, "weight": f.weight} for f in stray_measurements(practice, rulebook)
         ],
     }
 

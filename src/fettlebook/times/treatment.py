@@ -148,9 +148,9 @@ def _line_step(
         times = tuple(OutletTime(o.id, number, need_s[o.id], left, o.flow_ml_min, o.measured_on is not None) for o in group)
         asks: dict[SetBy, float] = {c.set_by: c.seconds for c in known} | {"line": max(t.seconds for t in times)}
         groups.append(GroupNeed(times, asks))
-        told += _group_words(
-            frame, times, tuple(n for n in needs if n.group == number - 1), f"Group {number}" if len(opened) > 1 else "Outlets"
-        )
+        name = f"Group {number}" if len(opened) > 1 else "Outlets"
+        way = "its last hose" if last_hose_only else "its whole way"
+        told += _group_words(frame, times, tuple(n for n in needs if n.group == number - 1), name, way)
     if fills:
         told.append("A fill is judged by the outlet and by what the line still holds on the way, whichever takes longer.")
     if len(opened) > 1:
@@ -158,16 +158,18 @@ def _line_step(
             "Each group is computed as if the common parts still held old water (the safe side), and the rule and the label are counted "
             "for each group, since every outlet must run that long."
         )
-    told += [SAFE_BOUND, LEFT_OUT]
+    said = tuple(dict.fromkeys(c for n in needs for c in n.cautions))
+    flow_words = tuple(c for c in said if "Reynolds" in c)  # how it was reckoned, not something to beware of
+    told += [*flow_words, *([SAFE_BOUND] if frame.method == "safe bound" else []), LEFT_OUT]
     candidates = (
         *(Candidate(c.set_by, c.seconds * len(groups), c.why, c.origin) for c in known),
         Candidate("line", sum(g.asks["line"] for g in groups), "what this chair's line needs", LINE_ORIGIN),
     )
-    cautions = tuple(dict.fromkeys(c for n in needs for c in n.cautions))
-    return frame.grouped(tuple(groups), candidates, tuple(told), label=label, fills=fills, line_cautions=cautions)
+    dead_legs = tuple(c for c in said if c not in flow_words)
+    return frame.grouped(tuple(groups), candidates, tuple(told), label=label, fills=fills, line_cautions=dead_legs)
 
 
-def _group_words(frame: Frame, times: tuple[OutletTime, ...], needs: tuple[OutletSeconds, ...], group: str) -> list[str]:
+def _group_words(frame: Frame, times: tuple[OutletTime, ...], needs: tuple[OutletSeconds, ...], group: str, way: str) -> list[str]:
     flows = listed(tuple(f"{t.outlet} {t.flow_ml_min:g}{'' if t.measured else ' (not measured)'}" for t in times))
     words = [f"{group}, opened {'together' if len(times) > 1 else 'alone'}: {flows} mL/min."]
     sizes = {p.id: part_size(p) for p in frame.chair.segments} | {p.id: part_size(p) for p in frame.chair.stirred}
@@ -177,7 +179,7 @@ def _group_words(frame: Frame, times: tuple[OutletTime, ...], needs: tuple[Outle
     for time, found in zip(times, needs, strict=True):
         changes = time.seconds / found.nominal_s
         words.append(
-            f"{time.outlet}: one volume change of its whole way takes {found.nominal_s:.1f} s; {asks} {changes:.1f} volume changes "
+            f"{time.outlet}: one volume change of {way} takes {found.nominal_s:.1f} s; {asks} {changes:.1f} volume changes "
             f"for {share(time.residual)} left: {time.seconds:.1f} s."
         )
     if len(times) > 1:
@@ -202,7 +204,11 @@ def _floor(frame: Frame) -> tuple[Candidate, ...]:
 
 def _told(frame: Frame, candidates: tuple[Candidate, ...], *more: str) -> tuple[str, ...]:
     names = {"rule": "Rule asks at least", "label": "Label asks at least"}
-    return (*(frame.asks(names[c.set_by], c.seconds, c.origin) for c in candidates if c.origin), *more)
+    told = [frame.asks(names[c.set_by], c.seconds, c.origin) for c in candidates if c.origin]
+    if frame.step.floor_range_s:
+        low, high = frame.step.floor_range_s
+        told.append(f"The rule names {low:g} to {high:g} s; the longer end is used.")
+    return (*told, *more)
 
 
 def _line_label(frame: Frame) -> Label | Gap:
