@@ -5,8 +5,8 @@ import math
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from small_practice import NO_PRODUCT, ONE_HOSE, PEROXIDE, read_small, rulebook, step
 
-from conftest import NO_PRODUCT, ONE_HOSE, PEROXIDE, read_small, rulebook, step
 from fettlebook.rules.model import Computed, Limit, Origin, When
 from fettlebook.times.model import RunningTime
 from fettlebook.times.running import running_times
@@ -350,6 +350,31 @@ def test_the_derivation_says_that_it_is_a_safe_bound_and_what_is_left_out():
     words = " ".join(one(read_small(ONE_HOSE, PEROXIDE), rulebook(step(Computed.FLUSH, 120))).derivation)
     assert "Safe bound, not yet the exact wash-out" in words
     assert "does not remove biofilm" in words
+
+
+@pytest.mark.invented
+def test_a_flush_that_no_rule_asks_for_says_that_only_our_own_aim_sets_it():
+    practice = read_small(ONE_HOSE, PEROXIDE)
+    assert any("no rule in force" in n for n in one(practice, rulebook(step(Computed.FLUSH))).notes)
+    assert not any("no rule in force" in n for n in one(practice, rulebook(step(Computed.FLUSH, 1))).notes)
+
+
+@pytest.mark.invented
+def test_the_practice_reason_for_a_looser_floor_is_shown_beside_it():
+    own = Origin("own", "x", "own decision", "practice", "own", reason="two chairs share one separator")
+    time = one(read_small(ONE_HOSE, PEROXIDE), rulebook(step(Computed.FLUSH, 60, origin=own)))
+    assert any("two chairs share one separator" in line for line in time.derivation)
+
+
+@pytest.mark.invented
+def test_a_hose_that_no_outlet_draws_through_is_a_caution_and_a_rapid_flow_only_an_explanation():
+    chair = ONE_HOSE.replace("length_m = 2.0 }]", 'length_m = 2.0 }, { id = "old branch", from = "hose", bore_mm = 2.0, length_m = 0.4 }]')
+    time = one(read_small(chair, PEROXIDE), rulebook(step(Computed.FLUSH, 120)))
+    assert any(c.startswith("old branch: no outlet draws through it") for c in time.cautions)
+    rapid = ONE_HOSE.replace("bore_mm = 1.6", "bore_mm = 4.0").replace("flow_ml_min = 50.0", "flow_ml_min = 900.0")
+    flow = one(read_small(rapid, PEROXIDE), rulebook(step(Computed.FLUSH, 120)))
+    assert any("Reynolds" in line for line in flow.derivation)
+    assert not any("Reynolds" in c for c in flow.cautions)
 
 
 # --- properties ---------------------------------------------------------------------------------------------------------

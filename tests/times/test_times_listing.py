@@ -6,8 +6,8 @@ import json
 from datetime import date
 
 import pytest
+from small_practice import NO_PRODUCT, ONE_HOSE, PEROXIDE, read_small, rulebook, step
 
-from conftest import NO_PRODUCT, ONE_HOSE, PEROXIDE, read_small, rulebook, step
 from fettlebook.rules.model import Computed
 from fettlebook.times.findings import stray_measurements
 from fettlebook.times.listing import COLUMNS, as_csv, as_data

@@ -70,6 +70,7 @@ def times(
         click.echo(as_csv(found), nl=False)
     elif csv_to:
         _write(Path(csv_to), as_csv(found))
+        click.echo(f"{csv_to}: {len(found)} rows written", err=True)
     if as_json:
         click.echo(json.dumps(as_data(practice, rulebook, found, totals, on=day), indent=2, ensure_ascii=False))
     elif csv_to != "-":

@@ -81,6 +81,8 @@ class Frame:
         outlets = tuple(o for g in groups for o in g.outlets)
         unmeasured = tuple(o.outlet for o in outlets if not o.measured)
         notes: tuple[str, ...] = (f"flow not measured: {listed(unmeasured)}",) if unmeasured else ()
+        if self.step.computes is Computed.FLUSH and all(set(g.asks) == {"line"} for g in groups):
+            notes += ("no rule in force names a time for this flush: fettlebook's own aim alone sets it",)
         if len(timed) > 1:
             derivation += (f"The {len(timed)} groups one after the other: {clock(found.seconds)}.",)
         derivation += (f"{'Solution' if fills else 'Water'}: {millilitres(volume_ml)}.",)

@@ -2,9 +2,6 @@
 
 import json
 import tomllib
-from collections.abc import Callable
-
-import pytest
 
 from fettlebook.practice.model import Practice
 from fettlebook.rules.model import Computed, Duty, Origin, Rulebook, Step, Subject, When
@@ -102,11 +99,6 @@ def read_small(*parts: str) -> Practice:
     """Return the practice that these pieces of TOML make together with the rest above."""
     data = tomllib.loads("\n".join((REST, *parts)))
     return Practice.model_validate_json(json.dumps(data, default=str))
-
-
-@pytest.fixture
-def read() -> Callable[..., Practice]:
-    return read_small
 
 
 FLOOR = Origin("general", "test.floor", "floor of this test", "secondary", "guidance")
