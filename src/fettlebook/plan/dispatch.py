@@ -243,6 +243,7 @@ class _Run:
         heapq.heappush(self.arrivals, (t, stage, unit))
         stock = self.stock[unit.rpartition("#")[0]]
         stock.packing += stage == "packed"
+        stock.washing += stage == "washed"
         stock.cooling += stage == "clean"
         self.wake(t)
 
@@ -254,6 +255,7 @@ class _Run:
             if stage == "dirty":
                 stock.dirty.append(unit)
             elif stage == "washed":
+                stock.washing -= 1
                 stock.washed.append(unit)
             elif stage == "packed":
                 stock.packing -= 1
@@ -573,15 +575,18 @@ def best_of(
     if told:
         told(best_figures)
     n = 1
-    while go_on(n):
-        trial = _wide(draw) if n < 12 or draw.random() < 0.1 else _near(draw, manner, day)
-        plan = dispatch(day, trial)
-        found = figures(day, plan)
-        if found.rank <= best_figures.rank:
-            if told and found.rank < best_figures.rank:
-                told(found)
-            best, best_figures, manner = plan, found, trial
-        n += 1
+    try:
+        while go_on(n):
+            trial = _wide(draw) if n < 12 or draw.random() < 0.1 else _near(draw, manner, day)
+            plan = dispatch(day, trial)
+            found = figures(day, plan)
+            if found.rank <= best_figures.rank:
+                if told and found.rank < best_figures.rank:
+                    told(found)
+                best, best_figures, manner = plan, found, trial
+            n += 1
+    except KeyboardInterrupt:  # the reader has waited long enough: the best so far is the answer
+        pass
     return best, best_figures, manner
 
 

@@ -1,0 +1,425 @@
+"""The exact model: chairs, people, sets, washers and sterilizers of one day for OR-tools CP-SAT.
+
+One interval per attended step; people as pools, named afterwards; equal machines as one pool of loads in order of their
+start; per set type a pool of units, each away from a visit's start until it is usable again. What is interchangeable
+(units of a type, equal machines, people) is never told apart inside the model, and `naming` names it afterwards.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Any
+
+from fettlebook.plan.bound import Bound, Search, add_circulation, add_people, add_rows, lateness, round_up
+from fettlebook.plan.constraints import at_most
+from fettlebook.plan.instance import Instance, Machine, Plan, Work
+from fettlebook.plan.naming import Load, Unnamed, name_all
+from fettlebook.plan.rows import Row, rows, starts_of
+
+
+@dataclass(frozen=True, slots=True)
+class Exact:
+    """What the exact model found. `bound`: no plan that serves these visits is less late; `possible` False: none serves all."""
+
+    plan: Plan | None
+    bound: int
+    proven: bool
+    possible: bool | None
+    seconds: float
+
+
+_Ride = tuple[int, int, int]  # start of loading, group of machines, place among its loads
+
+
+@dataclass(slots=True)
+class _Item:
+    """A use of one set that may come back in time for another visit."""
+
+    kind: str
+    visit: str
+    chair: str
+    cleared: Any  # expression: the minute at which it is dirty
+    earliest: int  # ... at the earliest
+    back: Any  # bool: is reprocessed
+    ready: Any  # the minute at which it is usable again (end of the day: stays out)
+    pack: Any = None
+    washed_in: list[tuple[int, int, Any]] = field(default_factory=list)  # group, load, bool
+    sterilized_in: list[tuple[int, int, Any]] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class _Load:
+    start: Any  # start of loading
+    unload: Any
+    used: Any
+    intervals: list[Any]
+
+
+@dataclass(slots=True)
+class _Group:
+    """Equal machines, with their loads in order."""
+
+    machines: tuple[Machine, ...]
+    loads: list[_Load]
+
+
+class ExactModel:
+    """The day as constraints; build once, then minimise one objective after the other."""
+
+    def __init__(
+        self, day: Instance, *, late_limit: int | None = None, late_floor: int = 0, most_loads: int | None = None, named: bool = False
+    ) -> None:
+        from ortools.sat.python import cp_model  # noqa: PLC0415 - brings pandas with it; only who solves pays
+
+        self.cp, self.day, self.named = cp_model, day, named
+        self.m = cp_model.CpModel()
+        self.rows: tuple[Row, ...] = rows(day, late_limit=late_limit)
+        self.capped = False  # loads were capped: infeasible and optimal then prove nothing
+        self.impossible = any(r.impossible() for r in self.rows)
+        if self.impossible:
+            return
+        self.starts = add_rows(self.m, self.rows)
+        self.jobs: list[tuple[Work, Any, int, Any]] = []  # kind of work, start, minutes, presence (None: always)
+        for n, s in self.starts.items():
+            if n.attended:
+                self.jobs.append(("chairs", s, n.minutes, None))
+        self.items = self.find_items()
+        self.washers = self.groups(day.washers, most_loads, self.first_dirty(), "wash")
+        self.sterilizers = self.groups(day.sterilizers, most_loads, self.first_packed(), "sterilize")
+        self.link()
+        self.sets()
+        add_circulation(self.m, day, self.rows, self.starts, set())
+        self.people()
+        self.late = lateness(day, self.starts)
+        if late_floor:
+            self.m.add(self.late >= late_floor)
+        if late_limit is not None:
+            self.m.add(self.late <= late_limit)
+
+    # --- sets that go round ------------------------------------------------------------------------------------
+
+    def find_items(self) -> list[_Item]:
+        """Every use of a scarce set that can be back before another visit's latest start."""
+        way = self.day.shortest_way_back()
+        if way is None:
+            return []
+        latest_start: dict[str, list[tuple[int, str]]] = {}
+        visits = {v.id: v for v in self.day.visits}
+        for n in self.starts:
+            if n.procedure is None and n.visit:
+                for t in visits[n.visit].needs():
+                    latest_start.setdefault(t, []).append((n.latest, n.visit))
+        totals = {t: sum(v.needs().get(t, 0) for v in self.day.visits) for t in latest_start}
+        items = []
+        for row in self.rows:
+            for v in self.day.visits_of(row.chair):
+                at, after = row.cleared[v.id]
+                node = row.nodes[at]
+                for t, count in v.needs().items():
+                    if totals[t] <= self.day.owned()[t]:
+                        continue  # never scarce: none need come back
+                    if not any(s >= node.earliest + after + way for s, other in latest_start[t] if other != v.id):
+                        continue
+                    for _ in range(count):
+                        ready = self.m.new_int_var(0, self.day.day_end, "")
+                        cleared, earliest = self.starts[node] + after, node.earliest + after
+                        items.append(_Item(t, v.id, row.chair, cleared, earliest, self.m.new_bool_var(""), ready))
+        return items
+
+    def first_dirty(self) -> int:
+        """Return the first minute at which a set that goes round can be dirty."""
+        return min((i.earliest for i in self.items), default=self.day.day_end)
+
+    def first_packed(self) -> int:
+        """Return the first minute at which such a set can be packed."""
+        r, quickest = self.day.reprocess, min((m.minutes for m in self.day.washers), default=0)
+        start = max(self.first_dirty() + r.load_minutes, min((m.not_before for m in self.day.washers), default=0))
+        return start + quickest + r.unload_minutes + r.pack_minutes
+
+    def groups(self, machines: tuple[Machine, ...], most: int | None, first: int, kind: str) -> list[_Group]:
+        """Pool machines that are equal in all that counts; the b-th load of a pool starts no earlier than the one before."""
+        r, end = self.day.reprocess, self.day.day_end
+        pools: dict[tuple[int, int, int], list[Machine]] = {}
+        for m in machines:
+            pools.setdefault((m.capacity, m.minutes, m.not_before), []).append(m)
+        out: list[_Group] = []
+        for (capacity, minutes, not_before), pool in pools.items():
+            taken = r.load_minutes + minutes + r.unload_minutes
+            begin = max(first, not_before - r.load_minutes)
+            rounds = max(0, (end - begin) // taken)
+            count = min(len(self.items), rounds * len(pool))
+            if most is not None and most < count:
+                self.capped, count = True, most
+            loads = []
+            for b in range(count):
+                low = begin + (b // len(pool)) * taken
+                used = self.m.new_bool_var("")
+                start = self.m.new_int_var(low, end + b * taken, "")
+                unload = self.m.new_int_var(low + r.load_minutes + minutes, end + (b + 1) * taken, "")
+                self.m.add(unload >= start + r.load_minutes + minutes)
+                # An unused load has no freedom: it stands after the day, each later than the one before.
+                late = end + b * taken
+                self.m.add(start <= end).only_enforce_if(used)
+                self.m.add(start == late).only_enforce_if(used.negated())
+                self.m.add(unload == late + r.load_minutes + minutes).only_enforce_if(used.negated())
+                size = self.m.new_int_var(taken, end + (b + 2) * taken, "")
+                hold = self.m.new_optional_interval_var(start, size, unload + r.unload_minutes, used, "")
+                self.jobs.append(("instruments", start, r.load_minutes, used))
+                self.jobs.append(("instruments", unload, r.unload_minutes, used))
+                loads.append(_Load(start, unload, used, [hold]))
+            for a, b2 in pairwise(loads):
+                self.m.add(a.start <= b2.start)
+                self.m.add_implication(b2.used, a.used)
+            for a, b2 in zip(loads, loads[len(pool) :], strict=False):
+                # With n equal machines, load b + n waits until load b's machine could have been freed.
+                self.m.add(b2.start >= a.start + taken)
+            at_most(self.m, [i for x in loads for i in x.intervals], [1] * len(loads), len(pool))
+            for x, load in enumerate(loads):
+                inside = []
+                for item in self.items:
+                    if kind == "wash" and item.earliest > end - taken:
+                        continue
+                    here = self.m.new_bool_var("")
+                    (item.washed_in if kind == "wash" else item.sterilized_in).append((len(out), x, here))
+                    inside.append(here)
+                self.m.add(sum(inside) <= capacity * load.used)
+                self.m.add(sum(inside) >= load.used)
+            out.append(_Group(tuple(pool), loads))
+        return out
+
+    def link(self) -> None:
+        """An item that comes back: cleared -> in one washer load -> packed -> in one sterilizer load -> cooled -> ready."""
+        r, m, end = self.day.reprocess, self.m, self.day.day_end
+        for item in self.items:
+            item.pack = m.new_int_var(min(end, item.earliest), end, "")
+            self.jobs.append(("instruments", item.pack, r.pack_minutes, item.back))
+            m.add(sum(h for _, _, h in item.washed_in) == item.back)
+            m.add(sum(h for _, _, h in item.sterilized_in) == item.back)
+            m.add(item.ready == end).only_enforce_if(item.back.negated())
+            for g, b, here in item.washed_in:
+                load = self.washers[g].loads[b]
+                m.add(load.start >= item.cleared).only_enforce_if(here)
+                m.add(item.pack >= load.unload + r.unload_minutes).only_enforce_if(here)
+            for g, b, here in item.sterilized_in:
+                load = self.sterilizers[g].loads[b]
+                m.add(load.start >= item.pack + r.pack_minutes).only_enforce_if(here)
+                m.add(item.ready >= load.unload + r.unload_minutes + r.cool_minutes).only_enforce_if(here)
+        for kind in {i.kind for i in self.items}:
+            own = [i for i in self.items if i.kind == kind]
+            total = sum(v.needs().get(kind, 0) for v in self.day.visits)
+            # A fresh unit serves wherever a returned one would, so exactly the missing number must come back.
+            m.add(sum(i.back for i in own) == total - self.day.owned()[kind])
+            self.in_order(own)
+
+    def in_order(self, own: list[_Item]) -> None:
+        """Within a type, on one chair, the earlier cleared set comes back first: any plan can be swapped into this order."""
+        for a, b in pairwise(own):
+            if a.chair != b.chair:
+                continue
+            self.m.add_implication(b.back, a.back)
+            for groups, first, second in ((self.washers, a.washed_in, b.washed_in), (self.sterilizers, a.sterilized_in, b.sterilized_in)):
+                if len(groups) == 1 and first and second:
+                    position = sum(x * h for _, x, h in first)
+                    self.m.add(position <= sum(x * h for _, x, h in second)).only_enforce_if(b.back)
+
+    def sets(self) -> None:
+        """Never more units of a type away than owned, each from its visit's start until it is usable again."""
+        visits, end = {v.id: v for v in self.day.visits}, self.day.day_end
+        away: dict[str, list[Any]] = {t: [] for t in self.day.owned()}
+        coming = {(i.visit, i.kind): [x for x in self.items if (x.visit, x.kind) == (i.visit, i.kind)] for i in self.items}
+        for n, s in self.starts.items():
+            if n.procedure is None and n.visit:
+                for t, count in visits[n.visit].needs().items():
+                    back = coming.get((n.visit, t), [])
+                    for i in range(count):
+                        until = back[i].ready if i < len(back) else end + 1
+                        size = self.m.new_int_var(0, end + 1, "")
+                        away[t].append(self.m.new_interval_var(s, size, until, ""))
+        for t, uses in away.items():
+            at_most(self.m, uses, [1] * len(uses), self.day.owned()[t])
+
+    def people(self) -> None:
+        """Add the people: as pools, or by name."""
+        if self.named:
+            self.named_people()
+            return
+        pools: dict[Work, list[Any]] = {"chairs": [], "instruments": []}
+        for work, start, minutes, used in self.jobs:
+            fixed = self.m.new_fixed_size_interval_var(start, minutes, "") if used is None else None
+            pools[work].append(fixed or self.m.new_optional_fixed_size_interval_var(start, minutes, used, ""))
+        add_people(self.m, self.day, pools)
+
+    def named_people(self) -> None:
+        """The slower form: each job is given to one person inside the model. Used where naming afterwards failed."""
+        calendars: dict[str, list[Any]] = {p.id: [] for p in self.day.people}
+        end = max([self.day.day_end, *(p.to for p in self.day.people)]) + 1
+        for p in self.day.people:
+            at = 0
+            for a, b in (*p.windows(), (end, end)):
+                if a > at:
+                    calendars[p.id].append(self.m.new_fixed_size_interval_var(at, a - at, ""))
+                at = b
+        for work, start, minutes, used in self.jobs:
+            doing = []
+            for p in self.day.people:
+                if work in p.does:
+                    it_is = self.m.new_bool_var("")
+                    calendars[p.id].append(self.m.new_optional_fixed_size_interval_var(start, minutes, it_is, ""))
+                    doing.append(it_is)
+            self.m.add(sum(doing) == (1 if used is None else used))
+        for jobs in calendars.values():
+            self.m.add_no_overlap(jobs)
+
+    # --- solving -------------------------------------------------------------------------------------------------
+
+    def hint(self, plan: Plan) -> None:
+        """Give the solver a known plan to begin with."""
+        self.m.clear_hints()  # type: ignore[no-untyped-call]
+        for row in self.rows:
+            for n, s in zip(row.nodes, starts_of(plan, row), strict=True):
+                self.m.add_hint(self.starts[n], s)
+        self.hint_loads(plan)
+
+    def hint_loads(self, plan: Plan) -> None:
+        """Hint the loads, and within each type the sets inside in the order that the model keeps."""
+        cleared: dict[str, int] = {}
+        for row in self.rows:
+            starts = starts_of(plan, row)
+            cleared |= {v: starts[at] + after for v, (at, after) in row.cleared.items()}
+        washers = {m.id for m in self.day.washers}
+        place: dict[tuple[bool, int], int] = {}
+        rides: dict[tuple[bool, str], list[_Ride]] = {}  # by (washer or not, type), in order
+        for b in sorted(plan.batches, key=lambda b: b.load_start):
+            wash = b.machine in washers
+            groups = self.washers if wash else self.sterilizers
+            g = next(i for i, x in enumerate(groups) if any(m.id == b.machine for m in x.machines))
+            at = place[wash, g] = place.get((wash, g), -1) + 1
+            if at >= len(groups[g].loads):
+                return
+            load = groups[g].loads[at]
+            self.m.add_hint(load.start, b.load_start)
+            self.m.add_hint(load.unload, b.unload_start or b.start)
+            self.m.add_hint(load.used, 1)
+            for u in b.units:
+                rides.setdefault((wash, u.rpartition("#")[0]), []).append((b.load_start, g, at))
+        for groups, wash in ((self.washers, True), (self.sterilizers, False)):
+            for g, group in enumerate(groups):
+                for load in group.loads[place.get((wash, g), -1) + 1 :]:
+                    self.m.add_hint(load.used, 0)
+        packs: dict[str, list[int]] = {}
+        for k in sorted(plan.packs, key=lambda k: k.start):
+            packs.setdefault(k.unit.rpartition("#")[0], []).append(k.start)
+        for kind in {i.kind for i in self.items}:
+            own = sorted((i for i in self.items if i.kind == kind), key=lambda i: cleared[i.visit])
+            self.hint_items(own, rides.get((True, kind), []), rides.get((False, kind), []), packs.get(kind, []))
+
+    def hint_items(self, own: list[_Item], washed: list[_Ride], sterilized: list[_Ride], packs: list[int]) -> None:
+        """Hint which sets of a type come back, and by which loads."""
+        for k, item in enumerate(own):
+            back = k < min(len(washed), len(sterilized), len(packs))
+            self.m.add_hint(item.back, back)
+            if back:
+                self.m.add_hint(item.pack, packs[k])
+            for rides, inside in ((washed, item.washed_in), (sterilized, item.sterilized_in)):
+                for g, b, here in inside:
+                    self.m.add_hint(here, back and (g, b) == rides[k][1:])
+
+    def solve(self, search: Search, told: Callable[[int, int], None] | None = None) -> Exact:
+        """Minimise weighted minutes late.
+
+        Parameters
+        ----------
+        search
+            Limits.
+        told
+            Called with (minutes late, bound) of each better solution.
+        """
+        if self.impossible:
+            return Exact(None, 0, proven=not self.capped, possible=False, seconds=0.0)
+        self.m.minimize(self.late)
+        solver = search.solver()
+        status = solver.solve(self.m, self.listener(told)) if told else solver.solve(self.m)
+        if status == self.cp.INFEASIBLE:
+            return Exact(None, 0, proven=not self.capped, possible=None if self.capped else False, seconds=solver.wall_time)
+        bound = 0 if self.capped else max(0, round_up(solver.best_objective_bound))
+        if status not in {self.cp.OPTIMAL, self.cp.FEASIBLE}:
+            return Exact(None, bound, proven=False, possible=None, seconds=solver.wall_time)
+        return Exact(
+            self.read(solver), bound, proven=status == self.cp.OPTIMAL and not self.capped, possible=True, seconds=solver.wall_time
+        )
+
+    def close_early(self, late: int, search: Search) -> Plan | None:
+        """With lateness held at `late`, let the last chair close as early as possible; None where nothing was found."""
+        self.m.add(self.late <= late)
+        last = self.m.new_int_var(0, self.day.day_end, "")
+        for row in self.rows:
+            n = row.nodes[-1]
+            self.m.add(last >= self.starts[n] + n.minutes + n.gap)
+        self.m.minimize(last)
+        solver = search.solver()
+        status = solver.solve(self.m)
+        return self.read(solver) if status in {self.cp.OPTIMAL, self.cp.FEASIBLE} else None
+
+    def listener(self, told: Callable[[int, int], None]) -> Any:
+        """Return the solver's call-back."""
+
+        class Listener(self.cp.CpSolverSolutionCallback):  # type: ignore[misc, name-defined]
+            def on_solution_callback(self) -> None:
+                told(int(self.objective_value), round_up(self.best_objective_bound))
+
+        return Listener()
+
+    def read(self, solver: Any) -> Plan | None:
+        """Return the solution with everybody and everything named; None where no naming exists."""
+        value = solver.value
+        starts = {n: int(value(s)) for n, s in self.starts.items()}
+        loads: list[Load] = []
+        for groups, kind in ((self.washers, "wash"), (self.sterilizers, "sterilize")):
+            for g, group in enumerate(groups):
+                for b, load in enumerate(group.loads):
+                    if value(load.used):
+                        inside = [
+                            i
+                            for i, item in enumerate(self.items)
+                            for gg, bb, here in (item.washed_in if kind == "wash" else item.sterilized_in)
+                            if (gg, bb) == (g, b) and value(here)
+                        ]
+                        loads.append(Load(group.machines, int(value(load.start)), int(value(load.unload)), tuple(inside)))
+        items = {i: (item.visit, item.kind) for i, item in enumerate(self.items) if value(item.back)}
+        packs = {i: int(value(self.items[i].pack)) for i in items}
+        return name_all(self.day, Unnamed(self.rows, starts, tuple(loads), items, packs))
+
+
+def solve_exactly(
+    day: Instance,
+    *,
+    bound: Bound,
+    known: Plan | None,
+    late_limit: int | None,
+    search: Search,
+    most_loads: int | None = None,
+    told: Callable[[int, int], None] | None = None,
+) -> tuple[Exact, ExactModel]:
+    """Build the exact model around what is known already and solve it.
+
+    Parameters
+    ----------
+    day
+        The instance.
+    bound
+        The circulation bound; becomes a constraint.
+    known
+        A valid plan that serves all visits, given as a hint; its lateness is `late_limit`.
+    late_limit
+        Lateness that is good enough to beat; None where no plan is known.
+    search
+        Limits.
+    most_loads
+        At most so many loads a pool of machines; the result then proves nothing.
+    told
+        Called with (minutes late, bound) of each better solution.
+    """
+    model = ExactModel(day, late_limit=late_limit, late_floor=bound.minutes, most_loads=most_loads)
+    if known is not None and not model.impossible:
+        model.hint(known)
+    return model.solve(search, told), model
