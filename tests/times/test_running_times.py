@@ -5,7 +5,7 @@ import math
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from small_practice import NO_PRODUCT, ONE_HOSE, PEROXIDE, read_small, rulebook, step
+from times_practice import NO_PRODUCT, ONE_HOSE, PEROXIDE, read_small, rulebook, step
 
 from fettlebook.rules.model import Computed, Limit, Origin, When
 from fettlebook.times.model import RunningTime
@@ -181,6 +181,7 @@ def test_a_rinse_without_a_limit_still_says_what_it_lasts_at_least():
     assert time.seconds is None
     assert "at least 2:00" in time.missing
     assert {c.set_by for c in time.candidates} == {"rule", "label"}
+    assert "Wear gloves and eye protection." in time.cautions  # somebody will rinse all the same
 
 
 @pytest.mark.invented

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from small_practice import NO_PRODUCT, ONE_HOSE, PEROXIDE, REST
+from times_practice import NO_PRODUCT, ONE_HOSE, PEROXIDE, REST
 
 from fettlebook.cli.times import times
 from fettlebook.errors import Mendable

@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import get_args
 
 import pytest
-from small_practice import NO_PRODUCT, ONE_HOSE, read_small, rulebook, step
+from times_practice import NO_PRODUCT, ONE_HOSE, read_small, rulebook, step
 
 from fettlebook.rules.model import Computed
 from fettlebook.times.listing import COLUMNS, as_data

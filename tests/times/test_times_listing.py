@@ -6,7 +6,7 @@ import json
 from datetime import date
 
 import pytest
-from small_practice import NO_PRODUCT, ONE_HOSE, PEROXIDE, read_small, rulebook, step
+from times_practice import NO_PRODUCT, ONE_HOSE, PEROXIDE, read_small, rulebook, step
 
 from fettlebook.rules.model import Computed
 from fettlebook.times.findings import stray_measurements

@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from small_practice import PEROXIDE, read_small, rulebook, step
+from times_practice import PEROXIDE, read_small, rulebook, step
 
 from fettlebook.rules.model import Computed
 from fettlebook.times.running import running_times

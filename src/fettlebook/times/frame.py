@@ -1,5 +1,6 @@
 """Everything that one step on one chair is timed from, and how its result is put together."""
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -9,7 +10,7 @@ from fettlebook.science.circuits import Method
 from fettlebook.times.label import Gap, Label
 from fettlebook.times.longest import longest
 from fettlebook.times.model import Candidate, GroupTime, OutletTime, RunningTime, SetBy
-from fettlebook.times.words import clock, listed, millilitres, whole_s
+from fettlebook.times.words import clock, listed, millilitres
 
 STERILE = "Water for surgery is sterile water by a sterile path. A flushed or treated line is not sterile."
 CHEMICAL = "Air the room; never mix products; keep the safety data sheet at hand."
@@ -40,10 +41,10 @@ class Frame:
         reason = f' The practice\'s reason: "{origin.reason}".' if origin.reason else ""
         return f"{who}: {clock(seconds)} ({'; '.join(filter(None, (origin.source, sure)))}).{reason}"
 
-    def missing(self, gap: Gap, candidates: tuple[Candidate, ...] = (), derivation: tuple[str, ...] = ()) -> RunningTime:
+    def missing(self, gap: Gap, candidates: tuple[Candidate, ...] = (), *, label: Label | None = None) -> RunningTime:
         """Return the step without a time, with the reason; what is known at least is kept."""
         at_least = f" Known so far: at least {clock(max(c.seconds for c in candidates))}." if candidates else ""
-        return self._time(None, None, candidates, missing=f"{gap}{at_least}", derivation=derivation)
+        return self._time(None, None, candidates, missing=f"{gap}{at_least}", label=label)
 
     def single(
         self, candidates: tuple[Candidate, ...], derivation: tuple[str, ...], *, notes: tuple[str, ...] = (), label: Label | None = None
@@ -111,7 +112,7 @@ class Frame:
         supply = self.chair.supply
         if supply.kind is not SupplyKind.BOTTLE or supply.bottle_ml is None:
             return 0
-        return max(0, whole_s(volume_ml / supply.bottle_ml) - 1)
+        return max(0, math.ceil(volume_ml / supply.bottle_ml - 1e-9) - 1)
 
     def _time(
         self,

@@ -4,8 +4,6 @@ Order matters: the contact clock of a label starts when the last outlet carries 
 before the contact begins, and the rinse begins when the contact has run in full.
 """
 
-from collections.abc import Callable
-
 from fettlebook.practice.model import Outlet, ProductUse, SupplyKind
 from fettlebook.rules.model import Computed, Origin, When
 from fettlebook.science.circuits import OutletSeconds
@@ -43,7 +41,7 @@ def fill_time(frame: Frame) -> RunningTime:
     if isinstance(label, Gap):
         return frame.missing(label, rule)
     if gap := temperature_gap(label, frame.practice.practice.water_temperature_c):
-        return frame.missing(gap, rule)
+        return frame.missing(gap, rule, label=label)
     aim = target(frame.rulebook, FILL_MISSING)
     told = f"Aim: the last outlet carries at least {share(1 - aim.share)} of the feed strength ({_aim_source(aim)})."
     return _line_step(frame, rule, aim.share, (told,), label=label, fills=True)
@@ -70,13 +68,13 @@ def rinse_time(frame: Frame) -> RunningTime:
     limit = label.use.residual_limit_mg_l
     if limit is None:
         why = f'the label of "{label.product.name}" gives no residual limit, so what this line needs can\'t be said'
-        return frame.missing(Gap(why, "Ask the maker for the limit, and set residual_limit_mg_l."), known)
+        return frame.missing(Gap(why, "Ask the maker for the limit, and set residual_limit_mg_l."), known, label=label)
     feed = feed_strength_mg_l(label)
     if isinstance(feed, Gap):
-        return frame.missing(feed, known)
+        return frame.missing(feed, known, label=label)
     if limit >= feed:
         why = f"the residual limit of {limit:g} mg/L is not under the feed strength of {feed:,.0f} mg/L"
-        return frame.missing(Gap(why, "Read both again from the label: one of them is in another unit."), known)
+        return frame.missing(Gap(why, "Read both again from the label: one of them is in another unit."), known, label=label)
     told = (
         f"Aim: at most {limit:g} mg/L at every outlet ({_label_ref(label)}), from {feed:,.0f} mg/L in the line: {share(limit / feed)}.",
     )
@@ -110,7 +108,7 @@ def _contact(frame: Frame, rule: tuple[Candidate, ...], label: Label, *, check_w
     water_c = frame.practice.practice.water_temperature_c
     candidates = (*rule, Candidate("label", label.use.contact_s, "contact time of the label", _label_origin(label)))
     if check_water and (gap := temperature_gap(label, water_c)):
-        return frame.missing(gap, rule)
+        return frame.missing(gap, rule, label=label)
     low, high = label.use.temperature_c
     holds = (f"The label holds from {low:g} to {high:g} degC; the water is {water_c:g} degC.",) if check_water else ()
     return frame.single(
@@ -141,7 +139,7 @@ def _line_step(
     water_c = frame.practice.practice.water_temperature_c
     needs = line_needs(frame.chair, opened, left, water_c=water_c, last_hose_only=last_hose_only, method=frame.method)
     if isinstance(needs, Gap):
-        return frame.missing(needs, known)
+        return frame.missing(needs, known, label=label)
     need_s = {n.outlet: n.fill_s if fills else n.flush_s if frame.step.computes is Computed.FLUSH else n.rinse_s for n in needs}
     groups: list[GroupNeed] = []
     for number, group in enumerate(opened, start=1):
@@ -193,8 +191,8 @@ def _meant(frame: Frame) -> tuple[tuple[Outlet, ...], tuple[Outlet, ...]]:
     outlets = frame.chair.outlets
     if frame.step.outlets != "used":
         return outlets, ()
-    reach: Callable[[Outlet], bool] = lambda o: o.kind not in NOT_IN_THE_MOUTH  # noqa: E731
-    return tuple(o for o in outlets if reach(o)), tuple(o for o in outlets if not reach(o))
+    passed_over = tuple(o for o in outlets if o.kind in NOT_IN_THE_MOUTH)
+    return tuple(o for o in outlets if o not in passed_over), passed_over
 
 
 def _floor(frame: Frame) -> tuple[Candidate, ...]:
