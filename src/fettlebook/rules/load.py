@@ -11,7 +11,7 @@ from fettlebook.practice.place import Fault, name_place
 from fettlebook.rules.conflicts import BARRED, conflicts
 from fettlebook.rules.duties import duties_of
 from fettlebook.rules.model import Rulebook
-from fettlebook.rules.own import OWN, in_force, own_rows, own_steps, stray
+from fettlebook.rules.own import OWN, in_force, own_rows, own_steps, stray, stray_measures
 from fettlebook.rules.pack import Pack
 from fettlebook.rules.rows import limits_of, requirements_of, rows_in_force
 from fettlebook.rules.shelf import bundled_pack, order_layers, pack_names, unknown_pack
@@ -71,7 +71,9 @@ def lay_packs(practice: Practice, packs: Sequence[Pack], on: date | None = None)
     own = practice.own_rules
     rows, row_faults = own_rows(own, rows_in_force(packs, on), on)
     duties, step_faults = own_steps(own, duties_of(packs, rows, practice), rows, on)
-    faults = [*row_faults, *step_faults, *stray(own, duties, rows, _not_in_force(packs, on))]
+    elsewhere = _not_in_force(packs, on)
+    strays = [*stray(own, duties, rows, elsewhere), *stray_measures(practice.measured, duties, elsewhere)]
+    faults = [*row_faults, *step_faults, *strays]
     layers = tuple(pack.pack.id for pack in packs)
     rulebook = Rulebook(
         layers=(*layers, OWN) if any(in_force(rule, on) for rule in own) else layers,
@@ -97,6 +99,7 @@ def findings_of(
     """
     data: dict[str, object] = {
         "practice": {"rulebooks": list(practice.practice.rulebooks)},
+        "measured": [{"step": entry.step} for entry in practice.measured],
         "own_rules": [{"id": rule.id} for rule in practice.own_rules],
     }
     place = where or (lambda data, path: f"practice file, {name_place(data, path)}")

@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import date
 from typing import Final
 
-from fettlebook.practice.model import OwnRule
+from fettlebook.practice.model import MeasuredStep, OwnRule
 from fettlebook.practice.place import Fault
 from fettlebook.practice.wording import nearest, seen
 from fettlebook.rules.model import Duty, Origin, Overridden, Step
@@ -47,7 +47,7 @@ def own_steps(
 
 
 def stray(own: Sequence[OwnRule], duties: Sequence[Duty], rows: Mapping[str, Row], elsewhere: Mapping[str, str]) -> list[Fault]:
-    """Return the own rules that nothing in force answers to, with the nearest id; and ids that stand twice.
+    """Return the own rules that nothing in force answers to, with the nearest id.
 
     Parameters
     ----------
@@ -57,12 +57,8 @@ def stray(own: Sequence[OwnRule], duties: Sequence[Duty], rows: Mapping[str, Row
     steps = [step.id for duty in duties for step in duty.steps]
     known = [*steps, *rows]
     faults: list[Fault] = []
-    before: dict[str, int] = {}
     for number, rule in enumerate(own):
         path = ("own_rules", number, "id")
-        if rule.id in before:
-            faults.append(Fault(path, f"{seen(rule.id)} stands twice, also as own rule {before[rule.id] + 1}", "Keep one of the two."))
-        before.setdefault(rule.id, number)
         if rule.id in known:
             continue
         if duty := next((duty for duty in duties if duty.id == rule.id), None):
@@ -74,6 +70,23 @@ def stray(own: Sequence[OwnRule], duties: Sequence[Duty], rows: Mapping[str, Row
             near = nearest(rule.id, known)
             hint = f'Did you mean "{near}"? ' if near else ""
             faults.append(Fault(path, f"no step or limit in force is called {seen(rule.id)}", f"{hint}`fettlebook rules` lists the ids."))
+    return faults
+
+
+def stray_measures(measured: Sequence[MeasuredStep], duties: Sequence[Duty], elsewhere: Mapping[str, str]) -> list[Fault]:
+    """Return the measured minutes that no step takes up: a slip here would leave the usual figure in the plan in silence."""
+    steps = {step.id: step for duty in duties for step in duty.steps}
+    faults = []
+    for number, entry in enumerate(measured):
+        path = ("measured", number, "step")
+        step = steps.get(entry.step)
+        if step is not None and step.length == "computed":
+            mend = f'Take it out. To ask for more than the rule does, write [[own_rules]] id = "{step.id}", value = seconds.'
+            faults.append(Fault(path, f"{seen(entry.step)} is computed, not measured", mend))
+        elif step is None and entry.step not in elsewhere:
+            near = nearest(entry.step, [name for name, step in steps.items() if step.length == "measured"])
+            hint = f'Did you mean "{near}"? ' if near else ""
+            faults.append(Fault(path, f"no step is called {seen(entry.step)}", f"{hint}`fettlebook rules` lists the ids."))
     return faults
 
 
