@@ -81,6 +81,24 @@ outlets = [{ id = "turbine", kind = "turbine", from = "h", flow_ml_min = 50.0 }]
     assert time.outlets[0].seconds >= change_s / (2 * math.sqrt(10 / 30_000))
 
 
+@pytest.mark.published(
+    source="Levenspiel 1999 pp. 343-344: 1/(4 theta^2) comes out; integrated from theta on, 1/(4 theta) is still held in the hose",
+    sure="secondary",
+)
+def test_a_fill_is_long_enough_for_what_the_hose_still_holds_and_not_for_its_outlet_alone():
+    chair = """
+[[chairs]]
+id = "chair 1"
+room = "room 1"
+supply = { kind = "mains through an air gap" }
+segments = [{ id = "h", bore_mm = 1.6, length_m = 2.0 }]
+outlets = [{ id = "turbine", kind = "turbine", from = "h", flow_ml_min = 50.0 }]
+"""
+    (time,) = running_times(read_small(chair, PEROXIDE), rulebook(step(Computed.FILL)))
+    changes = time.outlets[0].seconds / (math.pi / 4 * 1.6**2 * 2.0 / 50 * 60)
+    assert 1 / (4 * changes) <= 0.05 * (1 + 1e-9)
+
+
 @pytest.mark.published(source="two stirred vessels in series, closed form (5 exp(-t/5) - 2 exp(-t/2))/3 = 0.05", sure="computed")
 def test_the_flush_of_two_mixing_volumes_outlasts_their_closed_form():
     chair = """
