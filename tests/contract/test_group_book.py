@@ -1,6 +1,9 @@
 """The wall between practices of one PostgreSQL database, attacked from the inside of the wrong practice."""
 
+import sqlite3
+import uuid
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
 from sqlalchemy import Connection, Engine, create_engine, make_url, text
@@ -9,6 +12,8 @@ from sqlalchemy.exc import DBAPIError, ProgrammingError
 from fettlebook.book.entries import Moment
 from fettlebook.book.kinds import PracticeFileVersion
 from fettlebook.book.stores import PostgresStore, admit, open_group_book, prepare_group_book, tables
+from fettlebook.book.stores.migrate import bring_forward
+from fettlebook.book.tree import leaf_hash, peaks_of
 from fettlebook.errors import Mendable
 
 pytestmark = pytest.mark.invented
@@ -67,6 +72,7 @@ def test_a_role_of_another_practice_reads_nothing_whatever_it_claims(oak: Postgr
         "VALUES ('oak', 99, 'x', 'x', 1, 1, 'x', 1, 'x', 'x')",
         "INSERT INTO entry_subject (practice, subject, seq) VALUES ('oak', 'x', 1)",
         "INSERT INTO clash (practice, id, digest, seq) VALUES ('oak', 'x', 'x', 1)",
+        "INSERT INTO node (practice, level, number, hash) VALUES ('oak', 8, 0, 'x')",
         "INSERT INTO access (role, practice) VALUES (current_user, 'oak')",
         "UPDATE access SET practice = 'oak'",
         "UPDATE entry SET practice = 'elm'",
@@ -102,7 +108,7 @@ def test_the_head_of_another_practice_can_not_be_moved(oak: PostgresStore, elm_u
         as_elm(connection, claims)
         assert connection.execute(text("UPDATE head SET size = 0 WHERE practice = 'oak'")).rowcount == 0
     with pytest.raises(ProgrammingError, match="row-level security"):
-        attempt(engine, claims, "INSERT INTO head (practice, size, received) VALUES ('oak', 0, 0)")
+        attempt(engine, claims, "INSERT INTO head (practice, size, received, peaks) VALUES ('oak', 0, 0, '')")
     engine.dispose()
     assert oak.head() == before
 
@@ -180,3 +186,38 @@ def test_a_database_without_a_book_or_that_does_not_answer_is_said_in_words(owne
 def test_preparing_again_changes_nothing_and_keeps_roles_admitted(oak: PostgresStore, owner_url: str) -> None:
     prepare_group_book(owner_url)
     assert oak.note(DATA, moment=MOMENT).seq > 1
+
+
+def test_a_group_book_of_the_first_schema_is_brought_forward(owner_url: str, new_role: Callable[[], str]) -> None:
+    kept = Path(__file__).parents[1] / "book/kept/book-schema-1.sqlite"
+    old, server = sqlite3.connect(kept), create_engine(owner_url, isolation_level="AUTOCOMMIT")
+    name, url, role = f"old_{uuid.uuid4().hex[:12]}", make_url(owner_url), new_role()
+    with server.connect() as connection:
+        connection.execute(text(f"CREATE DATABASE {name}"))
+    there = url.set(database=name).render_as_string(hide_password=False)
+    owner = create_engine(there)
+    with owner.begin() as connection:
+        bring_forward(connection, "v0001")
+        for table in ("entry", "entry_subject", "clash", "head"):
+            rows = old.execute(f"SELECT * FROM {table}")
+            names = [d[0] for d in rows.description]
+            line = text(f"INSERT INTO {table} ({', '.join(names)}) VALUES ({', '.join(':' + n for n in names)})")
+            connection.execute(line, [dict(zip(names, row, strict=True)) for row in rows])
+        practice = connection.execute(text("SELECT practice FROM head ORDER BY size DESC")).scalars().first()
+        assert practice
+        connection.execute(text("INSERT INTO access (role, practice) VALUES (:r, :p)"), {"r": role_of(role), "p": practice})
+    plain = make_url(role).set(database=name).render_as_string(hide_password=False)
+    with pytest.raises(Mendable, match="not admitted"):
+        open_group_book(plain, practice, durable=False)
+    prepare_group_book(there)  # the role was admitted before; it gets the right to the new tables
+    with open_group_book(plain, practice, durable=False) as store:
+        leaves = [r.leaf for r in store.read()]
+        assert leaves == [row[0] for row in old.execute("SELECT leaf FROM entry WHERE practice = ? ORDER BY seq", (practice,))]
+        assert store.head().tree == peaks_of([leaf_hash(leaf) for leaf in leaves])
+        assert store.note(DATA, moment=MOMENT).seq == len(leaves) + 1
+        store.prove_entry(1)
+    owner.dispose()
+    old.close()
+    with server.connect() as connection:
+        connection.execute(text(f"DROP DATABASE {name} WITH (FORCE)"))
+    server.dispose()

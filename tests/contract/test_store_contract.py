@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 
 from fettlebook.book.entries import Entry, Moment, Mono, new_entry, read_entry
 from fettlebook.book.kinds import BookImported, DayPlanned, EntryClash, EntryWithdrawn, PracticeFileVersion
-from fettlebook.book.received import Receipt, Refused, leaf_hash, seal, unseal
+from fettlebook.book.received import Receipt, Refused, seal, unseal
 from fettlebook.book.stores import BATCH_MOST, Head, Store
+from fettlebook.book.tree import EMPTY_ROOT, leaf_hash, peaks_of, verify_consistency, verify_inclusion
 from fettlebook.errors import Mendable
 
 pytestmark = pytest.mark.invented
@@ -34,7 +35,8 @@ def put(store: Store, *entries: Entry | bytes, now: int = NOW) -> list[Any]:
 
 
 def test_an_empty_book_has_nothing_in_it(store: Store) -> None:
-    assert store.head() == Head(0, 0)
+    assert store.head() == Head()
+    assert store.head().root == EMPTY_ROOT
     assert list(store.read()) == []
     assert store.latest("day.planned") is None
     assert store.get(planned(1).id) is None
@@ -50,7 +52,7 @@ def test_what_was_appended_is_read_in_order_with_place_and_time_of_receipt(store
     assert [g.received for g in got] == [NOW, NOW + 1, NOW + 2] == [r.received for r in receipts]
     assert {(g.offset, g.via) for g in got} == {(-250, "tablet-3")}
     assert [r.id for r in receipts] == [e.id for e in sent]
-    assert store.head() == Head(3, NOW + 2)
+    assert (store.head().size, store.head().received) == (3, NOW + 2)
 
 
 def test_the_sealed_bytes_hold_the_record_as_received(store: Store) -> None:
@@ -236,3 +238,38 @@ def test_unknown_kinds_of_a_newer_tablet_are_kept_byte_for_byte(store: Store) ->
     assert isinstance(put(store, raw)[0], Receipt)
     (got,) = store.read()
     assert got.entry.encode() == raw == read_entry(raw).encode()
+
+
+def test_the_tree_grows_with_the_book_and_its_proofs_hold(store: Store) -> None:
+    sizes = []
+    for start, count in ((0, 1), (1, 2), (3, 252), (255, 1), (256, 1), (257, 270)):
+        put(store, *(planned(start + i + 1) for i in range(count)))
+        sizes.append(start + count)
+        leaves = [leaf_hash(r.leaf) for r in store.read()]
+        assert store.head().tree == peaks_of(leaves)
+    roots = {size: peaks_of(leaves[:size]).root() for size in sizes}
+    for size in sizes:
+        assert store.root_at(size) == roots[size]
+        for seq in {1, size, size // 2 + 1, max(1, size - 3)}:
+            proof = store.prove_entry(seq, size)
+            assert proof.leaf_hash == leaves[seq - 1]
+            assert verify_inclusion(leaves[seq - 1], seq - 1, size, proof.hashes, roots[size])
+        for old in (s for s in sizes if s <= size):
+            assert verify_consistency(old, size, roots[old], roots[size], store.prove_growth(old, size))
+    assert store.prove_entry(1) == store.prove_entry(1, sizes[-1])
+    assert store.prove_growth(3) == store.prove_growth(3, sizes[-1])
+
+
+def test_a_proof_of_what_is_not_there_is_refused_in_words(store: Store) -> None:
+    for call in (lambda: store.prove_entry(1), lambda: store.root_at(1), lambda: store.prove_growth(1)):
+        with pytest.raises(Mendable, match="entries"):
+            call()
+    put(store, planned(1))
+    for call in (
+        lambda: store.prove_entry(2),
+        lambda: store.prove_entry(0),
+        lambda: store.prove_growth(0),
+        lambda: store.prove_growth(1, 2),
+    ):
+        with pytest.raises(Mendable):
+            call()

@@ -1,11 +1,5 @@
-"""The record as received: an entry with its place in the book and the time at which it came. These bytes are what is sealed.
+"""The record as received: an entry with its place in the book and the time at which it came. These bytes are what is sealed."""
 
-Sources
--------
-[T] RFC 9162 section 2.1.1 (the same in RFC 6962 section 2.1): the hash of a leaf is SHA-256 of 0x00 and its bytes. memory
-"""
-
-import hashlib
 from dataclasses import dataclass
 
 from fettlebook.book import canonical
@@ -70,8 +64,3 @@ def unseal(leaf: bytes) -> Received:
             raise Mendable(f"{value[field]!r:.60}", where=f"leaf.{field}", mend="Verify the book; if this is a copy, take another one.")
     entry = read_entry(canonical.encode(value["entry"], where="leaf.entry"))
     return Received(value["seq"], value["received"], value["offset"], value["via"], entry, leaf)
-
-
-def leaf_hash(leaf: bytes) -> bytes:
-    """Return the hash of a leaf [T]."""
-    return hashlib.sha256(b"\x00" + leaf).digest()

@@ -8,15 +8,17 @@ import hashlib
 from abc import ABC, abstractmethod
 from collections.abc import Collection, Iterator, Sequence
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Final, Self
 
 from sqlalchemy import Connection, Select, func, insert, select, text, update
 
 from fettlebook.book.entries import PROGRAM, Entry, Moment, new_entry, read_entry
 from fettlebook.book.kinds import Data, EntryClash
-from fettlebook.book.received import Receipt, Received, Refused, leaf_hash, seal, unseal
+from fettlebook.book.received import Receipt, Received, Refused, seal, unseal
 from fettlebook.book.stores import tables
+from fettlebook.book.stores.tiles import Tiles
+from fettlebook.book.tree import HASH_BYTES, TILE, Peaks, consistency_proof, inclusion_proof, leaf_hash, range_hash
 from fettlebook.errors import Finding, Mendable
 
 BATCH_MOST: Final = 500
@@ -26,10 +28,30 @@ SERVER: Final = "server"  # the device that the program itself writes from
 
 @dataclass(frozen=True, slots=True)
 class Head:
-    """Where a practice's book stands: how many entries, and when the last one was received [ms since 1970 UTC]."""
+    """Where a practice's book stands: when the last entry was received [ms since 1970 UTC], and the tree over all entries."""
 
+    received: int = 0
+    tree: Peaks = field(default_factory=Peaks)
+
+    @property
+    def size(self) -> int:
+        """How many entries there are."""
+        return self.tree.size
+
+    @property
+    def root(self) -> bytes:
+        """The hash that stands for all of them."""
+        return self.tree.root()
+
+
+@dataclass(frozen=True, slots=True)
+class Inclusion:
+    """Shows that the record with this hash stands at `seq` in the book of the first `size` entries, to whoever has that root."""
+
+    seq: int
     size: int
-    received: int
+    leaf_hash: bytes
+    hashes: tuple[bytes, ...]
 
 
 @dataclass
@@ -43,6 +65,7 @@ class _Writing:
     rows: list[dict[str, Any]]
     subjects: list[dict[str, Any]]
     clashes: list[dict[str, Any]]
+    nodes: list[dict[str, Any]]
     known: dict[str, tuple[bytes, Receipt]]  # by id: digest of the entry's bytes, its receipt
 
 
@@ -171,7 +194,50 @@ class Store(ABC):
     def head(self) -> Head:
         """Return where the book stands now."""
         rows = self._rows(select(tables.head).where(tables.head.c.practice == self.practice))
-        return _head(rows[0]) if rows else Head(0, 0)
+        return _head(rows[0]) if rows else Head()
+
+    def root_at(self, size: int) -> bytes:
+        """Return the root that the book had when it held `size` entries (1 up to now)."""
+        with self._reading() as connection:
+            self._refuse_size(connection, size)
+            return range_hash(0, size, Tiles(connection, self.practice))
+
+    def prove_entry(self, seq: int, size: int | None = None) -> Inclusion:
+        """Return the proof that entry `seq` is in the book of the first `size` entries (None: of all there are now).
+
+        Raises
+        ------
+        Mendable
+            There is no such entry or size, or what the proof needs is missing from the book.
+        """
+        with self._reading() as connection:
+            size = self._refuse_size(connection, size)
+            if not 1 <= seq <= size:
+                raise Mendable(f"entry {seq} of {size}", where="seq", mend="Ask for an entry that the book holds at that size.")
+            tiles = Tiles(connection, self.practice)
+            return Inclusion(seq, size, tiles(0, seq - 1), inclusion_proof(seq - 1, size, tiles))
+
+    def prove_growth(self, old_size: int, size: int | None = None) -> tuple[bytes, ...]:
+        """Return the proof that the book of `size` entries (None: all there are now) begins with the book of `old_size`.
+
+        Raises
+        ------
+        Mendable
+            There is no such size, or what the proof needs is missing from the book.
+        """
+        with self._reading() as connection:
+            size = self._refuse_size(connection, size)
+            if not 1 <= old_size <= size:
+                raise Mendable(f"from {old_size} to {size} entries", where="old_size", mend="Ask from a smaller book (at least 1 entry).")
+            return consistency_proof(old_size, size, Tiles(connection, self.practice))
+
+    def _refuse_size(self, connection: Connection, size: int | None) -> int:
+        row = connection.execute(select(tables.head).where(tables.head.c.practice == self.practice)).first()
+        now = row.size if row else 0
+        size = now if size is None else size
+        if not 1 <= size <= now:
+            raise Mendable(f"{size} entries", where="size", mend=f"The book holds {now}: ask for 1 up to that.")
+        return size
 
     def _rows(self, query: Select[Any]) -> Sequence[Any]:
         with self._reading() as connection:
@@ -179,8 +245,8 @@ class Store(ABC):
 
     def _begin(self, connection: Connection, now: int, ids: list[str]) -> _Writing:
         h, e = tables.head, tables.entry
-        first = text("INSERT INTO head (practice, size, received) VALUES (:practice, 0, 0) ON CONFLICT DO NOTHING")
-        connection.execute(first, {"practice": self.practice})
+        first = text("INSERT INTO head (practice, size, received, peaks) VALUES (:practice, 0, 0, :peaks) ON CONFLICT DO NOTHING")
+        connection.execute(first, {"practice": self.practice, "peaks": b""})
         # The row lock (PostgreSQL) or BEGIN IMMEDIATE (SQLite) is what gives one order per practice.
         row = connection.execute(select(h).where(h.c.practice == self.practice).with_for_update()).one()
         known: dict[str, tuple[bytes, Receipt]] = {}
@@ -188,7 +254,7 @@ class Store(ABC):
             query = select(e.c.id, e.c.seq, e.c.received, e.c.digest, e.c.leaf).where(e.c.practice == self.practice, e.c.id.in_(ids))
             for old in connection.execute(query):
                 known[old.id] = (bytes(old.digest), Receipt(old.id, old.seq, old.received, leaf_hash(old.leaf)))
-        return _Writing(connection, self.practice, _head(row), now, [], [], [], known)
+        return _Writing(connection, self.practice, _head(row), now, [], [], [], [], known)
 
     def _own(self, writing: _Writing, data: Data, *, moment: Moment, by: str, subjects: tuple[str, ...], refers_to: str | None) -> Entry:
         e = tables.entry
@@ -208,8 +274,13 @@ class Store(ABC):
         columns = {"id": made.id, "kind": made.kind, "at": made.at, "device": made.device, "n": made.n}
         writing.rows.append({"practice": self.practice, "seq": seq, "received": received, "digest": digest, "leaf": leaf} | columns)
         writing.subjects += [{"practice": self.practice, "subject": s, "seq": seq} for s in dict.fromkeys(made.subjects)]
-        writing.head = Head(seq, received)
-        receipt = Receipt(made.id, seq, received, leaf_hash(leaf))
+        hashed = leaf_hash(leaf)
+        tree, made_nodes = writing.head.tree.grown(hashed)
+        for level, number, value in made_nodes:
+            if level and level % TILE == 0:
+                writing.nodes.append({"practice": self.practice, "level": level, "number": number, "hash": value})
+        writing.head = Head(received, tree)
+        receipt = Receipt(made.id, seq, received, hashed)
         writing.known[made.id] = (digest, receipt)
         return receipt
 
@@ -232,15 +303,27 @@ class Store(ABC):
         if not writing.rows:
             return
         h = tables.head
-        for table, rows in ((tables.entry, writing.rows), (tables.entry_subject, writing.subjects), (tables.clash, writing.clashes)):
+        added = (
+            (tables.entry, writing.rows),
+            (tables.entry_subject, writing.subjects),
+            (tables.clash, writing.clashes),
+            (tables.node, writing.nodes),
+        )
+        for table, rows in added:
             if rows:
                 writing.connection.execute(insert(table), rows)
-        new = {"size": writing.head.size, "received": writing.head.received}
+        new = {"size": writing.head.size, "received": writing.head.received, "peaks": b"".join(writing.head.tree.hashes)}
         writing.connection.execute(update(h).where(h.c.practice == self.practice).values(new))
 
 
 def _head(row: Any) -> Head:
-    return Head(row.size, row.received)
+    peaks = bytes(row.peaks)
+    try:
+        tree = Peaks(row.size, tuple(peaks[i : i + HASH_BYTES] for i in range(0, len(peaks), HASH_BYTES)))
+    except ValueError as error:
+        mend = "Verify the book; then restore the last backup beside it."
+        raise Mendable(str(error), where=f"head of the book of {row.practice}", mend=mend) from None
+    return Head(row.received, tree)
 
 
 def _read(given: Entry | bytes) -> tuple[Entry, bytes] | Refused:

@@ -11,10 +11,10 @@ from fettlebook.book import migrations
 FOLDER = Path(migrations.__file__).parent
 
 
-def bring_forward(connection: Connection) -> None:
-    """Apply all steps that are missing, inside the transaction that `connection` has begun: all of them or none."""
+def bring_forward(connection: Connection, to: str = "head") -> None:
+    """Apply the steps that are missing, up to the one named, inside the transaction that `connection` has begun: all of them or none."""
     config = Config()
     config.set_main_option("script_location", str(FOLDER).replace("%", "%%"))
     config.set_main_option("path_separator", "os")
     config.attributes["connection"] = connection
-    command.upgrade(config, "head")
+    command.upgrade(config, to)

@@ -16,7 +16,7 @@ from fettlebook.book.stores.base import Store
 from fettlebook.errors import Mendable
 
 _GRANTS: Final = (
-    "GRANT SELECT, INSERT ON entry, entry_subject, clash TO {role}",
+    "GRANT SELECT, INSERT ON entry, entry_subject, clash, node TO {role}",
     "GRANT SELECT, INSERT, UPDATE ON head TO {role}",
     "GRANT SELECT ON access, alembic_version TO {role}",
 )

@@ -180,8 +180,12 @@ def _make(path: Path) -> None:
 def _bring_forward(engine: Engine, path: Path) -> None:
     from fettlebook.book.stores.migrate import bring_forward  # noqa: PLC0415 - Alembic takes 0.3 s to import, and is seldom needed
 
-    with _in_words(path), engine.begin() as connection:
-        bring_forward(connection)
+    try:
+        with _in_words(path), engine.begin() as connection:
+            bring_forward(connection)
+    except DBAPIError as error:
+        mend = "Nothing was changed. Keep the file as it is, and open it with the fettlebook that wrote it."
+        raise Mendable(f"could not be brought forward to schema {SCHEMA} ({error.orig})", where=str(path), mend=mend) from error
 
 
 def _keep_others_out(path: Path) -> sqlite3.Connection:

@@ -4,7 +4,7 @@ from typing import Final
 
 from sqlalchemy import BigInteger, Column, Integer, LargeBinary, MetaData, Table, Text
 
-REVISIONS: Final = ("v0001",)  # in order; SQLite's user_version is the place in it, from 1
+REVISIONS: Final = ("v0001", "v0002")  # in order; SQLite's user_version is the place in it, from 1
 metadata: Final = MetaData()
 _Whole = BigInteger().with_variant(Integer, "sqlite")  # STRICT tables know INTEGER only, which is 64 bits wide there
 
@@ -43,4 +43,13 @@ head: Final = Table(
     Column("practice", Text, primary_key=True),
     Column("size", _Whole, nullable=False),
     Column("received", _Whole, nullable=False),
+    Column("peaks", LargeBinary, nullable=False),  # of the tree: 32 bytes for each binary digit 1 of the size
+)
+node: Final = Table(
+    "node",
+    metadata,
+    Column("practice", Text, primary_key=True),
+    Column("level", _Whole, primary_key=True),
+    Column("number", _Whole, primary_key=True),
+    Column("hash", LargeBinary, nullable=False),
 )
