@@ -59,7 +59,7 @@ def _write_all(directory: Path, contents: Mapping[str, bytes]) -> None:
                 stream.write(content)
                 stream.flush()
                 os.fsync(stream.fileno())
-                os.fchmod(stream.fileno(), 0o644)  # mkstemp's files are for one user only
+                os.chmod(waiting[name], 0o644)  # mkstemp's files are for one user only
         for name in contents:
             os.replace(waiting[name], directory / name)
             del waiting[name]

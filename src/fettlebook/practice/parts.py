@@ -123,7 +123,7 @@ def _stand_in(data: Mapping[str, Any], errors: Sequence[Mapping[str, Any]]) -> d
                 table[meant[loc][-1]] = value
         elif error["type"] in ("greater_than_equal", "less_than_equal", "greater_than", "less_than", "finite_number"):
             field = schema_at(loc)
-            number = field.get("minimum", field.get("maximum", 1))
+            number = field.get("maximum", field.get("minimum", 1))  # plenty of a thing breaks no relation; none of it does
             if isinstance(table, dict | list) and isinstance(_walk(copy, loc), int | float):
                 table[key] = float(number) if field.get("type") == "number" else number
     frozen = frozen_lists(copy)

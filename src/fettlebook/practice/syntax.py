@@ -6,7 +6,7 @@ that place says what the writer was after.
 
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from fettlebook.errors import Finding
@@ -88,14 +88,18 @@ _SLIPS: Final = (
     (r"\b(\d{1,2})[./](\d{1,2})[./]\d{4}\b", "{0} is not a date that can be read", "Write year-month-day, for example 2026-11-02."),
     (r"(?<![\d:])(\d{2}:\d{2})(?![\d:])", "{0} is a time without seconds", "Write {0}:00."),
     (r"(?<![\d:])(\d:\d{2})(?![\d:])", "{0} is a time without seconds", "Write 0{0}:00."),
-    (r"(?<![\d.,])(-?\d+),(\d+)(?![\d.,])", "{0} has a decimal comma", "Write {1}.{2}."),
+    (r"(?<![\d.,])(-?\d+),(\d+)(?![\d.])", "{0} has a decimal comma", "Write {1}.{2}."),
     (r"(?<![\w.])(-?\d+(?:\.\d+)?)\s*([a-zA-Z%µ°][\w/%]*)", "{0} is a number with a unit", "Write {1}: the unit stands in the key's name."),
     (r"(?<![\w.])0+(\d+(?:\.\d+)?)\b(?![:-])", "{0} begins with a zero", "Write {1}."),
     (r"(?<![\w.])\.(\d+)", "{0} has no digit before the point", "Write 0.{1}."),
     (r"(?<![\w.])(\d+)\.(?!\d)", "{0} has no digit after the point", "Write {1}.0."),
+    (r",\s*\}", "a comma stands before }}", "Take the comma out."),
+)
+
+# Words where a value belongs.
+_WORDS: Final = (
     (r"\b(?:True|TRUE|Yes|YES|yes|on)\b", "{0} is not a value", "Write true."),
     (r"\b(?:False|FALSE|No|NO|no|off)\b", "{0} is not a value", "Write false."),
-    (r",\s*\}", "a comma stands before }}", "Take the comma out."),
     (r"[A-Za-z][^\s,#\]}]*(?: [^\s,#\]}=]+)*(?!\s*=)", "{0} is text without quotation marks", 'Write "{0}".'),
 )
 
@@ -134,22 +138,26 @@ def _explain(message: str, text: str, file: str) -> Finding:
     before, key = row[: column - 1], row.partition("=")[0].strip() or row.strip()
     if message.startswith(("Unclosed", "Invalid value")) and not before.strip(" \t[") and re.match(r"\s*\[*[\w\" .-]+\]*\s*(=|$)", row):
         return Finding("a list further up is not closed", place, "Add the missing ] above this line.")
-    if not message.startswith(("Cannot", "Illegal", "Unterminated", "Unescaped")) and (slip := _slip(row, column)):
-        return Finding(slip[0], place, slip[1])
+    if not message.startswith(("Cannot", "Illegal", "Unterminated", "Unescaped")):
+        slips = (*_SLIPS, *_WORDS) if message.startswith("Invalid value") else _SLIPS
+        if slip := _slip(row, column, slips):
+            slip_column, what, mend = slip
+            return Finding(what, f"{file} line {number}, column {slip_column}", mend)
     for start, what, mend in _MESSAGES:
         if message.startswith(start):
             return Finding(what.format(key=_short(key), row=_short(row.strip())), place, mend)
     return Finding("this line is not TOML", place, 'Write key = value, with text in quotation marks: name = "Quayside".')
 
 
-def _slip(row: str, column: int) -> tuple[str, str] | None:
+def _slip(row: str, column: int, slips: Sequence[tuple[str, str, str]]) -> tuple[int, str, str] | None:
+    """Return column, what and mend of the first slip that touches the place at which tomllib gave up."""
     place = min(max(column - 1, 0), len(row))
     start, end = max(0, place - 80), place + 80  # a line of megabytes must not be searched through
-    for pattern, what, mend in _SLIPS:
+    for pattern, what, mend in slips:
         for match in re.finditer(pattern, row[start:end]):
             if match.start() + start - 1 <= place <= match.end() + start:
                 groups = (_short(match[0]), *match.groups())
-                return what.format(*groups), mend.format(*groups)
+                return start + match.start() + 1, what.format(*groups), mend.format(*groups)
     return None
 
 

@@ -51,6 +51,8 @@ def faults_of(errors: Sequence[Mapping[str, Any]], data: object) -> tuple[Fault,
     renamed = set(typing_slips(errors, data).values())
     for error in errors:
         path = _existing(tuple(error["loc"]), data, error["type"])
+        if error["type"] == "too_short" and len(error["input"]) >= schema_at(path).get("minItems", 1):
+            continue  # pydantic does not count entries that have errors of their own
         if path in faults or (error["type"] == "missing" and path in renamed):
             continue  # a union gives one error per member; a key with a typing slip is also missing under its right name
         faults[path] = Fault(path, *_say(error, path, data))

@@ -25,7 +25,7 @@ def check_calendar(parts: Parts) -> Iterator[Fault]:
             yield Fault(at, "the same rule stands twice", "Take one out.", "warning")
         same.append(rule)
     reached = {rule.chair for _, rule in parts.map_rules if rule.chair is not None}
-    if "rules" in parts.whole and reached:
+    if "rules" in parts.whole and reached and reached <= parts.ids["chairs"]:  # a mistyped chair is told once, above
         for number, chair in parts.chairs:
             if chair.id not in reached and not chair.out_of_service:
                 yield Fault(
