@@ -47,6 +47,15 @@ def test_a_looser_floor_without_a_reason_is_refused_with_the_source_and_the_way_
     assert "reason" in error.mend
 
 
+def test_a_finding_names_file_and_line_where_the_file_is_at_hand():
+    text = small_practice_text("uk", own=own("first.flush", "60.0"))
+    loaded = read_practice(text.encode(), "ours.toml")
+    with pytest.raises(Mendable) as caught:
+        load_rulebook(loaded.practice, loaded=loaded)
+    line = text.splitlines().index("value = 60.0") + 1
+    assert caught.value.where == f'ours.toml line {line}, own rule "first.flush", value'
+
+
 def test_a_blank_reason_is_no_reason(small):
     assert "no reason" in refused(small("uk", own=own("first.flush", "60.0", 'reason = "   "'))).what
 

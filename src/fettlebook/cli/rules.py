@@ -11,8 +11,6 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from fettlebook.errors import Finding
-    from fettlebook.practice.load import Loaded
-    from fettlebook.rules.load import Laid
     from fettlebook.rules.model import Rulebook
 
 
@@ -54,7 +52,7 @@ def rules(
     from fettlebook.errors import Mendable  # noqa: PLC0415
     from fettlebook.practice.load import read_practice_file  # noqa: PLC0415
     from fettlebook.rules.listing import as_csv, as_data  # noqa: PLC0415
-    from fettlebook.rules.load import lay_rulebook  # noqa: PLC0415
+    from fettlebook.rules.load import findings_of, lay_rulebook  # noqa: PLC0415
 
     if as_json and csv_to == "-":
         raise click.UsageError("--json and --csv - both print to the same place: give --csv a file name.")
@@ -63,7 +61,7 @@ def rules(
         raise Mendable.of(loaded.errors)
     day = on.date() if on else datetime.now(ZoneInfo(loaded.practice.practice.time_zone)).date()
     laid = lay_rulebook(loaded.practice, day)
-    refused = _refused(loaded, laid)
+    refused = findings_of(loaded.practice, laid.faults, loaded)
     if laid.rulebook is None:
         raise Mendable.of(refused)
     if csv_to == "-":
@@ -78,15 +76,6 @@ def rules(
         title = f"{loaded.practice.practice.name}{' (invented)' if loaded.practice.practice.invented else ''}"
         _show(title, laid.rulebook, refused, duties=duties or not limits, limits=limits or not duties, full=full)
     context.exit(1 if refused or laid.barred_by_law else 0)
-
-
-def _refused(loaded: Loaded, laid: Laid) -> tuple[Finding, ...]:
-    from fettlebook.practice.place import where  # noqa: PLC0415
-    from fettlebook.rules.load import findings_of  # noqa: PLC0415
-
-    if loaded.practice is None:
-        return ()
-    return findings_of(loaded.practice, laid.faults, lambda data, path: where(loaded.file, loaded.lines, data, path))
 
 
 def _show(head: str, book: Rulebook, refused: Sequence[Finding], *, duties: bool, limits: bool, full: bool) -> None:

@@ -1,13 +1,13 @@
 """From a practice to its rulebook: the packs it names, what these build on, and its own layer on top."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from fettlebook.errors import Finding, Mendable
-from fettlebook.practice.lines import KeyPath
+from fettlebook.practice.load import Loaded
 from fettlebook.practice.model import Practice
-from fettlebook.practice.place import Fault, name_place
+from fettlebook.practice.place import Fault, name_place, where
 from fettlebook.rules.conflicts import BARRED, conflicts
 from fettlebook.rules.duties import duties_of
 from fettlebook.rules.model import Rulebook
@@ -33,7 +33,7 @@ class Laid:
         return self.rulebook is not None and any(note.startswith(BARRED) for note in self.rulebook.notes)
 
 
-def load_rulebook(practice: Practice, on: date | None = None) -> Rulebook:
+def load_rulebook(practice: Practice, on: date | None = None, *, loaded: Loaded | None = None) -> Rulebook:
     """Return what is in force for a practice.
 
     Parameters
@@ -42,6 +42,8 @@ def load_rulebook(practice: Practice, on: date | None = None) -> Rulebook:
         The checked practice file.
     on
         Day that the rules are asked for: only rows valid on it are laid. Left out: the newest rows.
+    loaded
+        The practice file as it was read, so that findings name file and line; left out: the field alone.
 
     Raises
     ------
@@ -50,7 +52,7 @@ def load_rulebook(practice: Practice, on: date | None = None) -> Rulebook:
     """
     laid = lay_rulebook(practice, on)
     if laid.rulebook is None or laid.faults:
-        raise Mendable.of(findings_of(practice, laid.faults))
+        raise Mendable.of(findings_of(practice, laid.faults, loaded))
     return laid.rulebook
 
 
@@ -86,24 +88,22 @@ def lay_packs(practice: Practice, packs: Sequence[Pack], on: date | None = None)
     return Laid(rulebook, tuple(sorted(faults, key=lambda fault: [str(part) for part in fault.path])))
 
 
-def findings_of(
-    practice: Practice, faults: Sequence[Fault], where: Callable[[Mapping[str, object], KeyPath], str] | None = None
-) -> tuple[Finding, ...]:
-    """Return faults as findings.
-
-    Parameters
-    ----------
-    where
-        Turns the file's data and a key path into file, line and field; left out: the field alone, for callers that have
-        no file at hand.
-    """
+def findings_of(practice: Practice, faults: Sequence[Fault], loaded: Loaded | None = None) -> tuple[Finding, ...]:
+    """Return faults as findings: with file and line where `loaded` tells them, else with the field alone."""
     data: dict[str, object] = {
         "practice": {"rulebooks": list(practice.practice.rulebooks)},
         "measured": [{"step": entry.step} for entry in practice.measured],
         "own_rules": [{"id": rule.id} for rule in practice.own_rules],
     }
-    place = where or (lambda data, path: f"practice file, {name_place(data, path)}")
-    return tuple(Finding(fault.what, place(data, fault.path), fault.mend, fault.weight) for fault in faults)
+    return tuple(
+        Finding(
+            fault.what,
+            where(loaded.file, loaded.lines, data, fault.path) if loaded else f"practice file, {name_place(data, fault.path)}",
+            fault.mend,
+            fault.weight,
+        )
+        for fault in faults
+    )
 
 
 def _not_in_force(packs: Sequence[Pack], on: date | None) -> dict[str, str]:
