@@ -86,3 +86,13 @@ def test_the_schema_can_be_printed_without_a_file():
     done = run("--schema")
     assert done.exit_code == 0
     assert json.loads(done.stdout)["title"] == "fettlebook practice file"
+
+
+def test_what_the_rulebook_refuses_stands_among_the_findings(tmp_path: Path, small: str):
+    path = tmp_path / "practice.toml"
+    path.write_text(small.replace('rulebooks = ["general"]', 'rulebooks = ["general", "ukk"]'))
+    done = run(str(path))
+    assert done.exit_code == 1
+    assert "  error    line 7, rulebooks, entry 2\n" in done.output
+    assert "ukk" in done.output
+    assert "Traceback" not in done.output

@@ -396,6 +396,13 @@ def test_a_product_is_used_as_its_label_says_and_for_nothing_else(only: Only, ol
     assert (found.where, found.what, found.weight) == (f"practice.toml {where}", what, "error")
 
 
+def test_two_strengths_of_one_label_leave_the_contact_time_open(only: Only):
+    use = '{ use = "line intensive", strength = 3.0, strength_unit = "% w/v", contact_s = 600, temperature_c = [10.0, 30.0] }'
+    found = only(use, f"{use}, {use.replace('600', '300').replace('3.0', '6.0')}")
+    assert (found.where, found.weight) == ("practice.toml line 82, [in_use], line_intensive", "warning")
+    assert found.what == '"line care" has 2 label uses for "line intensive", so its contact time can\'t be said'
+
+
 # --- calendar and rulebook -----------------------------------------------------------------------------------------------
 
 

@@ -3,9 +3,11 @@
 import json
 import sys
 import textwrap
+from datetime import datetime
 from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 import click
 
@@ -26,6 +28,7 @@ def check(practice_file: Path | None, as_json: bool, schema: bool) -> None:
     """
     from fettlebook.practice.load import read_practice_file  # noqa: PLC0415 - keeps --help quick
     from fettlebook.practice.schema import schema_text  # noqa: PLC0415
+    from fettlebook.rules.load import lay_rulebook  # noqa: PLC0415
 
     if schema:
         click.echo(schema_text(), nl=False)
@@ -33,6 +36,9 @@ def check(practice_file: Path | None, as_json: bool, schema: bool) -> None:
     if practice_file is None:
         raise click.UsageError("Name the practice file, for example: fettlebook check practice.toml")
     loaded = read_practice_file(practice_file)
+    if loaded.practice is not None:
+        today = datetime.now(ZoneInfo(loaded.practice.practice.time_zone)).date()
+        loaded = loaded.with_faults(lay_rulebook(loaded.practice, today).faults)
     if as_json:
         click.echo(json.dumps(_as_json(loaded), indent=2, ensure_ascii=False))
     else:

@@ -2,7 +2,7 @@
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -41,6 +41,7 @@ class Loaded:
     located: tuple[Located, ...]
     readable: bool = True  # whether the bytes are TOML at all
     lines: Mapping[KeyPath, int] = field(default_factory=dict)
+    content: Mapping[str, Any] = field(default_factory=dict)  # as written, for naming places
 
     @property
     def findings(self) -> tuple[Finding, ...]:
@@ -60,6 +61,13 @@ class Loaded:
     def line(self, path: KeyPath) -> int:
         """Return the line of a key path, for example ("chairs", 1, "outlets", 0), or of the nearest table around it."""
         return line_of(self.lines, path)
+
+    def with_faults(self, faults: Sequence[Fault]) -> "Loaded":
+        """Return the same file with what others found in it (the rulebook, for one), located and in line order."""
+        found = (*self.located, *(_locate(fault, self.file, self.lines, self.content) for fault in faults))
+        located = tuple(sorted(found, key=lambda entry: entry.line or 0))
+        refused = any(entry.finding.weight == "error" for entry in located)
+        return replace(self, located=located, practice=None if refused else self.practice)
 
 
 def read_practice(text: bytes, file: str) -> Loaded:
@@ -91,9 +99,7 @@ def read_practice(text: bytes, file: str) -> Loaded:
     except ValidationError as error:
         errors = error.errors(include_url=False)
         faults = _both(faults_of(errors, frozen), check_parts(readable_parts(frozen, errors)))
-    located = sorted((_locate(fault, file, lines, frozen) for fault in faults), key=lambda entry: entry.line or 0)
-    in_order = all(entry.finding.weight == "warning" for entry in located)
-    return Loaded(file, digest, practice if in_order else None, tuple(located), lines=lines)
+    return Loaded(file, digest, practice, (), lines=lines, content=frozen).with_faults(faults)
 
 
 def read_practice_file(path: Path) -> Loaded:

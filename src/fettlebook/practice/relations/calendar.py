@@ -1,5 +1,6 @@
 """The map from calendar entries to chairs and visit kinds says one thing of each entry."""
 
+import unicodedata
 from collections.abc import Iterator
 
 from fettlebook.practice.lines import KeyPath
@@ -18,7 +19,7 @@ def check_calendar(parts: Parts) -> Iterator[Fault]:
     for number, rule in parts.map_rules:
         at: KeyPath = ("calendar", "rules", number)
         yield from _rule(rule, at, parts)
-        same = known.setdefault((rule.property, rule.equals.strip().casefold()), [])
+        same = known.setdefault((rule.property, _compared(rule.equals)), [])
         if any(_contradict(rule, other) for other in same):
             yield Fault(at, f'it contradicts an earlier rule on {rule.property} "{rule.equals}"', "Keep one of the two.")
         elif rule in same:
@@ -52,3 +53,8 @@ def _contradict(rule: MapRule, other: MapRule) -> bool:
         return True
     pairs = ((rule.chair, other.chair), (rule.visit_kind, other.visit_kind))
     return any(one is not None and two is not None and one != two for one, two in pairs)
+
+
+def _compared(text: str) -> str:
+    """Return a text as the appointment book's reader compares it: case, spaces and the storing of accents don't count."""
+    return " ".join(unicodedata.normalize("NFKC", text).casefold().split())

@@ -52,6 +52,13 @@ def _chosen(parts: Parts) -> Iterator[Fault]:
             continue
         if name not in parts.ids["products"]:
             yield unknown(path, "product", name, parts.ids["products"])
+        elif name in readable and len(entries := [labelled for labelled in readable[name].uses if labelled.use is use]) > 1:
+            yield Fault(
+                path,
+                f'"{name}" has {len(entries)} label uses for "{use}", so its contact time can\'t be said',
+                "Leave only the strength and contact time that are in use here.",
+                "warning",
+            )
         elif name in readable and use not in {labelled.use for labelled in readable[name].uses}:
             allowed = ", ".join(sorted({labelled.use.value for labelled in readable[name].uses}))
             yield Fault(
