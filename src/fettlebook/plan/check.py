@@ -183,8 +183,10 @@ class _Check:
             self.book(k.person, k.start, r.pack_minutes, f"packing {k.unit}", "instruments")
 
     def batch(self, b: Batch, machine: Machine, what: str) -> None:
-        if len(b.units) > machine.capacity or len(set(b.units)) != len(b.units):
-            self.say(f"{len(b.units)} sets, or one twice; {machine.capacity} fit", what)
+        size = {t.id: t.places for t in self.day.set_types}
+        taken = sum(size.get(u.rpartition("#")[0], 1) for u in b.units)
+        if taken > machine.capacity or len(set(b.units)) != len(b.units):
+            self.say(f"{len(b.units)} sets take {taken} places, or one rides twice; {machine.capacity} fit", what)
         if b.load_start + self.day.reprocess.load_minutes != b.start:
             self.say("loading must end as the cycle starts", what)
         if b.start < machine.not_before:

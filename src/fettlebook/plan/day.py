@@ -48,6 +48,7 @@ class PlannedVisit:
     start: datetime | None  # None: left out
     minutes_late: int
     units: tuple[str, ...]
+    why: str = ""  # late: what it waits for; left out: why it can't be served
 
 
 @dataclass(frozen=True, slots=True)

@@ -88,7 +88,7 @@ class _Run:
     """One day lived through; `plan()` gives what was done and `stuck` the visits that could not be served."""
 
     def __init__(self, day: Instance, manner: Manner) -> None:
-        self.day, self.manner, self.r = day, manner, day.reprocess
+        self.day, self.manner, self.r, self.places = day, manner, day.reprocess, day.places()
         self.visits: list[PlannedVisit] = []
         self.steps: list[PlannedStep] = []
         self.packs: list[Pack] = []
@@ -419,12 +419,19 @@ class _Run:
                     break
                 items.append((due, unit))
         items.sort()
-        items = items[: state.machine.capacity]
-        return tuple(u for _, u in items), (items[0][0] - way if items else NEVER)
+        fits, room = [], state.machine.capacity
+        for due, unit in items:
+            if self.places[unit.rpartition("#")[0]] <= room:
+                fits.append((due, unit))
+                room -= self.places[unit.rpartition("#")[0]]
+        return tuple(u for _, u in fits), (fits[0][0] - way if fits else NEVER)
 
     def is_time(self, state: _MachineState, units: tuple[str, ...], latest: float, t: int) -> bool:
         share = self.manner.wash_share if state.kind == "wash" else self.manner.sterilize_share
-        if len(units) >= max(1.0, share * state.machine.capacity) or latest - self.manner.lead <= t:
+        if (
+            sum(self.places[u.rpartition("#")[0]] for u in units) >= max(1.0, share * state.machine.capacity)
+            or latest - self.manner.lead <= t
+        ):
             return True
         self.wake(max(t + 1, latest - self.manner.lead))
         return False

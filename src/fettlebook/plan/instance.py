@@ -90,14 +90,19 @@ class Visit(_Part):
 
 
 class SetType(_Part):
-    """Instrument sets of one type; units `id#1` to `id#owned`, all sterile as the day starts."""
+    """Instrument sets of one type; units `id#1` to `id#owned`, all sterile as the day starts.
+
+    `places` is how much of a machine's capacity one unit takes; left out, 1 (schema 1 counts sets, so a plan that holds
+    the places holds schema 1 too).
+    """
 
     id: Id
     owned: Annotated[int, Field(ge=0, le=5000)]
+    places: Annotated[int, Field(ge=1, le=50)] = 1
 
 
 class Machine(_Part):
-    """A washer or a sterilizer with the one cycle that the plan uses; `capacity` in sets."""
+    """A washer or a sterilizer with the one cycle that the plan uses; `capacity` in sets (in places where sets state them)."""
 
     id: Id
     capacity: Annotated[int, Field(ge=1, le=5000)]
@@ -194,6 +199,10 @@ class Instance(_Part):
         """Return a chair's visits in booked order (equal times in the order of the file)."""
         return tuple(sorted((v for v in self.visits if v.chair == chair), key=lambda v: v.booked))
 
+    def places(self) -> dict[str, int]:
+        """Return set type -> places that one unit takes in a machine."""
+        return {t.id: t.places for t in self.set_types}
+
     def owned(self) -> dict[str, int]:
         """Return set type -> units owned."""
         return {t.id: t.owned for t in self.set_types}
@@ -255,6 +264,9 @@ def _plain(value: BaseModel) -> dict[str, Any]:
     for v in data["visits"]:
         if v["latest"] is None:
             del v["latest"]
+    for t in data["set_types"]:
+        if t["places"] == 1:
+            del t["places"]
     for p in data["people"]:
         if p["does"] == ["chairs", "instruments"]:
             del p["does"]

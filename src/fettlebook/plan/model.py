@@ -139,6 +139,7 @@ class ExactModel:
     def groups(self, machines: tuple[Machine, ...], most: int | None, first: int, kind: str) -> list[_Group]:
         """Pool machines that are equal in all that counts; the b-th load of a pool starts no earlier than the one before."""
         r, end = self.day.reprocess, self.day.day_end
+        places = self.day.places()
         pools: dict[tuple[int, int, int], list[Machine]] = {}
         for m in machines:
             pools.setdefault((m.capacity, m.minutes, m.not_before), []).append(m)
@@ -181,7 +182,7 @@ class ExactModel:
                         continue
                     here = self.m.new_bool_var("")
                     (item.washed_in if kind == "wash" else item.sterilized_in).append((len(out), x, here))
-                    inside.append(here)
+                    inside.append(places[item.kind] * here)
                 self.m.add(sum(inside) <= capacity * load.used)
                 self.m.add(sum(inside) >= load.used)
             out.append(_Group(tuple(pool), loads))

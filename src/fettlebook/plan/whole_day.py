@@ -1,0 +1,180 @@
+"""One day from practice and book to the plan that people read: instance, solution, words."""
+
+from collections import Counter
+from collections.abc import Callable
+from datetime import date
+
+from fettlebook.errors import Finding
+from fettlebook.plan.day import DayPlan, DayVerdict, PlannedVisit, Task
+from fettlebook.plan.explain import Words, dirty_at_night, line, minutes_late, shortages_of, verdict_of, why_late
+from fettlebook.plan.instance import Batch, Instance, Plan
+from fettlebook.plan.solve import Progress, Solved, solve
+from fettlebook.plan.tasks import Maps, day_instance
+from fettlebook.practice.model import Practice
+from fettlebook.practice.visit import Visit
+from fettlebook.times.model import RunningTime
+
+
+def plan_day(
+    practice: Practice,
+    times: tuple[RunningTime, ...],
+    visits: tuple[Visit, ...],
+    day: date,
+    *,
+    limit_s: float,
+    seed: int,
+    findings: tuple[Finding, ...] = (),
+    deterministic: float | None = None,
+    told: Callable[[Progress], None] | None = None,
+) -> DayPlan:
+    """Return one day, planned.
+
+    Parameters
+    ----------
+    practice
+        The checked practice file.
+    times
+        Its running times.
+    visits
+        The visits of the day; each is in the plan, or left out with its reason.
+    day
+        The day, in the practice's zone.
+    limit_s, seed, deterministic
+        How long to search; see `solve`.
+    findings
+        What was found on the way here (file, book); carried along.
+    told
+        Called with each better plan.
+
+    Raises
+    ------
+    Mendable
+        The rulebooks ask nothing between visits or at the end of the day.
+    """
+    instance, maps = day_instance(practice, times, visits, day)
+    solved = solve(instance, limit_s=limit_s, seed=seed, deterministic=deterministic, told=told)
+    words = Words(maps.clock.shown, {s.id: s.name for s in practice.sets})
+    refused = len(maps.refused)
+    shortages = shortages_of(instance, solved, words, limit_s=min(6.0, limit_s), seed=seed, deterministic=deterministic)
+    verdict = verdict_of(solved, booked=len(visits))
+    text = line(instance, solved, words, booked=len(visits), shortages=shortages, unknown_steps=maps.unknown_steps)
+    if verdict is DayVerdict.DOES_NOT_FIT and not shortages and refused:
+        text = text.replace("does not fit", f"does not fit: {next(iter(maps.refused.values()))}", 1)
+    tested = Counter({t.person: 0 for t in maps.tests})
+    for t in maps.tests:
+        tested[t.person] += t.attended
+    clock = maps.clock
+    return DayPlan(
+        day=day,
+        verdict=verdict,
+        line=text,
+        tasks=tuple(sorted(_tasks(instance, solved.plan, maps), key=lambda t: (t.start, t.end, t.place))) if solved.plan.visits else (),
+        visits=_visits(instance, solved, maps, words),
+        shortages=shortages,
+        weighted_minutes_late=solved.weighted_minutes_late,
+        bound_minutes_late=solved.bound,
+        end_of_day=clock.moment(solved.figures.end_of_day) if solved.plan.visits else None,
+        attended_minutes={p: n + tested[p] for p, n in solved.figures.attended_minutes.items()},
+        method=_method(solved),
+        findings=(*findings, *maps.findings, *_left_unsterile(instance, solved.plan, words)),
+    )
+
+
+def _method(solved: Solved) -> str:
+    if not solved.plan.visits:
+        return "nothing to plan"
+    if solved.proven:
+        return f"{solved.method}; proven: no plan of this day is less late"
+    above = solved.weighted_minutes_late - solved.bound
+    if solved.plan.left_out:
+        return f"{solved.method}; not proven best"
+    return f"{solved.method}; not proven best, at most {above} weighted minutes could be saved"
+
+
+def _left_unsterile(instance: Instance, plan: Plan, words: Words) -> tuple[Finding, ...]:
+    if not (dirty := dirty_at_night(instance, plan)):
+        return ()
+    sets = ", ".join(f"{n} {words.set_name(t)}" for t, n in dirty.items())
+    return (
+        Finding(
+            f"used sets that no visit of the day waits for are not in the timetable's loads: {sets}",
+            "end of day",
+            "Run them where a machine is free, or first thing tomorrow before they are needed.",
+            "warning",
+        ),
+    )
+
+
+def _visits(instance: Instance, solved: Solved, maps: Maps, words: Words) -> tuple[PlannedVisit, ...]:
+    planned = {v.id: v for v in solved.plan.visits}
+    late = minutes_late(instance, solved.plan)
+    why = why_late(instance, solved.plan, words) | {h.visit: h.why for h in solved.hopeless} | maps.refused
+    out = []
+    for ref, v in sorted(maps.visits.items(), key=lambda x: (x[1].start, x[1].chair)):
+        p = planned.get(ref)
+        start = maps.clock.moment(p.start) if p else None
+        reason = why.get(ref, "" if p else "left out so that the others can be served")
+        out.append(PlannedVisit(ref, v.chair, v.visit_kind, v.start, start, late.get(ref, 0), p.units if p else (), reason))
+    return tuple(out)
+
+
+def _tasks(instance: Instance, plan: Plan, maps: Maps) -> list[Task]:
+    clock, r = maps.clock, instance.reprocess
+    chairs = {c.id: c for c in instance.chairs}
+    tasks: list[Task] = []
+    for s in plan.steps:
+        block = chairs[s.chair].procedure(s.procedure)[s.index]
+        parts = maps.blocks[s.chair, s.procedure, s.index]
+        at = 0
+        for part in parts:
+            # The minute that a block is rounded up by belongs to its last step.
+            until = at + part.seconds if part is not parts[-1] else block.minutes * 60
+            tasks.append(
+                Task(
+                    kind=s.procedure,
+                    place=s.chair,
+                    person=s.person,
+                    what=part.name + (" (length unknown: time held)" if part.unknown else ""),
+                    start=clock.moment(s.start, second=at),
+                    end=clock.moment(s.start, second=until),
+                    attended=block.attended,
+                    visit=s.after,
+                    step_id=part.step_id,
+                )
+            )
+            at = until
+    minutes = {v.id: (v.chair, v.minutes) for v in instance.visits}
+    for v in plan.visits:
+        chair, length = minutes[v.id]
+        kind = maps.visits[v.id].visit_kind
+        tasks.append(Task("visit", chair, None, kind, clock.moment(v.start), clock.moment(v.start + length), False, v.id, v.units))
+    for k in plan.packs:
+        what = f"pack {k.unit.replace('#', ' ')}"
+        tasks.append(
+            Task("pack", "packing", k.person, what, clock.moment(k.start), clock.moment(k.start + r.pack_minutes), True, None, (k.unit,))
+        )
+    for b in plan.batches:
+        tasks += _batch(instance, b, maps)
+    for t in maps.tests:
+        start, hands = clock.moment(t.start), clock.moment(t.start + t.attended)
+        if t.attended:
+            tasks.append(Task("test", t.machine, t.person, t.name, start, hands, True))
+        if t.end > t.start + t.attended:
+            tasks.append(Task("test", t.machine, None, t.name, hands, clock.moment(t.end), False))
+    return tasks
+
+
+def _batch(instance: Instance, b: Batch, maps: Maps) -> list[Task]:
+    clock, r = maps.clock, instance.reprocess
+    machine = next(m for m in (*instance.washers, *instance.sterilizers) if m.id == b.machine)
+    sets = f"{len(b.units)} {'set' if len(b.units) == 1 else 'sets'}"
+    cycle = maps.cycles.get(b.machine, "cycle")
+    end = b.start + machine.minutes
+    out = [
+        Task("load", b.machine, b.load_person, f"load {sets}", clock.moment(b.load_start), clock.moment(b.start), True, None, b.units),
+        Task("cycle", b.machine, None, f"{cycle}, {sets}", clock.moment(b.start), clock.moment(end), False, None, b.units),
+    ]
+    if b.unload_start is not None:
+        begin, done = clock.moment(b.unload_start), clock.moment(b.unload_start + r.unload_minutes)
+        out.append(Task("unload", b.machine, b.unload_person, f"unload {sets}", begin, done, True, None, b.units))
+    return out
