@@ -1,0 +1,116 @@
+"""`fettlebook serve`: the page on this machine."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    import socket
+    from datetime import datetime
+    from pathlib import Path
+
+PORT = 8321
+
+
+@click.command()
+@click.argument("practice_file", metavar="PRACTICE.toml", type=click.Path(path_type=str))
+@click.argument("book_file", metavar="BOOK.ics", type=click.Path(path_type=str))
+@click.option("--data", metavar="FILE.sqlite", help="The book of entries; beside the practice file if left out. Made where there is none.")
+@click.option("--host", default="127.0.0.1", show_default=True, help="An address of this machine; nothing else can be chosen yet.")
+@click.option("--port", type=click.IntRange(0, 65535), default=PORT, show_default=True, help="0: any that is free.")
+@click.option("--date", "day", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="The day that opens first; today if left out.")
+@click.option(
+    "--at", type=click.DateTime(["%Y-%m-%dT%H:%M"]), metavar="DATETHH:MM", help="Set the page's clock by hand, for training; it says so."
+)
+def serve(*, practice_file: str, book_file: str, data: str | None, host: str, port: int, day: datetime | None, at: datetime | None) -> None:
+    """Open the page on this machine: the day, the running times, the rules, the day sheet.
+
+    The page answers only on this machine: sign-in is not built yet, and without it nobody else may reach it. It runs
+    until Ctrl-C. The files are read again when they change.
+
+    Exit status: 0 it ran and was stopped; 2 it could not start, the message says why.
+    """
+    from pathlib import Path  # noqa: PLC0415 - imports wait until they are needed: --help stays quick
+
+    from fettlebook.errors import Mendable  # noqa: PLC0415
+    from fettlebook.web.guard import is_loopback  # noqa: PLC0415
+
+    if not is_loopback(host):
+        raise Mendable(
+            f"{host!r} could be reached from other machines, and sign-in is not built yet",
+            where="--host",
+            mend="Leave --host out: the page then opens on this machine only, at 127.0.0.1.",
+        )
+    practice_path = Path(practice_file)
+    data_path = Path(data) if data else practice_path.with_name("book.sqlite")
+    listening = _listen(host, port)
+    with listening:
+        _run(listening, (practice_path, Path(book_file), data_path), day, at)
+
+
+def _listen(host: str, port: int) -> socket.socket:
+    """Take the port before anything else: a taken port is then the first and only message."""
+    import errno  # noqa: PLC0415
+    import socket  # noqa: PLC0415
+
+    from fettlebook.errors import Mendable  # noqa: PLC0415
+
+    listening = socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET)
+    try:
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listening.bind((host, port))
+        listening.listen(128)
+    except OSError as error:
+        listening.close()
+        taken = error.errno == errno.EADDRINUSE
+        what = "another program listens there" if taken else f"can't listen there: {error.strerror}"
+        mend = "Is fettlebook open already? Else choose another port, or --port 0 for any that is free."
+        raise Mendable(what, where=f"{host} port {port}", mend=mend) from None
+    return listening
+
+
+def _run(listening: socket.socket, files: tuple[Path, Path, Path], day: datetime | None, at: datetime | None) -> None:
+    import os  # noqa: PLC0415
+    import signal  # noqa: PLC0415
+    import sys  # noqa: PLC0415
+    from contextlib import suppress  # noqa: PLC0415
+    from datetime import UTC, datetime, timedelta  # noqa: PLC0415
+    from zoneinfo import ZoneInfo  # noqa: PLC0415
+
+    import uvicorn  # noqa: PLC0415
+
+    from fettlebook.practice.load import load_practice  # noqa: PLC0415
+    from fettlebook.web.app import create_app  # noqa: PLC0415
+    from fettlebook.web.chain import Chain  # noqa: PLC0415
+    from fettlebook.web.desk import Desk  # noqa: PLC0415
+
+    began = datetime.now(UTC)
+    zone = ZoneInfo(load_practice(files[0]).practice.time_zone)
+    ahead = at.replace(tzinfo=zone) - began if at else timedelta(0)
+
+    def clock() -> datetime:
+        return (datetime.now(UTC) + ahead).astimezone(zone)
+
+    start = day.date() if day else None
+    chain = Chain(*files, clock=clock, around=start)
+    desk = Desk(chain, clock)
+    app = create_app(desk, start, training_clock=at is not None)
+    # No access log: it would only tell who looked when. A fault is logged with its number by the pages themselves.
+    config = uvicorn.Config(app, log_level="warning", access_log=False, timeout_graceful_shutdown=2, server_header=False, lifespan="off")
+    host, port = listening.getsockname()[:2]
+    shown = f"[{host}]" if ":" in host else host
+    click.echo(f"fettlebook is open at http://{shown}:{port}/ (Ctrl-C stops it)")
+    sys.stdout.flush()
+    # uvicorn stops in good order and then raises the signal once more; both signals shall end here, not kill.
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    with suppress(KeyboardInterrupt):
+        uvicorn.Server(config).run(sockets=[listening])
+    stopped = desk.close()
+    chain.close()
+    click.echo("Stopped.")
+    if not stopped:
+        # The solver is still searching in its own threads and can't be told to stop; all that was noted is durable.
+        sys.stdout.flush()
+        os._exit(0)

@@ -1,0 +1,153 @@
+"""From the two files to what the pages show, and into the book what was read and planned: the real makers of the desk.
+
+The calendar's bytes stay in memory only as long as one day is read from them. The book gets the practice file's
+version, the day's visits by opaque reference, and the plan's one line; each only when it differs from the last.
+"""
+
+import json
+from collections.abc import Callable, Hashable
+from dataclasses import asdict
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from fettlebook.book.entries import Moment
+from fettlebook.book.kinds import BookImported, Data, DayPlanned, PracticeFileVersion, digest_of, to_ms
+from fettlebook.book.stores.sqlite import SqliteStore, open_book
+from fettlebook.errors import Finding, Mendable
+from fettlebook.exchange.calendar import booked_days, read_book
+from fettlebook.exchange.key import load_or_make_key
+from fettlebook.plan.day import DayPlan
+from fettlebook.plan.whole_day import plan_day
+from fettlebook.practice.load import read_practice
+from fettlebook.practice.model import Practice
+from fettlebook.practice.visit import Visit
+from fettlebook.rules.load import load_rulebook
+from fettlebook.times.findings import stray_measurements
+from fettlebook.times.running import running_times
+from fettlebook.web.desk import Reading
+from fettlebook.web.source import read_whole
+
+DAYS_BEFORE: Final = 30
+DAYS_SHOWN: Final = 120
+PLAN_LIMIT_S: Final = 10.0
+SEED: Final = 1
+LINE_MOST: Final = 500  # what an entry takes
+
+
+class Chain:
+    """The files, the key and the book of one practice."""
+
+    def __init__(
+        self, practice_file: Path, book_file: Path, data: Path, *, clock: Callable[[], datetime], around: date | None = None
+    ) -> None:
+        """Open the key and the book.
+
+        Parameters
+        ----------
+        practice_file, book_file
+            The practice file and the appointment book.
+        data
+            The book of entries; made where there is none. The key stands beside it.
+        clock
+            The present moment as the pages show it, aware; its day decides which rules are in force.
+        around
+            Booked days are looked for around this day; None: around today.
+
+        Raises
+        ------
+        Mendable
+            One of the files can't be used. A book is made only when the other two could be read.
+        """
+        self._practice_file = practice_file
+        self._book_file = book_file
+        self._clock = clock
+        self._around = around
+        practice, _ = self._practice()
+        read_whole(book_file)
+        self._key = load_or_make_key(data.with_name(f"{data.name}.key"))
+        self._store: SqliteStore = open_book(data, practice.practice.id)
+
+    def mark(self) -> Hashable:
+        """Return what changes when a file or the day changes; a missing file changes it too."""
+        return (_stamp(self._practice_file), _stamp(self._book_file), self._clock().date())
+
+    def read(self) -> Reading:
+        """Read both files; raises Mendable with all that is wrong."""
+        mark = self.mark()  # before reading: a file that changes meanwhile is then read again
+        practice, warnings = self._practice()
+        now = self._clock().astimezone(ZoneInfo(practice.practice.time_zone))
+        rulebook = load_rulebook(practice, on=now.date())
+        first = (self._around or now.date()) - timedelta(days=DAYS_BEFORE)
+        booked = booked_days(read_whole(self._book_file), self._book_file.name, practice, first, self._key, days=DAYS_SHOWN)
+        findings = (*warnings, *stray_measurements(practice, rulebook))
+        self._note(PracticeFileVersion.of(self._text, self._practice_file.name), f"practice:{practice.practice.id}", practice)
+        return Reading(practice, rulebook, running_times(practice, rulebook), booked, findings, mark, now)
+
+    def plan(self, reading: Reading, day: date) -> DayPlan:
+        """Plan one day, and note in the book what was imported and what came out."""
+        calendar = read_whole(self._book_file)
+        book = read_book(calendar, self._book_file.name, reading.practice, day, self._key)
+        plan = plan_day(
+            reading.practice,
+            reading.times,
+            book.visits,
+            day,
+            limit_s=PLAN_LIMIT_S,
+            seed=SEED,
+            findings=(*book.findings, *reading.findings),
+        )
+        imported = BookImported.of(day=day.isoformat(), calendar=calendar, visits=book.visits, counts=asdict(book.counts))
+        planned = DayPlanned(
+            day=day.isoformat(),
+            instance_digest=_asked(reading, book.visits, day),
+            verdict=plan.verdict.value,
+            line=plan.line[:LINE_MOST],
+            method=plan.method[:LINE_MOST] or None,
+        )
+        self._note(imported, f"day:{day}", reading.practice)
+        self._note(planned, f"day:{day}", reading.practice)
+        return plan
+
+    def close(self) -> None:
+        """Let go of the book."""
+        self._store.close()
+
+    def _practice(self) -> tuple[Practice, tuple[Finding, ...]]:
+        raw = read_whole(self._practice_file)
+        loaded = read_practice(raw, self._practice_file.name)
+        if loaded.practice is None:
+            raise Mendable.of(loaded.errors)
+        self._text = raw.decode("utf-8")
+        return loaded.practice, loaded.warnings
+
+    def _note(self, data: Data, subject: str, practice: Practice) -> None:
+        """Write an entry unless the last of its kind and subject says the same."""
+        last = None
+        for received in self._store.read(kinds=[data.KIND], subjects=[subject]):
+            last = received.entry.data
+        if last != data:
+            moment = Moment(to_ms(datetime.now(UTC)), practice.practice.time_zone)
+            self._store.note(data, moment=moment, subjects=(subject,))
+
+
+def _stamp(path: Path) -> Hashable:
+    try:
+        stat = path.stat()
+    except OSError:
+        return None
+    return (stat.st_mtime_ns, stat.st_size, stat.st_ino)
+
+
+def _asked(reading: Reading, visits: tuple[Visit, ...], day: date) -> str:
+    """Return the digest of all that the plan was made from."""
+    asked = {
+        "day": day.isoformat(),
+        "practice": reading.practice.model_dump_json(by_alias=True),
+        "times": [(t.chair, t.step_id, t.seconds) for t in reading.times],
+        "visits": [(v.ref, v.chair, v.visit_kind, v.start.isoformat(), v.end.isoformat()) for v in visits],
+        "limit_s": PLAN_LIMIT_S,
+        "seed": SEED,
+    }
+    return digest_of(json.dumps(asked, sort_keys=True).encode())

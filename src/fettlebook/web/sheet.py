@@ -1,0 +1,155 @@
+"""The printable day sheet: an A4 PDF with the chairs first and then a list for each person, made by typst.
+
+Tagged as PDF/UA-1. The data go in as JSON, never as source text, and only the font of this package is used, so the same
+plan and moment give the same bytes on every machine.
+"""
+
+import json
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+import typst
+
+from fettlebook import __version__
+from fettlebook.plan.day import DayPlan
+from fettlebook.practice.model import Practice
+from fettlebook.web.board import Block, Lane, lay_out
+from fettlebook.web.wording import VERDICT_WORD, clock, length, long_day
+
+HERE: Final = Path(__file__).parent
+CAUTION: Final = (
+    "Decision support for trained staff. Instructions for use, labels and local rules come first. The program releases nothing by itself."
+)
+
+
+def day_sheet(plan: DayPlan, practice: Practice, made_at: datetime) -> bytes:
+    """Return the day sheet as PDF.
+
+    Parameters
+    ----------
+    plan
+        The day's plan.
+    practice
+        Names of chairs, people and visit kinds.
+    made_at
+        The moment that the sheet bears, aware.
+
+    Raises
+    ------
+    RuntimeError
+        The typesetter warned (a missing font, say): a sheet that came out wrong is not handed out.
+    """
+    day = json.dumps(_content(plan, practice, made_at))
+    compiler = typst.Compiler(
+        HERE / "sheet.typ",
+        root=HERE,
+        font_paths=typst.Fonts(include_system_fonts=False, font_paths=[HERE / "static"]),
+        sys_inputs={"day": day},
+    )
+    pdf, warnings = compiler.compile_with_warnings(format="pdf", pdf_standards=["ua-1"])
+    if warnings:
+        raise RuntimeError("; ".join(warning.message for warning in warnings))
+    return pdf if isinstance(pdf, bytes) else b""
+
+
+def _content(plan: DayPlan, practice: Practice, made_at: datetime) -> dict[str, Any]:
+    zone = ZoneInfo(practice.practice.time_zone)
+    made = made_at.astimezone(zone)
+
+    def say(moment: datetime) -> str:
+        return clock(moment, zone)
+
+    board = lay_out(plan, practice, "chair")
+    span = _span(plan, say)
+    people = [
+        {
+            "name": lane.name,
+            "minutes": length(60 * plan.attended_minutes.get(lane.id, 0)),
+            "runs": [{"start": say(b.start), "end": say(b.end), "where": b.where, "what": _steps(b)} for b in lane.blocks],
+        }
+        for lane in lay_out(plan, practice, "person").lanes
+        if lane.blocks
+    ]
+    return {
+        "title": f"Day sheet, {long_day(plan.day)}",
+        "practice": practice.practice.name,
+        "invented": practice.practice.invented,
+        "verdict": VERDICT_WORD[plan.verdict],
+        "line": plan.line,
+        "how": f"Planned by {plan.method}.",
+        "caution": CAUTION,
+        "version": __version__,
+        "made": {
+            "year": made.year, "month": made.month, "day": made.day, "hour": made.hour, "minute": made.minute,
+            "text": f"{long_day(made.date())} {say(made)}",
+        },
+        "attention": _attention(plan, say),
+        "span": span,
+        "chairs": [_chair(lane, plan, practice, say) for lane in board.lanes],
+        "people": people,
+    }  # fmt: skip
+
+
+def _steps(block: Block) -> str:
+    """Return what is done in one run, with minutes; places only where the run has several."""
+    several = len({task.place for task in block.tasks}) > 1
+    return "; ".join(
+        f"{task.place}: {task.what} {(task.end - task.start).total_seconds() / 60:g}"
+        if several
+        else f"{task.what} {(task.end - task.start).total_seconds() / 60:g}"
+        for task in block.tasks
+    )
+
+
+def _attention(plan: DayPlan, say: Callable[[datetime], str]) -> list[dict[str, str]]:
+    items = []
+    for visit in sorted(plan.visits, key=lambda v: v.booked.timestamp()):
+        if visit.start is None:
+            items.append({"what": f"{visit.chair}, {say(visit.booked)}: no place in this plan.", "where": "", "mend": ""})
+        elif visit.minutes_late:
+            items.append(
+                {
+                    "what": f"{visit.chair}, {say(visit.booked)}: starts {say(visit.start)}, {visit.minutes_late} min late.",
+                    "where": "",
+                    "mend": "",
+                }
+            )
+    return items + [
+        {"what": f"{s.what}.", "where": ", ".join(part for part in (s.where, s.when) if part) + ".", "mend": s.mend} for s in plan.shortages
+    ]
+
+
+def _span(plan: DayPlan, say: Callable[[datetime], str]) -> dict[str, Any]:
+    if not plan.tasks:
+        return {"start": 0.0, "minutes": 1, "ticks": [], "words": ""}
+    first = min(task.start.timestamp() for task in plan.tasks) // 3600 * 3600
+    last = -(-max(task.end.timestamp() for task in plan.tasks) // 3600) * 3600
+    zone_start = plan.tasks[0].start + timedelta(seconds=first - plan.tasks[0].start.timestamp())
+    hours = range(int((last - first) // 3600))
+    ticks = [{"at": 60 * h, "text": say(datetime.fromtimestamp(first + 3600 * h, tz=zone_start.tzinfo))} for h in hours]
+    return {"start": first, "minutes": 60 * len(hours), "ticks": ticks, "words": ""}
+
+
+def _chair(lane: Lane, plan: DayPlan, practice: Practice, say: Callable[[datetime], str]) -> dict[str, Any]:
+    first = _span(plan, say)["start"]
+    kinds = {kind.id: kind.name for kind in practice.visit_kinds}
+    ends = {task.visit: task.end for task in plan.tasks if task.kind == "visit"}
+    return {
+        "name": lane.name,
+        "blocks": [{"at": (b.start.timestamp() - first) / 60, "length": b.minutes, "visit": b.family == "visit"} for b in lane.blocks],
+        "visits": [
+            {
+                "booked": say(visit.booked),
+                "start": say(visit.start) if visit.start else "no place",
+                "end": say(ends[visit.ref]) if visit.ref in ends else "",
+                "late": visit.minutes_late,
+                "kind": kinds.get(visit.visit_kind, visit.visit_kind),
+                "ref": visit.ref[:8],
+            }
+            for visit in sorted(plan.visits, key=lambda v: v.booked.timestamp())
+            if visit.chair == lane.id
+        ],
+    }

@@ -1,0 +1,61 @@
+// Moves the present moment by the server's clock, and tells when the plan changed. The page works without it.
+const body = document.body;
+const began = performance.now();
+const serverNow = () => Number(body.dataset.now) + (performance.now() - began);
+const asClock = new Intl.DateTimeFormat("en-GB", { hour: "2-digit", minute: "2-digit", timeZone: body.dataset.zone });
+
+function move() {
+  const now = serverNow();
+  const text = asClock.format(now);
+  const clock = document.getElementById("clock");
+  if (clock) clock.textContent = text;
+  for (const band of document.querySelectorAll(".band")) {
+    const line = band.querySelector(".now");
+    if (!line) continue;
+    const minute = Math.floor((now - Number(band.dataset.start)) / 60000);
+    line.hidden = minute < 0 || minute >= Number(band.dataset.minutes);
+    if (line.hidden) continue;
+    line.className = `now s${minute}`;
+    line.firstElementChild.textContent = text;
+  }
+}
+
+const progress = document.getElementById("progress");
+
+async function look() {
+  let known;
+  try {
+    known = await (await fetch(progress.dataset.address, { cache: "no-store" })).json();
+  } catch {
+    say("The program does not answer. What you see may be old.");
+    return 5000;
+  }
+  if (String(known.version) !== progress.dataset.version && !known.stage) {
+    // Whoever has details open keeps them: the reload waits until they are closed.
+    if (document.querySelector(".details:target")) say("There is a newer plan. Close the details to see it.");
+    else location.reload();
+    return 5000;
+  }
+  const stage = document.getElementById("stage");
+  if (stage) stage.textContent = known.stage || "done";
+  else say(known.stage ? `Planning again: ${known.stage}.` : "");
+  return known.stage ? 700 : 5000;
+}
+
+function say(text) {
+  if (progress.dataset.waiting === undefined && progress.textContent !== text) progress.textContent = text;
+}
+
+async function watch() {
+  const pause = await look();
+  setTimeout(watch, pause);
+}
+
+document.addEventListener("keydown", (event) => {
+  if (event.key !== "Escape") return;
+  document.querySelector(".details:target .close")?.click();
+});
+
+move();
+setInterval(move, 5000);
+if (progress) setTimeout(watch, progress.dataset.waiting ? 500 : 5000);
