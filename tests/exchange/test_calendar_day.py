@@ -198,6 +198,7 @@ def test_the_day_after_an_all_day_entry_is_free_of_it(read: Reader) -> None:
 def test_an_older_revision_is_dropped(read: Reader) -> None:
     book = read(entry("0900", "0930", "SEQUENCE:2", uid="one") + entry("1100", "1130", "SEQUENCE:3", uid="one"))
     assert starts(book) == ["11:00-11:30 chair 1 exam"]
+    assert "warning book.ics line 4: 1 older versions of entries were passed over" in texts(book)
 
 
 def test_the_same_entry_twice_is_one_visit(read: Reader) -> None:
@@ -232,6 +233,14 @@ def test_a_moved_instance_stands_at_its_new_time_alone(read: Reader) -> None:
     text = SERIES + change("1400", "1430", "20261125T090000")
     assert starts(read(text)) == ["14:00-14:30 chair 1 exam"]
     assert starts(read(text, date(2026, 11, 18))) == ["09:00-09:30 chair 1 exam"]
+
+
+def test_a_change_that_names_only_the_day_moves_the_instance_of_that_day(read: Reader) -> None:
+    text = SERIES + change("1400", "1430", "20261125T090000").replace(
+        "RECURRENCE-ID;TZID=Europe/London:20261125T090000", "RECURRENCE-ID;VALUE=DATE:20261125"
+    )
+    assert starts(read(text)) == ["14:00-14:30 chair 1 exam"]
+    assert read(text).visits[0].ref == read(SERIES).visits[0].ref
 
 
 def test_an_instance_moved_to_another_day_leaves_its_own(read: Reader) -> None:

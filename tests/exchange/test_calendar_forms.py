@@ -96,6 +96,15 @@ END:VTIMEZONE"""
     assert starts(summer) == ["09:00-09:45 chair 1 filling"]  # 14:00 at +6 is 08:00 UTC, 09:00 in London
 
 
+def test_a_zone_name_with_commas_is_escaped_in_one_place_and_quoted_in_the_other(read: Reader) -> None:
+    standard = "BEGIN:STANDARD\nDTSTART:19700101T000000\nTZOFFSETFROM:+0300\nTZOFFSETTO:+0300\nEND:STANDARD"
+    zone = f"BEGIN:VTIMEZONE\nTZID:(UTC+03:00) Here\\, There\n{standard}\nEND:VTIMEZONE"
+    entry = VISIT.replace("TZID=Europe/London", 'TZID="(UTC+03:00) Here, There"')
+    book = read(f"{zone}\n{entry}")
+    assert starts(book) == ["06:00-06:45 chair 1 filling"]
+    assert errors(book) == []
+
+
 def test_two_files_may_give_one_name_to_two_zones(read: Reader) -> None:
     standard = "BEGIN:STANDARD\nDTSTART:19700101T000000\nTZOFFSETFROM:+0200\nTZOFFSETTO:+0200\nEND:STANDARD"
     zone = f"BEGIN:VTIMEZONE\nTZID:Z1\n{standard}\nEND:VTIMEZONE"
@@ -173,6 +182,33 @@ def test_lists_and_escaped_commas_are_read_as_meant(read: Reader, practice, line
     own = practice.model_copy(update={"calendar": practice.calendar.model_copy(update={"rules": rules})})
     entry = VISIT.replace("LOCATION:Treatment room 1\n", "").replace("CATEGORIES:Filling", line)
     assert [visit.chair for visit in read(entry, practice=own).visits] == [chair]
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        "RRULE:FREQ=WEEKLY;",
+        "RRULE:freq=weekly",
+        "RRULE:FREQ=WEEKLY; BYDAY=WE",
+        "RRULE:FREQ=WEEKLY;X-PATTERN=1",
+        "RRULE:RSCALE=GREGORIAN;FREQ=WEEKLY;SKIP=OMIT",
+        "RRULE:FREQ=WEEKLY\nEXDATE:",
+        "RRULE:FREQ=WEEKLY\nEXDATE;TZID=Europe/Paris:\nEXDATE:20261118T090000Z,",
+        "RRULE:FREQ=WEEKLY\nRDATE:",
+        "RRULE:FREQ=WEEKLY\nSEQUENCE:none",
+        "RDATE:20261125T090000Z",
+    ],
+)
+def test_a_series_is_read_with_what_exports_add_to_it(read: Reader, lines: str) -> None:
+    book = read(VISIT.replace("20261125", "20261104").replace("CATEGORIES", f"{lines}\nCATEGORIES"))
+    assert starts(book) == SEEN
+    assert errors(book) == []
+
+
+@pytest.mark.published(source="RFC 5545 section 3.3.5, page 35: without leap seconds, second 60 SHOULD be read as 59", sure="read")
+def test_a_leap_second_is_read_as_the_second_before(read: Reader) -> None:
+    (visit,) = read(VISIT.replace("T090000", "T085960")).visits
+    assert f"{visit.start:%H:%M:%S}" == "08:59:59"
 
 
 # --- what can't be read -------------------------------------------------------------------------------------------------

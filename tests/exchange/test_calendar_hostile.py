@@ -98,7 +98,7 @@ def test_a_file_of_hostile_rules_stops_when_its_work_is_spent(read: Reader, monk
     book = read(many + entry(start="20261125T090000", uid="good"))
     told = texts(book)
     assert starts(book) == ["09:00-09:30 chair 1 exam"], "what does not repeat is read all the same"
-    assert "series were not read: the file repeats more than one book should" in told
+    assert "entries were not read: the file holds or repeats more than one book should" in told
     assert told.count("does not reach this day") <= 6
 
 
@@ -175,6 +175,19 @@ def test_entries_inside_entries_are_told(read: Reader) -> None:
     book = read("BEGIN:VEVENT\nUID:x\n" * 3_000 + entry(start="20261125T090000"))
     assert book.counts.unreadable == 3_000
     assert "2,800 more entries that can't be read" in texts(book)
+
+
+def test_more_entries_than_a_book_has_are_refused(read: Reader) -> None:
+    with pytest.raises(Mendable) as caught:
+        read("BEGIN:VEVENT\n" * 100_001)
+    assert caught.value.what == "the file has more than 100,000 entries"
+
+
+def test_what_is_not_read_for_want_of_work_is_told(read: Reader, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(calendar_open, "Budget", lambda: Budget(entries=3))
+    book = read("".join(entry(start=f"20261125T{hour:02}0000", uid=str(hour)) for hour in range(9, 14)))
+    assert len(book.visits) == 3
+    assert "error book.ics line 25: 2 entries were not read" in texts(book)
 
 
 def test_empty_bytes_are_told(read: Reader) -> None:

@@ -214,7 +214,7 @@ class DayReader:
         """Return the day: overlaps settled, everything counted, the findings in the order of weight."""
         self._overlaps()
         opened, counts = self.opened, self.counts
-        counts.entries, counts.unreadable = len(opened.raw.entries), len(opened.unreadable)
+        counts.entries, counts.unreadable = len(opened.raw.entries), len(opened.unreadable) + opened.not_read
         counts.visits, counts.not_planned = len(self.visits), len(self.not_planned)
         findings = [
             *opened.raw.findings,
@@ -239,17 +239,19 @@ class DayReader:
             mend = "Nothing to do if the times are right."
             yield Finding(what, f"{opened.file} line {opened.zones.floating_line}", mend, "warning")
         holiday = next((holiday.name for holiday in opened.practice.holidays if holiday.date == self.day), "")
-        if booked and (holiday or not self._stretches()):
-            why = f"a holiday ({holiday})" if holiday else "a day without opening hours"
-            what = f"{booked} visits are booked on {day}, {why} in the practice file"
+        closed = f"a holiday ({holiday})" if holiday else "" if self._stretches() else "a day without opening hours"
+        if booked and closed:
+            what = f"{booked} visits are booked on {day}, {closed} in the practice file"
             yield Finding(what, opened.file, "They are planned all the same. Correct the book, or the practice file.", "warning")
         if not booked:
-            yield Finding(f"no visit is booked on {day}", opened.file, f"{self._reach()}Nothing to do if that is right.", "warning")
+            what = f"no visit is booked on {day}" + (f", {closed} in the practice file" if closed else "")
+            yield Finding(what, opened.file, f"{'' if closed else self._reach()}Nothing to do if that is right.", "warning")
 
     def _reach(self) -> str:
         """Say from when to when the file reaches: an old export is the usual reason for an empty day."""
-        days = [day for entry in self.opened.raw.entries if (day := written_day(entry.first("DTSTART")))]
-        if not days or min(days) <= self.day <= max(days):
+        entries = self.opened.raw.entries
+        days = [day for entry in entries if (day := written_day(entry.first("DTSTART")))]
+        if not days or any("RRULE" in entry.properties for entry in entries) or min(days) <= self.day <= max(days):
             return ""
         return f"The file's entries begin between {min(days)} and {max(days)}: export again if it is old. "
 

@@ -25,6 +25,8 @@ _DATES: Final = ("RDATE", "EXDATE")
 _DAY = re.compile(r"^(\d{4})(\d\d)(\d\d)(T\d{6}Z?)?$")
 _SHORT = re.compile(r"^\+?PT(\d{1,2}H)?(\d{1,3}M)?(\d{1,5}S)?$")
 _UNTIL = re.compile(r"UNTIL=(\d{8})")
+_LEAP = re.compile(r"^(\d{8}T\d{4})60(Z?)$")
+_NO_MATTER = re.compile(r"^(X-.*|RSCALE=GREGORIAN|SKIP=OMIT)$", re.IGNORECASE)  # the last two are RFC 7529's defaults
 
 
 @dataclass(slots=True)
@@ -87,6 +89,11 @@ def _short(raw: RawEntry) -> bool:
     return not length or _SHORT.match(length) is not None
 
 
+def listed_dates(raw: RawEntry) -> int:
+    """Return how many dates an entry lists, to be booked or left out."""
+    return sum(line.value.count(",") + 1 for name in _DATES for line in raw.properties.get(name, ()))
+
+
 def texts(raw: RawEntry, name: str) -> tuple[str, ...]:
     """Return the values of a text property: a list for categories and resources, one for the location."""
     values: list[str] = []
@@ -103,7 +110,7 @@ def read_entry(raw: RawEntry, zones: Zones) -> Entry | Finding:
         return Finding(f"this entry can't be read: {raw.broken}", where, "Look it up in the book; export again.")
     if raw.calendar.not_gregorian:
         return Finding("this entry counts its dates in another calendar than the Gregorian", where, "Export with Gregorian dates.")
-    if (dates := sum(line.value.count(",") + 1 for name in _DATES for line in raw.properties.get(name, ()))) > MAX_DATES:
+    if (dates := listed_dates(raw)) > MAX_DATES:
         return Finding(f"this entry lists {dates:,} dates; the limit is {MAX_DATES:,}", where, "Split it, or end the old series.")
     if any(len(line.value) > MAX_RULE for line in raw.properties.get("RRULE", ())):
         return Finding(f"the repeat rule is longer than {MAX_RULE} characters", where, "Book the visits one by one.")
@@ -131,13 +138,24 @@ def _parse(raw: RawEntry, zones: Zones) -> tuple[Any, dict[str, list[str]]]:
     for name in (*_ONE_TIME, *_DATES, "DURATION", "RRULE"):
         for line in raw.properties.get(name, ()):
             params, zone = zones.take_out(line.params)
-            names.setdefault(name, []).append(zone)
-            lines.append(f"{name}{params}:{line.value.strip()}")
+            if value := _lenient(name, line.value.strip()):
+                names.setdefault(name, []).append(zone)
+                lines.append(f"{name}{params}:{value}")
     sequence = raw.first("SEQUENCE")
     if sequence.isdecimal() and len(sequence) < 10:
         lines.append(f"SEQUENCE:{sequence}")
     lines.append("END:VEVENT")
     return icalendar.Event.from_ical("\r\n".join(lines)), names
+
+
+def _lenient(name: str, value: str) -> str:
+    """Return a value without what exports add and no reader needs."""
+    if name in _DATES:
+        return ",".join(part for part in value.replace(" ", "").split(",") if part)
+    if name == "RRULE":
+        parts = [part for part in value.replace(" ", "").split(";") if part]
+        return ";".join(part for part in parts if not _NO_MATTER.match(part)) or "-"
+    return _LEAP.sub(r"\g<1>59\2", value)  # RFC 5545 section 3.3.5: without leap seconds 60 is read as 59
 
 
 def _unread(raw: RawEntry, file: str, name: str | None, what: str) -> Finding:
@@ -152,7 +170,7 @@ def _unread(raw: RawEntry, file: str, name: str | None, what: str) -> Finding:
 def _typed(raw: RawEntry, component: Any, names: dict[str, list[str]], zones: Zones) -> Entry | Finding:
     def zone(name: str, at: int = 0) -> tzinfo:
         written = names[name][at]
-        return zones.find(written, raw.calendar, raw.properties[name][at].number) if written else zones.home
+        return zones.find(written, raw.calendar, raw.properties[name][0].number) if written else zones.home
 
     def aware(value: Any, tz: tzinfo) -> Any:
         if isinstance(value, tuple):
@@ -200,6 +218,19 @@ def _typed(raw: RawEntry, component: Any, names: dict[str, list[str]], zones: Zo
         cancelled=status == "CANCELLED" or raw.calendar.cancels,
         free=transparent == "TRANSPARENT",
     )
+
+
+def set_clock(change: Entry, master: Entry) -> None:
+    """Give a change that names only the day of its instance the time of day of its series.
+
+    Read to the letter the instance would not be found, and would stand in the book twice.
+    """
+    if isinstance(master.start, datetime) and change.moved is not None and not isinstance(change.moved, datetime):
+        params = change.component["RECURRENCE-ID"].params
+        change.moved = datetime.combine(change.moved, master.start.timetz())
+        change.component["RECURRENCE-ID"] = vDDDTypes(change.moved)
+        if "RANGE" in params:
+            change.component["RECURRENCE-ID"].params["RANGE"] = params["RANGE"]
 
 
 def _length(component: Any, start: date | datetime) -> timedelta | None:

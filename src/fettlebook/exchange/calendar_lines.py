@@ -16,6 +16,7 @@ from typing import Final
 from fettlebook.errors import Finding, Mendable
 
 MAX_BYTES: Final = 20_000_000
+MAX_ENTRIES: Final = 100_000
 MAX_PROPERTY_BYTES: Final = 100_000  # longer than any honest list of dates
 MAX_ZONE_LINES: Final = 400
 MAX_NESTING: Final = 20
@@ -101,7 +102,7 @@ def read_lines(data: bytes, file: str, key: bytes) -> RawBook:
     Raises
     ------
     Mendable
-        Too large, empty, or no calendar at all.
+        Too large, too many entries, empty, or no calendar at all.
     """
     if len(data) > MAX_BYTES:
         raise Mendable(
@@ -207,6 +208,12 @@ class _Scan:
             self.seen_calendar = self.in_calendar = True
         elif kind == b"VEVENT" and not self.other:
             self.close_all("the next entry begins inside it")
+            if len(self.book.entries) >= MAX_ENTRIES:
+                raise Mendable(
+                    f"the file has more than {MAX_ENTRIES:,} entries",
+                    where=f"{self.file} line {self.number}",
+                    mend="Export a shorter stretch of time, for example the next three months.",
+                )
             self.entry = RawEntry(self.number, self.calendar)
             self.book.entries.append(self.entry)
         elif self.entry is None and self.zone is None and not self.other:
@@ -252,7 +259,7 @@ class _Scan:
         params, value = _split(rest)
         if self.zone is not None:
             if name == b"TZID":
-                self.zone_id = value.strip()
+                self.zone_id = value.strip().replace(b"\\", b"")  # text here, and plain where it is used
                 self.zone.append("TZID:own")  # the name in the file is nobody's business further on
             elif name in ZONE_PROPERTIES and len(self.zone) <= MAX_ZONE_LINES:
                 self.zone.append(f"{name.decode()}:{value.decode('ascii', 'replace').strip()}")

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from datetime import date, datetime, time, timedelta
 
 from fettlebook.errors import Finding
-from fettlebook.exchange.calendar_entries import Entry, read_entry, surely_elsewhere
+from fettlebook.exchange.calendar_entries import Entry, listed_dates, read_entry, set_clock, surely_elsewhere
 from fettlebook.exchange.calendar_lines import RawBook, RawEntry, read_lines
 from fettlebook.exchange.calendar_map import CalendarRules
 from fettlebook.exchange.calendar_repeat import Budget, Instance, instances
@@ -31,6 +31,8 @@ class OpenedBook:
         self.zones = Zones(file, self.zone)
         self.findings: list[Finding] = []
         self.unreadable: list[Finding] = []
+        self.older: list[int] = []
+        self.not_read = 0  # entries for which no work was left
         self.masters: dict[int, RawEntry] = {}  # line of a change -> its series
 
     def between(self, first: date, last: date) -> Iterator[Instance]:
@@ -41,14 +43,22 @@ class OpenedBook:
         for group in self._groups():
             if len(group) == 1 and surely_elsewhere(group[0], first, last):
                 continue
+            repeats = any("RRULE" in entry.properties or "RDATE" in entry.properties for entry in group)
+            if not budget.allows([entry.line for entry in group], repeats=repeats, dates=sum(map(listed_dates, group))):
+                continue
             for entries in self._readable(group):
                 found = instances(entries, start, end, budget, self.file)
                 if isinstance(found, Finding):
                     self.unreadable.append(found)
                 else:
                     yield from found
+        if self.older:
+            what = f"{len(self.older):,} older versions of entries were passed over (a newer one of the same UID is in the file)"
+            mend = "Nothing to do, if each of these visits stands in the plan once."
+            self.findings.append(Finding(what, f"{self.file} line {self.older[0]}", mend, "warning"))
         if budget.unread:
-            what = f"{len(budget.unread):,} series were not read: the file repeats more than one book should"
+            self.not_read = len(budget.unread)
+            what = f"{len(budget.unread):,} entries were not read: the file holds or repeats more than one book should"
             self.findings.append(Finding(what, f"{self.file} line {budget.unread[0]}", "Export a shorter stretch, without old series."))
 
     def _groups(self) -> Iterator[list[RawEntry]]:
@@ -79,8 +89,12 @@ class OpenedBook:
                 self.unreadable.append(entry)
             else:
                 entries.append(entry)
-        changes = self._newest([entry for entry in entries if entry.moved is not None])
         masters = self._newest([entry for entry in entries if entry.moved is None])
+        changes = [entry for entry in entries if entry.moved is not None]
+        if masters:
+            for change in changes:
+                set_clock(change, masters[0])
+        changes = self._newest(changes)
         for change in changes:
             if masters:
                 self.masters[change.line] = masters[0].raw
@@ -106,7 +120,8 @@ class OpenedBook:
         newest = max((entry.revision[0] for entry in entries if entry.moved is None), default=0)
         for entry in entries:
             if entry.moved is None and entry.revision[0] < newest:
-                continue  # an older SEQUENCE of the same entry
+                self.older.append(entry.line)  # an older SEQUENCE of the same entry
+                continue
             slot = (entry.start, entry.length) if entry.moved is None else (_moment(entry.moved), entry.onward)
             if slot not in kept or entry.revision >= kept[slot].revision:
                 kept[slot] = entry

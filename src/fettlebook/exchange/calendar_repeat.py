@@ -20,8 +20,9 @@ from fettlebook.errors import Finding
 from fettlebook.exchange.calendar_entries import MARK, Entry
 
 RULE_STEPS: Final = 200_000  # for one rule: five centuries of a daily one, a third of a second
-FILE_STEPS: Final = 3_000_000
+FILE_STEPS: Final = 2_000_000
 FILE_INSTANCES: Final = 100_000
+FILE_ENTRIES: Final = 20_000  # read in full, that is: around the days asked, or repeating
 STARTS_A_DAY: Final = 96  # of one entry: one every quarter of an hour
 _COST_OF_A_STEP: Final = {"YEARLY": 12, "MONTHLY": 4, "WEEKLY": 3, "MINUTELY": 2}  # against a daily one, as measured
 
@@ -36,8 +37,17 @@ class Budget:
 
     steps: int = FILE_STEPS
     instances: int = FILE_INSTANCES
+    entries: int = FILE_ENTRIES
     rule_steps: int = 0
-    unread: list[int] = field(default_factory=list)  # lines of series for which nothing was left
+    unread: list[int] = field(default_factory=list)  # lines of entries for which nothing was left
+
+    def allows(self, lines: list[int], *, repeats: bool, dates: int) -> bool:
+        """Whether the entries of these lines may still be read; if not, they are kept to be told."""
+        self.entries -= len(lines) + dates // 10
+        if self.entries >= 0 and (not repeats or (self.steps > 0 and self.instances > 0)):
+            return True
+        self.unread += lines
+        return False
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,9 +120,6 @@ def instances(group: list[Entry], first: datetime, last: datetime, budget: Budge
     """
     line = next((entry.raw.properties["RRULE"][0].number for entry in group if "RRULE" in entry.raw.properties), group[0].line)
     where = f"{file} line {line}"
-    if (budget.steps <= 0 or budget.instances <= 0) and any(entry.repeats for entry in group):
-        budget.unread.append(group[0].line)
-        return []
     calendar = icalendar.Calendar()
     for entry in group:
         calendar.add_component(entry.component)

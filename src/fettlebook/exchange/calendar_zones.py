@@ -25,8 +25,9 @@ _YEARLY = re.compile(r"^RRULE:(?=.*FREQ=YEARLY)(?!.*BY(SETPOS|YEARDAY|WEEKNO|HOU
 
 @cache
 def _names() -> dict[str, str]:
-    names = {name.casefold(): name for name in available_timezones()}
-    names |= {windows.casefold(): name for windows, name in WINDOWS_TO_OLSON.items() if name in available_timezones()}
+    known = available_timezones()
+    names = {name.casefold(): name for name in known}
+    names |= {windows.casefold(): name for windows, name in WINDOWS_TO_OLSON.items() if name in known}
     return names | {"z": "UTC", "utc": "UTC", "gmt": "Etc/GMT"}
 
 
