@@ -144,6 +144,27 @@ Spoil = Callable[..., Loaded]
             "Give the list of the label's lowest and highest temperature in °C.",
         ),
         (
+            'room = "room 1"',
+            'room = "room 1"\namalgam = 1',
+            'line 26, chair "chair 1", amalgam',
+            "1 is a number, not true or false",
+            "Write true or false, without quotation marks.",
+        ),
+        (
+            "strength = 3.0",
+            "strength = 2000000",
+            'line 79, product "line care", label use 1, strength',
+            "2000000 is not above 0 and at most 1000000",
+            "Give the strength that the label asks for. Is it 200000.0?",
+        ),
+        (
+            "uses = { exam = 1 }",
+            "uses = { exam = 0 }",
+            'line 87, visit kind "exam", uses, exam',
+            "0 is outside 1 to 20",
+            "Give the number of such sets that one visit uses.",
+        ),
+        (
             "ph = [3.5, 4.5]",
             "ph = [3.5, 4.5, 5.5]",
             'line 78, product "line care", ph',

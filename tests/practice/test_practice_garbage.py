@@ -86,3 +86,9 @@ def test_a_file_of_the_right_shape_with_everything_wrong_gives_findings():
         for value in _OTHER_VALUES:
             loaded = _judge(b"%s = %s\n" % (key.encode(), value))
             assert loaded.errors
+
+
+def test_of_many_thousand_errors_a_thousand_are_told_and_the_others_counted():
+    loaded = _judge(b"[[rooms]]\nnam = 1\n" * 5000)
+    assert len(loaded.findings) <= 1001
+    assert any(re.fullmatch(r"\d{4,} more errors are not listed", finding.what) for finding in loaded.findings)

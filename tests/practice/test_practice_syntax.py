@@ -17,6 +17,18 @@ from fettlebook.practice.syntax import SIZE_LIMIT
         ("a = [[12:30, 13:00]]", "line 1, column 7", "12:30 is a time without seconds", "Write 12:30:00."),
         ("bore_mm = 4,0", "line 1, column 11", "4,0 has a decimal comma", "Write 4.0."),
         ("s = [{ bore_mm = 4,0, length_m = 1 }]", "line 1, column 18", "4,0 has a decimal comma", "Write 4.0."),
+        (
+            "a = { bore_mm = 4.0 length_m = 2 }",
+            "line 1, column 20",
+            "nothing parts length_m from what stands before it",
+            "Begin a new line before length_m; in a table in braces { }, put a comma before it.",
+        ),
+        (
+            "id = 1 name = 2",
+            "line 1, column 7",
+            "nothing parts name from what stands before it",
+            "Begin a new line before name; in a table in braces { }, put a comma before it.",
+        ),
         ("bore_mm = 4.0 mm", "line 1, column 11", "4.0 mm is a number with a unit", "Write 4.0: the unit stands in the key's name."),
         ("owned = 014", "line 1", "014 begins with a zero", "Write 14."),
         ("length_m = .5", "line 1, column 12", ".5 has no digit before the point", "Write 0.5."),

@@ -4,7 +4,7 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from pydantic import ValidationError
 
@@ -16,6 +16,8 @@ from fettlebook.practice.parts import frozen_lists, readable_parts
 from fettlebook.practice.place import Fault, name_place, where
 from fettlebook.practice.syntax import SIZE_LIMIT, read_toml
 from fettlebook.practice.wording import faults_of, printable
+
+MOST_TOLD: Final = 1000  # errors of one file that are put into words; more help nobody and would take minutes
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +100,12 @@ def read_practice(text: bytes, file: str) -> Loaded:
         faults = check_practice(practice)
     except ValidationError as error:
         errors = error.errors(include_url=False)
-        faults = _both(faults_of(errors, frozen), check_parts(readable_parts(frozen, errors)))
+        faults = faults_of(errors[:MOST_TOLD], frozen)
+        if len(errors) > MOST_TOLD:  # no practice file, or a broken one: relations would only add to the heap
+            more = f"{len(errors) - MOST_TOLD} more errors are not listed"
+            faults = (*faults, Fault((), more, "Mend those that are listed first. Is it another file?"))
+        else:
+            faults = _both(faults, check_parts(readable_parts(frozen, errors)))
     return Loaded(file, digest, practice, (), lines=lines, content=frozen).with_faults(faults)
 
 

@@ -327,7 +327,8 @@ class VisitKind(Part):
     id: Id
     name: Name
     uses: Annotated[
-        dict[str, Annotated[int, Field(ge=1, le=20)]], Field(description="table of set types; set type = how many one visit uses")
+        dict[str, Annotated[int, Field(ge=1, le=20, description="number of such sets that one visit uses")]],
+        Field(description="table of set types; set type = how many one visit uses"),
     ]
     surgical: Annotated[bool, Field(description="answer true where the visit needs sterile water by a sterile path")] = False
     weight: Annotated[int, Field(ge=1, le=100, description="weight of a minute late; 1 is usual")] = 1

@@ -84,6 +84,11 @@ def _line_at(text: bytes, position: int) -> int:
 # Slips that the text itself shows, tried first: (pattern around the place, what is wrong, how to mend it). {0} is the whole
 # match, {1} and {2} its groups.
 _SLIPS: Final = (
+    (
+        r"(?<=[\w\"'\]}])[ \t]+([A-Za-z_][\w-]*)[ \t]*=",
+        "nothing parts {1} from what stands before it",
+        "Begin a new line before {1}; in a table in braces {{ }}, put a comma before it.",
+    ),
     (r"[“”„‟«»‘’‚]", "{0} is a typeset quotation mark", 'Use the straight one, ", on both sides.'),
     (r"\b(\d{1,2})[./](\d{1,2})[./]\d{4}\b", "{0} is not a date that can be read", "Write year-month-day, for example 2026-11-02."),
     (r"(?<![\d:])(\d{2}:\d{2})(?![\d:])", "{0} is a time without seconds", "Write {0}:00."),

@@ -124,20 +124,26 @@ def _unknown_key(path: KeyPath, data: object) -> tuple[str, str]:
 
 
 def _out_of_range(value: Any, path: KeyPath, field: Mapping[str, Any], data: object) -> tuple[str, str]:
-    low, high = field.get("minimum", field.get("exclusiveMinimum")), field.get("maximum")
+    low, high = field.get("minimum"), field.get("maximum")
     if not -1e15 < value < 1e15:  # nan, inf, and whole numbers too large to be shown
         return f"{seen(value)} is not a number that can be used", _give(field)
     if "exclusiveMinimum" in field:
-        what = f"{seen(value)} is not above {low:g}" + (f" and at most {high:g}" if high is not None else "")
+        what = f"{seen(value)} is not above {_plainly(field['exclusiveMinimum'])}" + (
+            f" and at most {_plainly(high)}" if high is not None else ""
+        )
     elif low is not None and high is not None:
-        what = f"{seen(value)} is outside {low:g} to {high:g}"
+        what = f"{seen(value)} is outside {_plainly(low)} to {_plainly(high)}"
     else:
-        what = f"{seen(value)} is below {low:g}" if low is not None else f"{seen(value)} is above {high:g}"
+        what = f"{seen(value)} is {'below' if high is None else 'above'} {_plainly(low if high is None else high)}"
     if path[-1] == "flow_ml_min" and value > 0:
         kind = look_up(data, (*path[:-1], "kind"))
         what = f"{value:g} mL/min is {value / 1000:g} L/min through a {kind if isinstance(kind, str) else 'dental unit'}"
         return what, "Measure again with cup and clock, and give the flow in mL/min."
     return what, _give(field) + _guess(value, path, field)
+
+
+def _plainly(bound: Any) -> str:
+    return f"{bound:.12g}"  # 1000000, not 1e+06
 
 
 def _guess(value: float, path: KeyPath, field: Mapping[str, Any]) -> str:
@@ -175,6 +181,8 @@ def _wrong_type(value: object, field: Mapping[str, Any]) -> tuple[str, str]:
     wanted = str(field.get("format") or field.get("type") or "value")
     name = _TYPES.get(wanted, "what belongs here")
     what = f"{seen(value)} is {_kind(value)}, not {name}"
+    if wanted == "boolean":
+        return what, "Write true or false, without quotation marks."
     if isinstance(value, str):
         if wanted in ("number", "integer") and re.fullmatch(r"-?\d+([.,]\d+)?", value.strip()):
             return what, f"Write it without quotation marks: {value.strip().replace(',', '.')}."
@@ -184,8 +192,6 @@ def _wrong_type(value: object, field: Mapping[str, Any]) -> tuple[str, str]:
             return what, f"Write it without quotation marks: {value}."
         if wanted == "array":
             return what, f"Put it in square brackets: [{seen(value)}]."
-        if wanted == "boolean":
-            return what, "Write true or false, without quotation marks."
     if wanted == "integer" and isinstance(value, float):
         whole = f" Is it {value:.0f}?" if value.is_integer() else ""
         return f"{value:g} is not a whole number written without a point", f"{_give(field)}{whole}"
