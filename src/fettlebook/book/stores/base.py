@@ -6,7 +6,7 @@ PostgreSQL: how a transaction begins (so that one writer at a time appends to a 
 
 import hashlib
 from abc import ABC, abstractmethod
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from typing import Any, Final, Self
@@ -19,6 +19,7 @@ from fettlebook.book.received import Receipt, Received, Refused, seal, unseal
 from fettlebook.book.stores import tables
 from fettlebook.book.stores.tiles import Tiles
 from fettlebook.book.tree import HASH_BYTES, TILE, Peaks, consistency_proof, inclusion_proof, leaf_hash, range_hash
+from fettlebook.book.verify import Anchor, Row, Verification, verify_book
 from fettlebook.errors import Finding, Mendable
 
 BATCH_MOST: Final = 500
@@ -230,6 +231,44 @@ class Store(ABC):
             if not 1 <= old_size <= size:
                 raise Mendable(f"from {old_size} to {size} entries", where="old_size", mend="Ask from a smaller book (at least 1 entry).")
             return consistency_proof(old_size, size, Tiles(connection, self.practice))
+
+    def rows(self, until: int | None = None) -> Iterator[Row]:
+        """Yield the rows as they stand, in the order of their seq, without reading what the sealed bytes say."""
+        e = tables.entry
+        columns = (e.c.seq, e.c.id, e.c.kind, e.c.received, e.c.at, e.c.device, e.c.n, e.c.digest, e.c.leaf)
+        query, since = select(*columns).where(e.c.practice == self.practice), 0
+        if until is not None:
+            query = query.where(e.c.seq <= until)
+        while True:
+            page = self._rows(query.where(e.c.seq > since).order_by(e.c.seq).limit(PAGE))
+            yield from (Row(*row) for row in page)
+            if len(page) < PAGE:
+                return
+            since = page[-1].seq
+
+    def verify(self, *, anchors: Sequence[Anchor] = (), receipts: Mapping[int, bytes] | None = None) -> Verification:
+        """Find what was changed, left out, put in or moved; also while others write (what is there at the start is looked at).
+
+        Parameters
+        ----------
+        anchors
+            Roots that left the machine: without one, a book that its owner rewrote whole can't be told from a true one.
+        receipts
+            Leaf hashes that devices hold, by seq.
+        """
+        h, n, e = tables.head, tables.node, tables.entry
+        last = select(func.coalesce(func.max(e.c.seq), 0)).where(e.c.practice == self.practice).scalar_subquery()
+        head = self._rows(select(h.c.size, h.c.peaks, last.label("last")).where(h.c.practice == self.practice))
+        size, peaks, highest = (head[0].size, bytes(head[0].peaks), head[0].last) if head else (0, b"", None)
+        nodes = self._rows(select(n.c.level, n.c.number, n.c.hash).where(n.c.practice == self.practice))
+        return verify_book(
+            self.rows(until=highest),
+            size=size,
+            peaks=[peaks[i : i + HASH_BYTES] for i in range(0, len(peaks), HASH_BYTES)],
+            nodes={(row.level, row.number): bytes(row.hash) for row in nodes},
+            anchors=anchors,
+            receipts=receipts,
+        )
 
     def _refuse_size(self, connection: Connection, size: int | None) -> int:
         row = connection.execute(select(tables.head).where(tables.head.c.practice == self.practice)).first()
