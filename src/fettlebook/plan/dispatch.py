@@ -32,6 +32,7 @@ class Manner:
     closing: float = 0.0
     pull: float = 0.0  # minutes that each unit of weight beyond 1 pulls a visit forward
     own_order: bool = True  # scarce sets go to the earlier booked visit
+    calm: float = 30.0  # with more than this to spare, one person packs at a time instead of all who are free
     chairs: tuple[tuple[str, float], ...] = ()
     types: tuple[tuple[str, float], ...] = ()
 
@@ -44,6 +45,7 @@ class _Job(NamedTuple):
     minutes: int
     work: Work
     do: Callable[[str], None]  # given the person, does it
+    place: str  # chair or machine: who was last there goes on, if free
 
 
 @dataclass(slots=True)
@@ -97,6 +99,8 @@ class _Run:
         self.windows = {p.id: p.windows() for p in day.people}
         self.does = {p.id: p.does for p in day.people}
         self.worked = {p.id: 0 for p in day.people}
+        self.last_at: dict[str, str] = {}  # chair or machine -> who worked there last, in this procedure or load
+        self.packing_until = 0
         self.chair_shift, self.type_shift = dict(manner.chairs), dict(manner.types)
         self.chairs = [_ChairState(c, own, ready=day.day_start) for c in day.chairs if (own := day.visits_of(c.id))]
         self.machines = [_MachineState(m, "wash") for m in day.washers] + [_MachineState(m, "sterilize") for m in day.sterilizers]
@@ -332,7 +336,9 @@ class _Run:
                 able = [p for p, end in hands if t + job.minutes <= end and job.work in self.does[p]]
                 if not able:
                     continue
-                person = min(able, key=lambda p: (len(self.does[p]), self.worked[p]))
+                stays = self.last_at.get(job.place)
+                person = stays if stays in able else min(able, key=lambda p: (len(self.does[p]), self.worked[p]))
+                self.last_at[job.place] = person
                 self.busy(person, t, job.minutes)
                 job.do(person)
                 given = True
@@ -354,7 +360,7 @@ class _Run:
                 latest = due - rest + self.chair_shift.get(state.chair.id, 0.0)
                 if state.index == 0 and state.after is not None:
                     latest = min(latest, self.dirty_latest(state.after))
-                yield _Job(latest, tie, step.minutes, "chairs", self.step_doer(state, t))
+                yield _Job(latest, tie, step.minutes, "chairs", self.step_doer(state, t), state.chair.id)
         yield from self.instrument_jobs(t, tie)
 
     def step_doer(self, state: _ChairState, t: int) -> Callable[[str], None]:
@@ -392,19 +398,19 @@ class _Run:
             tie += 1
             if state.batch is not None:
                 if state.batch.start + state.machine.minutes <= t:
-                    yield _Job(self.unload_latest(state), tie, self.r.unload_minutes, "instruments", self.unloader(state, t))
+                    yield _Job(self.unload_latest(state), tie, self.r.unload_minutes, "instruments", self.unloader(state, t), "instruments")
                 continue
             if state.free > t or t + self.r.load_minutes < state.machine.not_before:
                 continue
             units, latest = self.load_for(state)
             if units and self.is_time(state, units, latest, t):
-                yield _Job(latest, tie, self.r.load_minutes, "instruments", self.loader(state, units, t))
+                yield _Job(latest, tie, self.r.load_minutes, "instruments", self.loader(state, units, t), "instruments")
         for kind, stock in self.stock.items():
             if stock.washed:
                 tie += 1
-                due = self.due(kind, self.ahead(kind, "washed"))
-                if due < NEVER:
-                    yield _Job(due - self.from_washed, tie, self.r.pack_minutes, "instruments", self.packer(kind, t))
+                latest = self.due(kind, self.ahead(kind, "washed")) - self.from_washed
+                if latest < NEVER / 2 and (self.packing_until <= t or latest - t <= self.manner.calm):
+                    yield _Job(latest, tie, self.r.pack_minutes, "instruments", self.packer(kind, t), "instruments")
 
     def load_for(self, state: _MachineState) -> tuple[tuple[str, ...], float]:
         """Return the most urgent units that wait for a machine, and when they must at the latest be loaded."""
@@ -494,6 +500,7 @@ class _Run:
         def do(person: str) -> None:
             unit = self.stock[kind].washed.popleft()
             self.packs.append(Pack.model_construct(unit=unit, start=t, person=person))
+            self.packing_until = t + self.r.pack_minutes
             self.arrive(t + self.r.pack_minutes, "packed", unit)
 
         return do
@@ -606,6 +613,7 @@ def _wide(draw: random.Random) -> Manner:
         closing=draw.uniform(-240, 0),
         pull=draw.choice((0.0, 2.0, 5.0, 10.0)),
         own_order=draw.random() < 0.5,
+        calm=draw.choice((0.0, 15.0, 30.0, 60.0, 240.0)),
     )
 
 
@@ -618,7 +626,8 @@ def _near(draw: random.Random, m: Manner, day: Instance) -> Manner:
     if kind == 2:
         return replace(m, lead=m.lead + draw.gauss(0, 15))
     if kind == 3:
-        return replace(m, instruments=m.instruments + draw.gauss(0, 15), own_order=draw.random() < 0.5)
+        calm = max(0.0, m.calm + draw.gauss(0, 20))
+        return replace(m, instruments=m.instruments + draw.gauss(0, 15), own_order=draw.random() < 0.5, calm=calm)
     if kind == 4:
         return replace(m, closing=m.closing + draw.gauss(0, 40), pull=max(0.0, m.pull + draw.gauss(0, 2)))
     if kind in {5, 6}:

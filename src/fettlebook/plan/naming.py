@@ -14,11 +14,12 @@ from fettlebook.plan.rows import Node, Row, with_unattended
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """Attended work at a fixed time."""
+    """Attended work at a fixed time; who was last at its place goes on, if free."""
 
     start: int
     minutes: int
     work: Work
+    place: str = "instruments"
 
     @property
     def end(self) -> int:
@@ -52,7 +53,7 @@ def name_all(day: Instance, u: Unnamed) -> Plan | None:
     r = day.reprocess
     rows = [(n, s) for row in u.rows for n, s in with_unattended(day, row, [u.starts[n] for n in row.nodes])]
     loads = sorted(u.loads, key=lambda x: x.load_start)
-    jobs = [Job(s.start, n.minutes, "chairs") for n, s in rows if n is not None]
+    jobs = [Job(s.start, n.minutes, "chairs", n.chair) for n, s in rows if n is not None]
     jobs += [Job(x.load_start, r.load_minutes, "instruments") for x in loads]
     jobs += [Job(x.unload_start, r.unload_minutes, "instruments") for x in loads]
     numbers = sorted(u.packs)
@@ -98,17 +99,19 @@ def _greedy(people: tuple[Person, ...], jobs: list[Job], *, evenly: bool) -> lis
     worked = {p.id: 0 for p in people}
     windows = {p.id: p.windows() for p in people}
     names: dict[int, str] = {}
+    last_at: dict[str, str] = {}
     for k in sorted(range(len(jobs)), key=lambda k: (jobs[k].start, jobs[k].end)):
         job, able = jobs[k], []
         for p in people:
             if job.work in p.does and free[p.id] <= job.start:
                 left = [b - job.end for a, b in windows[p.id] if a <= job.start and job.end <= b]
                 if left:
-                    able.append((len(p.does), worked[p.id] if evenly else left[0], p.id))
+                    stays = evenly and last_at.get(job.place) == p.id
+                    able.append((not stays, len(p.does), worked[p.id] if evenly else left[0], p.id))
         if not able:
             return None
-        who = min(able)[2]
-        free[who], names[k] = job.end, who
+        who = min(able)[3]
+        free[who], names[k], last_at[job.place] = job.end, who, who
         worked[who] += job.minutes
     return [names[k] for k in range(len(jobs))]
 

@@ -1,8 +1,9 @@
 """From the practice, its running times and the booked visits to a day instance, and the way back to steps and machines.
 
-Seconds become whole minutes block by block: consecutive steps that are all attended, or all unattended, are summed
-first and rounded up once, so that a step of 20 s costs no minute of its own. A step whose length can't be said holds a
-stand-in of time and is named in a finding; it is never planned as if it took none.
+Seconds become whole minutes block by block: consecutive attended steps are summed and rounded up once, and what runs
+alone after them starts at the second at which the hands are done, so that a step of 20 s costs no minute of its own.
+A step whose length can't be said holds a stand-in of time and is named in a finding; it is never planned as if it took
+none.
 
 Not in this plan: the ultrasonic bath, machine tests other than the daily ones, who releases a load, and duties other
 than before the first visit, between visits and at the end of the day. What is left out this way is said in a finding.
@@ -35,7 +36,19 @@ class StepPart:
     step_id: str
     name: str
     seconds: int
+    attended: bool
     unknown: bool = False  # the seconds are a stand-in
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """What one step of the instance stands for: the steps of a duty, and the second of its first minute at which they begin.
+
+    `begins` is negative where unattended steps begin before the block, in the last minute of the hands before them.
+    """
+
+    parts: tuple[StepPart, ...]
+    begins: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +56,7 @@ class Maps:
     """What the instance does not say: which steps a block holds, visits, tests, and what could not be planned."""
 
     clock: DayClock
-    blocks: dict[tuple[str, Procedure, int], tuple[StepPart, ...]]
+    blocks: dict[tuple[str, Procedure, int], Block]
     visits: dict[str, Visit]
     tests: tuple[MachineTest, ...]
     refused: dict[str, str]  # visit -> why it is not in the instance
@@ -53,7 +66,7 @@ class Maps:
     @property
     def unknown_steps(self) -> int:
         """How many steps hold a stand-in."""
-        return sum(p.unknown for parts in self.blocks.values() for p in parts)
+        return sum(p.unknown for block in self.blocks.values() for p in block.parts)
 
 
 def day_instance(practice: Practice, times: tuple[RunningTime, ...], visits: tuple[Visit, ...], day: date) -> tuple[Instance, Maps]:
@@ -154,9 +167,9 @@ def _sort_out(
 
 def _chairs(
     practice: Practice, times: tuple[RunningTime, ...], used: set[str], findings: list[Finding]
-) -> tuple[tuple[Chair, ...], dict[tuple[str, Procedure, int], tuple[StepPart, ...]]]:
+) -> tuple[tuple[Chair, ...], dict[tuple[str, Procedure, int], Block]]:
     chairs: list[Chair] = []
-    blocks: dict[tuple[str, Procedure, int], tuple[StepPart, ...]] = {}
+    blocks: dict[tuple[str, Procedure, int], Block] = {}
     longest: dict[str, int] = {}
     for t in times:
         longest[t.step_id] = max(longest.get(t.step_id, 0), t.seconds or 0)
@@ -166,12 +179,10 @@ def _chairs(
         procedures: dict[Procedure, tuple[Step, ...]] = {}
         for procedure, when in _WHEN.items():
             own = [t for t in times if t.chair == chair.id and t.when is when]
-            steps = []
-            for i, (attended, run) in enumerate(groupby(own, key=lambda t: t.attended)):
-                parts = tuple(_part(t, longest[t.step_id], findings) for t in run)
-                blocks[chair.id, procedure, i] = parts
-                seconds = sum(p.seconds for p in parts)
-                steps.append(Step(name=_block_name(parts), minutes=max(1, -(-seconds // 60)), attended=attended))
+            steps: list[Step] = []
+            for step, block in _blocks([_part(t, longest[t.step_id], findings) for t in own]):
+                blocks[chair.id, procedure, len(steps)] = block
+                steps.append(step)
             procedures[procedure] = tuple(steps)
             if not steps and procedure != "opening":
                 raise Mendable(
@@ -183,9 +194,33 @@ def _chairs(
     return tuple(chairs), blocks
 
 
+def _blocks(parts: list[StepPart]) -> Iterable[tuple[Step, Block]]:
+    """Cut a procedure into blocks of whole minutes.
+
+    Hands for `a` seconds take ceil(a) minutes of a person. What runs alone for `u` seconds after them needs nobody to
+    start it later, so it ends by ceil(a + u); where that is the hands' own last minute, it is part of their block.
+    """
+    runs = [tuple(run) for _, run in groupby(parts, key=lambda p: p.attended)]
+    spare = 0  # seconds of the hands' last minute that are left
+    k = 0
+    while k < len(runs):
+        run, seconds = runs[k], sum(p.seconds for p in runs[k])
+        if not run[0].attended:
+            minutes = -(-max(0, seconds - spare) // 60)
+            yield Step(name=_block_name(run), minutes=max(1, minutes), attended=False), Block(run, -spare)
+            spare, k = 0, k + 1
+            continue
+        minutes = max(1, -(-seconds // 60))
+        spare = minutes * 60 - seconds
+        k += 1
+        if k < len(runs) and sum(p.seconds for p in runs[k]) <= spare:
+            run, spare, k = run + runs[k], 0, k + 1
+        yield Step(name=_block_name(run), minutes=minutes, attended=True), Block(run)
+
+
 def _part(t: RunningTime, elsewhere: int, findings: list[Finding]) -> StepPart:
     if t.seconds is not None:
-        return StepPart(t.step_id, t.name, t.seconds)
+        return StepPart(t.step_id, t.name, t.seconds, t.attended)
     held = elsewhere or STAND_IN_S
     source = "as long as on another chair" if elsewhere else "a stand-in"
     findings.append(
@@ -195,7 +230,7 @@ def _part(t: RunningTime, elsewhere: int, findings: list[Finding]) -> StepPart:
             "Mend what is missing before anyone relies on this time: it is no proof that the step is long enough.",
         )
     )
-    return StepPart(t.step_id, t.name, held, unknown=True)
+    return StepPart(t.step_id, t.name, held, t.attended, unknown=True)
 
 
 def _block_name(parts: tuple[StepPart, ...]) -> str:

@@ -24,6 +24,7 @@ def plan_day(
     limit_s: float,
     seed: int,
     findings: tuple[Finding, ...] = (),
+    not_planned: tuple[Visit, ...] = (),
     deterministic: float | None = None,
     told: Callable[[Progress], None] | None = None,
 ) -> DayPlan:
@@ -43,6 +44,8 @@ def plan_day(
         How long to search; see `solve`.
     findings
         What was found on the way here (file, book); carried along.
+    not_planned
+        Visits of the book that may not be planned (chair taken, out of service); they count as not served.
     told
         Called with each better plan.
 
@@ -54,12 +57,13 @@ def plan_day(
     instance, maps = day_instance(practice, times, visits, day)
     solved = solve(instance, limit_s=limit_s, seed=seed, deterministic=deterministic, told=told)
     words = Words(maps.clock.shown, {s.id: s.name for s in practice.sets})
-    refused = len(maps.refused)
     shortages = shortages_of(instance, solved, words, limit_s=min(6.0, limit_s), seed=seed, deterministic=deterministic)
-    verdict = verdict_of(solved, booked=len(visits))
-    text = line(instance, solved, words, booked=len(visits), shortages=shortages, unknown_steps=maps.unknown_steps)
-    if verdict is DayVerdict.DOES_NOT_FIT and not shortages and refused:
-        text = text.replace("does not fit", f"does not fit: {next(iter(maps.refused.values()))}", 1)
+    booked = len(visits) + len(not_planned)
+    verdict = verdict_of(solved, booked=booked)
+    text = line(instance, solved, words, booked=booked, shortages=shortages, unknown_steps=maps.unknown_steps)
+    if verdict is DayVerdict.DOES_NOT_FIT and not shortages:
+        why = next(iter(maps.refused.values()), "a visit of the book can't be planned")
+        text = text.replace("does not fit", f"does not fit: {why}", 1)
     tested = Counter({t.person: 0 for t in maps.tests})
     for t in maps.tests:
         tested[t.person] += t.attended
@@ -69,7 +73,7 @@ def plan_day(
         verdict=verdict,
         line=text,
         tasks=tuple(sorted(_tasks(instance, solved.plan, maps), key=lambda t: (t.start, t.end, t.place))) if solved.plan.visits else (),
-        visits=_visits(instance, solved, maps, words),
+        visits=_visits(instance, solved, maps, words) + tuple(_never(v) for v in not_planned),
         shortages=shortages,
         weighted_minutes_late=solved.weighted_minutes_late,
         bound_minutes_late=solved.bound,
@@ -118,34 +122,39 @@ def _visits(instance: Instance, solved: Solved, maps: Maps, words: Words) -> tup
     return tuple(out)
 
 
+def _never(v: Visit) -> PlannedVisit:
+    return PlannedVisit(v.ref, v.chair, v.visit_kind, v.start, None, 0, (), "not planned from the book: see what is to mend")
+
+
 def _tasks(instance: Instance, plan: Plan, maps: Maps) -> list[Task]:
     clock, r = maps.clock, instance.reprocess
     chairs = {c.id: c for c in instance.chairs}
     tasks: list[Task] = []
     for s in plan.steps:
-        block = chairs[s.chair].procedure(s.procedure)[s.index]
-        parts = maps.blocks[s.chair, s.procedure, s.index]
-        at = 0
-        for part in parts:
-            # The minute that a block is rounded up by belongs to its last step.
-            until = at + part.seconds if part is not parts[-1] else block.minutes * 60
+        minutes = chairs[s.chair].procedure(s.procedure)[s.index].minutes
+        block = maps.blocks[s.chair, s.procedure, s.index]
+        at = block.begins
+        for part in block.parts:
+            # What runs alone holds the chair until the block ends; hands end at their second.
+            last = part is block.parts[-1] and not part.attended
+            until = minutes * 60 if last else at + part.seconds
             tasks.append(
                 Task(
                     kind=s.procedure,
                     place=s.chair,
-                    person=s.person,
+                    person=s.person if part.attended else None,
                     what=part.name + (" (length unknown: time held)" if part.unknown else ""),
                     start=clock.moment(s.start, second=at),
                     end=clock.moment(s.start, second=until),
-                    attended=block.attended,
+                    attended=part.attended,
                     visit=s.after,
                     step_id=part.step_id,
                 )
             )
             at = until
-    minutes = {v.id: (v.chair, v.minutes) for v in instance.visits}
+    booked = {v.id: (v.chair, v.minutes) for v in instance.visits}
     for v in plan.visits:
-        chair, length = minutes[v.id]
+        chair, length = booked[v.id]
         kind = maps.visits[v.id].visit_kind
         tasks.append(Task("visit", chair, None, kind, clock.moment(v.start), clock.moment(v.start + length), False, v.id, v.units))
     for k in plan.packs:
