@@ -1,0 +1,165 @@
+"""Changing single values in a practice file and nothing else: every other byte stays as its writer left it.
+
+A changed text is only ever put in place when it reads as the practice that was meant, and when the file is still the one
+that was read. What stood there is then replaced in one step, so that nobody finds half a file.
+"""
+
+import contextlib
+import os
+import tempfile
+from collections.abc import Iterator
+from datetime import date
+from pathlib import Path
+
+from fettlebook.errors import Mendable
+from fettlebook.practice.lines import KeyPath, value_spans
+from fettlebook.practice.load import Loaded, read_practice
+from fettlebook.practice.model import Outlet, Practice
+
+BOM = b"\xef\xbb\xbf"
+
+
+def outlet_path(practice: Practice, chair_id: str, outlet_id: str) -> KeyPath:
+    """Return the key path of an outlet.
+
+    Raises
+    ------
+    Mendable
+        The practice has no such chair, or the chair no such outlet; the message lists those that there are.
+    """
+    for number, chair in enumerate(practice.chairs):
+        if chair.id == chair_id:
+            for place, outlet in enumerate(chair.outlets):
+                if outlet.id == outlet_id:
+                    return ("chairs", number, "outlets", place)
+            have = ", ".join(o.id for o in chair.outlets)
+            raise Mendable(f'{chair_id} has no outlet "{outlet_id}"', where="outlet", mend=f"Choose one of: {have}.")
+    have = ", ".join(c.id for c in practice.chairs)
+    raise Mendable(f'the practice has no chair "{chair_id}"', where="chair", mend=f"Choose one of: {have}.")
+
+
+def with_flow(practice: Practice, path: KeyPath, flow_ml_min: float, measured_on: date) -> Practice:
+    """Return the practice with the flow of one outlet, measured on a day."""
+    _, chair_number, _, outlet_number = path
+    chairs = list(practice.chairs)
+    chair = chairs[int(chair_number)]
+    outlets: list[Outlet] = list(chair.outlets)
+    outlets[int(outlet_number)] = outlets[int(outlet_number)].model_copy(update={"flow_ml_min": flow_ml_min, "measured_on": measured_on})
+    chairs[int(chair_number)] = chair.model_copy(update={"outlets": tuple(outlets)})
+    return practice.model_copy(update={"chairs": tuple(chairs)})
+
+
+def set_flow(text: bytes, path: KeyPath, flow_ml_min: float, measured_on: date) -> bytes:
+    """Return the text of a practice file with the flow of one outlet and its day of measurement.
+
+    Parameters
+    ----------
+    text
+        The file's bytes, which `read_practice` took without an error.
+    path
+        Key path of the outlet, from `outlet_path`.
+    flow_ml_min
+        Measured flow [mL/min].
+    measured_on
+        Day of the measurement.
+
+    Returns
+    -------
+    bytes
+        The text; only the two values differ. A day that was not there stands behind the flow.
+
+    Raises
+    ------
+    Mendable
+        The outlet's flow does not stand where it can be replaced; nothing is guessed then.
+    """
+    mark = BOM if text.startswith(BOM) else b""
+    body = text.removeprefix(BOM)
+    spans = value_spans(body)
+    flow_at, day_at = spans.get((*path, "flow_ml_min")), spans.get((*path, "measured_on"))
+    if flow_at is None:
+        raise Mendable("the place of flow_ml_min was not found", where="practice file", mend="Write the two values in by hand.")
+    day = measured_on.isoformat().encode()
+    changes = [(flow_at, f"{flow_ml_min:g}".encode() if flow_ml_min % 1 else f"{flow_ml_min:.1f}".encode())]
+    if day_at is not None:
+        changes.append((day_at, day))
+    elif path in spans:  # { id = ..., flow_ml_min = ... } on one line
+        changes.append(((flow_at[1], flow_at[1]), b", measured_on = " + day))
+    else:  # [[chairs.outlets]]: a line of its own, as deep as the flow's
+        start = body.rfind(b"\n", 0, flow_at[0]) + 1
+        end = body.find(b"\n", flow_at[1])
+        end = len(body) if end < 0 else end
+        indent = body[start : start + len(body[start:end]) - len(body[start:end].lstrip(b" \t"))]
+        newline = b"\r\n" if body[:end].endswith(b"\r") else b"\n"
+        line_end = end - 1 if newline == b"\r\n" else end
+        changes.append(((line_end, line_end), newline + indent + b"measured_on = " + day))
+    for (first, after), new in sorted(changes, reverse=True):
+        body = body[:first] + new + body[after:]
+    return mark + body
+
+
+def replace_practice_file(path: Path, loaded: Loaded, before: bytes, after: bytes, meant: Practice) -> None:
+    """Put a changed text in the place of the practice file, or leave the file as it is.
+
+    Parameters
+    ----------
+    path
+        The file. A link is followed: what it leads to is replaced.
+    loaded
+        What was read from `before`.
+    before
+        The bytes that were read.
+    after
+        The bytes that shall stand there.
+    meant
+        The practice that `after` must read as; a text that reads as anything else is refused.
+
+    Raises
+    ------
+    Mendable
+        `after` has errors or reads as another practice, the file was changed in the meantime, or it can't be written.
+    """
+    again = read_practice(after, loaded.file)
+    if again.practice is None:
+        raise Mendable.of(again.errors)
+    if again.practice != meant:
+        raise Mendable(
+            "the changed file would not read as was meant", where=loaded.file, mend="Write the two values in by hand; nothing was changed."
+        )
+    target = path.resolve()
+    draft = ""
+    try:
+        with _held(target):
+            if target.read_bytes() != before:
+                raise Mendable(
+                    "the file was changed by someone else in the meantime", where=str(path), mend="Do it again; nothing was written."
+                )
+            handle, draft = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
+            with os.fdopen(handle, "wb") as out:
+                out.write(after)
+                out.flush()
+                os.fsync(out.fileno())
+            os.chmod(draft, target.stat().st_mode & 0o7777)
+            os.replace(draft, target)
+            draft = ""
+    except OSError as error:
+        raise Mendable(
+            f"can't be written: {error.strerror}; nothing was changed", where=str(path), mend="Give this user the right to write there."
+        ) from None
+    finally:
+        if draft:
+            with contextlib.suppress(OSError):
+                os.unlink(draft)
+
+
+@contextlib.contextmanager
+def _held(target: Path) -> Iterator[None]:
+    """Keep a second writer of this program out while the file is compared and replaced; where locks exist."""
+    with target.open("rb") as stream:
+        try:
+            import fcntl  # noqa: PLC0415 - not on every system
+
+            fcntl.flock(stream, fcntl.LOCK_EX)
+        except ImportError:
+            pass
+        yield
