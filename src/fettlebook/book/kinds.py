@@ -1,7 +1,7 @@
 """What an entry can say: one frozen model per kind. Kinds and fields of a newer program are kept as they came.
 
-Each field stands in the entry's bytes exactly when it isn't None; no field has another default, because a default that is
-written out would change the bytes that were sealed.
+Each field stands in the entry's bytes, under its own name, exactly when it isn't None. No field has another default or an alias:
+either would give other bytes than those that were sealed.
 """
 
 import hashlib
@@ -184,13 +184,8 @@ class EntryCorrected(Data):
 
     field: Line
     was: Any = None  # absent: the field was not there
-    now: Any = Field(default=None, alias="is")  # absent: the field should not be there
+    now: Any = None  # absent: the field should not be there
     why: Line
-
-    @classmethod
-    def of(cls, field: str, *, was: Any = None, now: Any = None, why: str) -> Self:
-        """Return the data that set `field` (such as `data.line`) to `now`."""
-        return cls.model_validate({"field": field, "was": was, "is": now, "why": why})
 
 
 class EntryWithdrawn(Data):
