@@ -2,12 +2,15 @@
 
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 
 from fettlebook.errors import Finding
+from fettlebook.plan.check import check_plan, figures
 from fettlebook.plan.day import DayPlan, DayVerdict, PlannedVisit, Task
 from fettlebook.plan.explain import Words, dirty_at_night, line, minutes_late, shortages_of, verdict_of, why_late
 from fettlebook.plan.instance import Batch, Instance, Plan
+from fettlebook.plan.leftover import with_leftovers
 from fettlebook.plan.solve import Progress, Solved, solve
 from fettlebook.plan.tasks import Maps, day_instance
 from fettlebook.practice.model import Practice
@@ -56,6 +59,7 @@ def plan_day(
     """
     instance, maps = day_instance(practice, times, visits, day)
     solved = solve(instance, limit_s=limit_s, seed=seed, deterministic=deterministic, told=told)
+    solved = _finish_sets(instance, solved)
     words = Words(maps.clock.shown, {s.id: s.name for s in practice.sets})
     shortages = shortages_of(instance, solved, words, limit_s=min(6.0, limit_s), seed=seed, deterministic=deterministic)
     booked = len(visits) + len(not_planned)
@@ -84,6 +88,14 @@ def plan_day(
     )
 
 
+def _finish_sets(instance: Instance, solved: Solved) -> Solved:
+    """Add loads for the sets that no visit waits for, where hands and machines are idle; never at the plan's cost."""
+    fuller = with_leftovers(instance, solved.plan)
+    if check_plan(instance, fuller):
+        return solved
+    return replace(solved, plan=fuller, figures=figures(instance, fuller))
+
+
 def _method(solved: Solved) -> str:
     if not solved.plan.visits:
         return "nothing to plan"
@@ -101,9 +113,9 @@ def _left_unsterile(instance: Instance, plan: Plan, words: Words) -> tuple[Findi
     sets = ", ".join(f"{n} {words.set_name(t)}" for t, n in dirty.items())
     return (
         Finding(
-            f"used sets that no visit of the day waits for are not in the timetable's loads: {sets}",
+            f"still used when the last shift ends: {sets}",
             "end of day",
-            "Run them where a machine is free, or first thing tomorrow before they are needed.",
+            "They must be through washer and sterilizer before a visit of tomorrow needs them.",
             "warning",
         ),
     )
