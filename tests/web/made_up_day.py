@@ -1,7 +1,7 @@
 """An invented day by hand, so that the pages can be tested without the solver: what is shown here was never planned."""
 
 import threading
-from collections.abc import Hashable
+from collections.abc import Callable, Hashable
 from datetime import UTC, date, datetime, timedelta
 from importlib.resources import files
 from zoneinfo import ZoneInfo
@@ -171,7 +171,7 @@ class Hands:
             raise self.reading
         return self.reading
 
-    def plan(self, read: Reading, day: date) -> DayPlan:
+    def plan(self, read: Reading, day: date, tell: Callable[[str], None]) -> DayPlan:
         assert self.may_plan.wait(20)
         made = self.plans.get(day) or empty(day)
         if isinstance(made, Exception):

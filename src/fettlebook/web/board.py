@@ -52,7 +52,7 @@ class Block:
     id: str
     family: Literal["visit", "chair work", "machine work", "test"]
     word: str
-    short: str  # what a narrow card shows
+    short: str  # what a narrow card shows; empty: the minutes
     title: str
     where: str
     who: str
@@ -206,7 +206,7 @@ def _joins(run: list[Task], task: Task, by: By) -> bool:
     if "visit" in (last.kind, task.kind):
         return False
     gap_min = (task.start - max(t.end for t in run)).total_seconds() / 60
-    if by != "chair" and task.start - start < timedelta(minutes=TOUCH_MIN) and last.kind != "test" and task.kind != "test":
+    if by != "chair" and task.start - start < timedelta(minutes=TOUCH_MIN):
         return True  # cards of one lane never stand closer than a finger
     if by == "person":
         return gap_min <= JOIN_GAP_MIN and _same(last, task)
@@ -228,14 +228,13 @@ def _block(key: str, run: list[Task], visits: dict[str, PlannedVisit], practice:
     who = _list(names.get(task.person, task.person) for task in run if task.person)
     where = _list(task.place for task in run)
     word = _word(run, visit, practice, by)
-    said = f", {where}, to {clock(end, zone)}"
-    if who and by != "person":
+    title, short, said = f"{word}, {where}", "", f", {where}, to {clock(end, zone)}"
+    if by == "person":  # whoever reads their own lane asks where to go
+        kinds = _list(WORD[task.kind].lower() for task in run)
+        title, short, said = f"{where}: {kinds}", word, f", {where}, {kinds}, to {clock(end, zone)}"
+    elif who:
         said += f", {who}"
     strip = tuple(_effort(task, start) for task in run if task.kind != "visit")
-    places = list(dict.fromkeys(task.place for task in run))
-    more = f" +{len(places) - 1}" if len(places) > 1 else ""
-    short = _breakable(f"{places[0]}{more}") if by == "person" else f"{-int(-(end - start).total_seconds() // 60)} min"
-    title = word if word.endswith(places[0]) and not more else f"{word}, {where}"
     return Block(key, _family(run[0]), word, short, title, where, who, start, end, tuple(run), visit, said, strip)
 
 
@@ -245,18 +244,16 @@ def _word(run: list[Task], visit: PlannedVisit | None, practice: Practice, by: B
     if by == "machine" and any(task.kind == "cycle" for task in run):
         units = sum(len(task.units) for task in run if task.kind == "cycle")
         return f"Load of {units}" if units else "Cycle"
-    words = list(dict.fromkeys(WORD[task.kind] for task in run))
     if by == "person":
-        places = list(dict.fromkeys(task.place for task in run))
-        if len(words) == 1 and len(places) == 1:
-            return words[0] if words[0] == "Pack" else f"{words[0]} {places[0]}"
-        return f"{words[0]} +{len(run) - 1}" if len(words) == 1 else ", ".join([words[0], *(w.lower() for w in words[1:])])
+        places = list(dict.fromkeys("pack" if task.kind == "pack" else _brief(task.place) for task in run))
+        return f"{places[0]} +{len(places) - 1}" if len(places) > 1 else places[0]
+    words = list(dict.fromkeys(WORD[task.kind] for task in run))
     return ", ".join([words[0], *(w.lower() for w in words[1:])])
 
 
-def _breakable(text: str) -> str:
-    """Return the text with soft hyphens in its long words, so that a narrow card can hold them."""
-    return " ".join(word if len(word) < 7 else f"{word[:5]}\u00ad{word[5:]}" for word in text.split(" "))
+def _brief(place: str) -> str:
+    """Return a place for a narrow card: `steril. 1`."""
+    return " ".join(word if len(word) < 9 else f"{word[:6]}." for word in place.split(" "))
 
 
 def _family(task: Task) -> Literal["visit", "chair work", "machine work", "test"]:

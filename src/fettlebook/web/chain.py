@@ -19,6 +19,7 @@ from fettlebook.errors import Finding, Mendable
 from fettlebook.exchange.calendar import booked_days, read_book
 from fettlebook.exchange.key import load_or_make_key
 from fettlebook.plan.day import DayPlan
+from fettlebook.plan.solve import Progress
 from fettlebook.plan.whole_day import plan_day
 from fettlebook.practice.load import read_practice
 from fettlebook.practice.model import Practice
@@ -85,8 +86,15 @@ class Chain:
         self._note(PracticeFileVersion.of(self._text, self._practice_file.name), f"practice:{practice.practice.id}", practice)
         return Reading(practice, rulebook, running_times(practice, rulebook), booked, findings, mark, now)
 
-    def plan(self, reading: Reading, day: date) -> DayPlan:
+    def plan(self, reading: Reading, day: date, tell: Callable[[str], None]) -> DayPlan:
         """Plan one day, and note in the book what was imported and what came out."""
+
+        def told(progress: Progress) -> None:
+            left_out = (
+                "some visits without a place" if progress.weight_left_out else f"{progress.weighted_minutes_late} weighted minutes late"
+            )
+            tell(f"working out the day, {left_out} so far")
+
         calendar = read_whole(self._book_file)
         book = read_book(calendar, self._book_file.name, reading.practice, day, self._key)
         plan = plan_day(
@@ -97,6 +105,7 @@ class Chain:
             limit_s=PLAN_LIMIT_S,
             seed=SEED,
             findings=(*book.findings, *reading.findings),
+            told=told,
         )
         imported = BookImported.of(day=day.isoformat(), calendar=calendar, visits=book.visits, counts=asdict(book.counts))
         planned = DayPlanned(

@@ -66,8 +66,8 @@ class Makers(Protocol):
     def read(self) -> Reading:
         """Read the files; raises Mendable when they can't be used."""
 
-    def plan(self, reading: Reading, day: date) -> DayPlan:
-        """Plan a day; raises Mendable when that can't be done."""
+    def plan(self, reading: Reading, day: date, tell: Callable[[str], None]) -> DayPlan:
+        """Plan a day, telling how far it is; raises Mendable when that can't be done."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,7 +183,7 @@ class Desk:
                 return
         self._stage(job.day, "working out the day")
         try:
-            plan = self._makers.plan(self._reading, job.day)
+            plan = self._makers.plan(self._reading, job.day, lambda said: self._stage(job.day, said))
         except Mendable as error:
             self._settle(job.day, None, error.findings)
         except Exception as error:  # one bad day must not stop the worker
