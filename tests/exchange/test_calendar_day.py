@@ -198,12 +198,39 @@ def test_the_day_after_an_all_day_entry_is_free_of_it(read: Reader) -> None:
 def test_an_older_revision_is_dropped(read: Reader) -> None:
     book = read(entry("0900", "0930", "SEQUENCE:2", uid="one") + entry("1100", "1130", "SEQUENCE:3", uid="one"))
     assert starts(book) == ["11:00-11:30 chair 1 exam"]
-    assert "warning book.ics line 4: 1 older versions of entries were passed over" in texts(book)
+    assert "warning book.ics line 4: 1 older versions or copies of entries were passed over" in texts(book)
 
 
 def test_the_same_entry_twice_is_one_visit(read: Reader) -> None:
     book = read(entry("0900", "0930", uid="one") * 2)
     assert (len(book.visits), len(book.not_planned)) == (1, 0)
+    assert "1 older versions or copies of entries were passed over" in texts(book)
+
+
+def test_one_uid_at_one_time_in_two_rooms_loses_neither(read: Reader) -> None:
+    book = read(entry("0900", "0930", uid="one") + entry("0900", "0930", uid="one", room="Treatment room 2"))
+    assert starts(book) == ["09:00-09:30 chair 1 exam", "09:00-09:30 chair 2 exam"]
+    assert len({visit.ref for visit in book.visits}) == 2
+
+
+def two_calendars(one: str, other: str) -> str:
+    return f"BEGIN:VCALENDAR\nNAME:A\n{one}END:VCALENDAR\nBEGIN:VCALENDAR\nNAME:B\n{other}END:VCALENDAR\n"
+
+
+def test_an_appointment_in_two_calendars_of_the_file_is_read_once(read: Reader) -> None:
+    book = read(two_calendars(entry("0900", "0930", uid="one"), entry("0900", "0930", uid="one")))
+    assert (len(book.visits), len(book.not_planned), book.counts.on_day) == (1, 0, 1)
+    assert "warning book.ics line 12: 1 entries stand in two calendars of the file; each was read once" in texts(book)
+
+
+def test_an_appointment_on_two_chairs_is_planned_on_both_and_told(read: Reader) -> None:
+    book = read(two_calendars(entry("0900", "0930", uid="one"), entry("0900", "0930", uid="one", room="Treatment room 2")))
+    assert starts(book) == ["09:00-09:30 chair 1 exam", "09:00-09:30 chair 2 exam"]
+    assert len({visit.ref for visit in book.visits}) == 2
+    assert (
+        "warning book.ics line 12: one appointment stands twice: at 09:00 on chair 1 (line 3) and at 09:00 on chair 2 (line 12)"
+        in texts(book)
+    )
 
 
 def test_one_uid_for_entries_at_different_times_loses_none_of_them(read: Reader) -> None:

@@ -2,7 +2,7 @@
 
 import hmac
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Final
 
@@ -143,9 +143,11 @@ class DayReader:
     def _visit(self, instance: Instance, mapped: Mapped) -> Visit:
         assert isinstance(instance.start, datetime)
         assert isinstance(instance.end, datetime)
-        text = f"visit|{instance.entry.raw.uid}|{instance.original}"
-        ref = "v_" + hmac.digest(self.opened.key, text.encode(), "sha256").hex()[:20]
+        ref = self._ref(f"visit|{instance.entry.raw.uid}|{instance.original}")
         return Visit(ref, mapped.chairs[0], mapped.kinds[0], self._local(instance.start), self._local(instance.end))
+
+    def _ref(self, text: str) -> str:
+        return "v_" + hmac.digest(self.opened.key, text.encode(), "sha256").hex()[:20]
 
     def _doubts(self, instance: Instance, mapped: Mapped, visit: Visit) -> None:
         """Tell what is kept, but may not be meant."""
@@ -189,6 +191,35 @@ class DayReader:
                 stretches.append((datetime.combine(self.day, opening.from_, zone), datetime.combine(self.day + after, opening.to, zone)))
         return stretches
 
+    def _copies(self) -> None:
+        """Read an appointment that stands in two calendars of the file once; on two chairs, plan both.
+
+        A turnover too many costs minutes, one too few a clean chair.
+        """
+        first: dict[str, _Taken] = {}
+        copies: list[_Taken] = []
+        kept = []
+        for taken in sorted(self.visits, key=_order):
+            visit, other = taken.visit, first.setdefault(taken.visit.ref, taken)
+            if other is not taken and other.visit == visit:
+                copies.append(taken)
+                continue
+            kept.append(taken)
+            if other is not taken:
+                taken.visit = replace(visit, ref=self._ref(f"twin|{visit.ref}|{visit.chair}|{visit.start.timestamp():.0f}"))
+                what = (
+                    f"one appointment stands twice: at {other.visit.start:%H:%M} on {other.visit.chair} (line {other.line}) and at "
+                    f"{visit.start:%H:%M} on {visit.chair} (line {taken.line}); both are planned"
+                )
+                mend = "If it is on one chair only, correct the room in the book, or the rules."
+                self.findings.append(Finding(what, f"{self.opened.file} line {taken.line}", mend, "warning"))
+        self.visits = kept
+        if copies:
+            self.counts.on_day -= len(copies)
+            what = f"{len(copies):,} entries stand in two calendars of the file; each was read once"
+            where = f"{self.opened.file} line {min(taken.line for taken in copies)}"
+            self.findings.append(Finding(what, where, "Nothing to do.", "warning"))
+
     def _overlaps(self) -> None:
         """Leave out, and tell, what is booked on a chair that is taken. Who came first stays."""
         until: dict[str, _Taken] = {}
@@ -212,6 +243,7 @@ class DayReader:
 
     def done(self) -> Book:
         """Return the day: overlaps settled, everything counted, the findings in the order of weight."""
+        self._copies()
         self._overlaps()
         opened, counts = self.opened, self.counts
         counts.entries, counts.unreadable = len(opened.raw.entries), len(opened.unreadable) + opened.not_read

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from datetime import date, datetime, time, timedelta
 
 from fettlebook.errors import Finding
-from fettlebook.exchange.calendar_entries import Entry, listed_dates, read_entry, set_clock, surely_elsewhere
+from fettlebook.exchange.calendar_entries import Entry, listed_dates, read_entry, set_clock, surely_elsewhere, texts
 from fettlebook.exchange.calendar_lines import RawBook, RawEntry, read_lines
 from fettlebook.exchange.calendar_map import CalendarRules
 from fettlebook.exchange.calendar_repeat import Budget, Instance, instances
@@ -53,7 +53,7 @@ class OpenedBook:
                 else:
                     yield from found
         if self.older:
-            what = f"{len(self.older):,} older versions of entries were passed over (a newer one of the same UID is in the file)"
+            what = f"{len(self.older):,} older versions or copies of entries were passed over (a newer one of the same UID is in the file)"
             mend = "Nothing to do, if each of these visits stands in the plan once."
             self.findings.append(Finding(what, f"{self.file} line {self.older[0]}", mend, "warning"))
         if budget.unread:
@@ -115,17 +115,30 @@ class OpenedBook:
         return [[masters[0], *changes], *([entry] for entry in masters[1:])]
 
     def _newest(self, entries: list[Entry]) -> list[Entry]:
-        """Drop older revisions and copies. Without a newer mark nothing is dropped but an exact copy of the time."""
+        """Pass over older revisions and copies, and note them.
+
+        Without a newer mark nothing is passed over but a copy: the same time in the same room.
+        """
         kept: dict[tuple[object, ...], Entry] = {}
         newest = max((entry.revision[0] for entry in entries if entry.moved is None), default=0)
         for entry in entries:
             if entry.moved is None and entry.revision[0] < newest:
-                self.older.append(entry.line)  # an older SEQUENCE of the same entry
+                self.older.append(entry.line)
                 continue
-            slot = (entry.start, entry.length) if entry.moved is None else (_moment(entry.moved), entry.onward)
-            if slot not in kept or entry.revision >= kept[slot].revision:
+            slot: tuple[object, ...] = (
+                (_moment(entry.moved), entry.onward) if entry.moved is not None else (entry.start, entry.length, *_room(entry))
+            )
+            other = kept.get(slot)
+            if other is None or entry.revision >= other.revision:
                 kept[slot] = entry
+                self.older += [other.line] if other else []
+            else:
+                self.older.append(entry.line)
         return list(kept.values())
+
+
+def _room(entry: Entry) -> tuple[tuple[str, ...], ...]:
+    return texts(entry.raw, "LOCATION"), texts(entry.raw, "RESOURCES")
 
 
 def _moment(value: date | datetime) -> float | date:
