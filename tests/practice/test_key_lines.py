@@ -4,7 +4,7 @@ import tomllib
 
 import pytest
 
-from fettlebook.practice.lines import key_lines, line_of
+from fettlebook.practice.lines import key_lines, line_of, value_spans
 
 
 def test_tables_lists_of_tables_and_inline_tables_have_their_lines():
@@ -99,3 +99,10 @@ def test_a_key_that_is_missing_is_looked_for_at_the_table_around_it():
 
 def test_windows_line_ends_do_not_shift_lines():
     assert key_lines(b"a = 1\r\n\r\nb = 2\r\n")[("b",)] == 3
+
+
+def test_a_comment_behind_a_value_is_not_taken_for_it():
+    text = b'rooms = [ # all of them\n  { id = "one" },\n  { id = "two" }, # by the window\n] # end\nname = "x" # why\n'
+    assert key_lines(text)[("rooms", 1, "id")] == 3
+    first, after = value_spans(text)[("name",)]
+    assert text[first:after] == b'"x"'

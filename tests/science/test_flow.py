@@ -17,7 +17,7 @@ def test_the_flow_is_the_mean_of_the_cups_and_lies_within_its_range():
     assert found.flow_ml_min == pytest.approx((52 + 51 + 52 * 60 / 61) / 3)
     assert found.low_ml_min < found.flow_ml_min < found.high_ml_min
     assert found.odd == ()
-    assert {p.name for p in found.parts} >= {"scatter of the readings", "reading the cup", "start and stop by hand"}
+    assert {p.name for p in found.causes} >= {"scatter of the readings", "reading the cup", "start and stop by hand"}
 
 
 def test_one_cup_says_that_its_scatter_is_assumed_and_is_wider_than_three():
@@ -66,7 +66,7 @@ def test_a_value_outside_the_range_differs_and_one_inside_does_not():
         (Reading(-50, 60), "a volume of -50 mL"),
         (Reading(0, 60), "a volume of 0 mL"),
         (Reading(math.nan, 60), "a volume of nan mL"),
-        (Reading(50, 7200), "outside above 0 to 3,600 s"),
+        (Reading(50, 7200), "not above 0 and up to 3,600 s"),
         (Reading(math.inf, 60), "a volume of inf mL"),
     ],
 )

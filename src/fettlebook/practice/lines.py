@@ -88,7 +88,7 @@ def _table(node: Node, places: _Places, newest: dict[KeyPath, int]) -> None:
 
 
 def _pair(around: KeyPath, node: Node, places: _Places) -> None:
-    key, value = node.children[0], node.children[-1]
+    key, value = node.children[0], [child for child in node.children if child.type != "comment"][-1]
     here = around
     for part in _parts(key):
         here = (*here, part)

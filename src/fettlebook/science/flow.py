@@ -67,7 +67,7 @@ class Flow:
 
     flow_ml_min: float
     uncertainty: Combined  # [mL/min]
-    parts: tuple[Cause, ...]
+    causes: tuple[Cause, ...]
     readings: tuple[Reading, ...]
     scatter_share: float | None  # standard deviation of one reading over the mean; None from one reading
     odd: tuple[Finding, ...] = ()
@@ -143,7 +143,7 @@ def measure_flow(readings: Sequence[Reading], tools: Tools | None = None) -> Flo
     else:
         repeats = Cause("scatter, assumed", ASSUMED_SCATTER * mean, ASSUMED_DOF)
     per_ml, per_s = _slopes(readings)
-    parts = (
+    causes = (
         repeats,
         Cause("reading the cup", per_ml * resolution(tools.step_ml)),
         Cause("the cup itself", per_ml * rectangular(tools.out_ml)),
@@ -151,7 +151,7 @@ def measure_flow(readings: Sequence[Reading], tools: Tools | None = None) -> Flo
         Cause("start and stop by hand", per_s * rectangular(tools.press_s)),
     )
     scatter = spread / mean if count > 1 else None
-    return Flow(mean, combine(parts), parts, tuple(readings), scatter, tuple(_odd(readings, flows, tools)))
+    return Flow(mean, combine(causes), causes, tuple(readings), scatter, tuple(_odd(readings, flows, tools)))
 
 
 def cups_needed(target_share: float, *, flow_ml_min: float, seconds: float, scatter_share: float, tools: Tools) -> int | None:
@@ -258,8 +258,8 @@ def _refuse(readings: Sequence[Reading], tools: Tools) -> None:
         )
         for what, value, (low, high), unit, mend in checks:
             if not low < value <= high:  # a NaN is refused as well
-                wide = f"above {low:g} to {high:,.0f} {unit}"
-                found.append(Finding(f"a {what} of {value:g} {unit} is outside {wide}", f"reading {number}", mend))
+                seen = f"a {what} of {value:g} {unit} is not above {low:g} and up to {high:,.0f} {unit}"
+                found.append(Finding(seen, f"reading {number}", mend))
     for name, value in (("step_ml", tools.step_ml), ("cup_ml", tools.out_ml), ("watch_s", tools.watch_s), ("press_s", tools.press_s)):
         if not (math.isfinite(value) and 0.0 <= value <= 1000.0) or (name == "step_ml" and value == 0.0):
             found.append(Finding(f"{value:g} is no step or error of a cup or watch", name, "Give the distance of two lines or digits."))

@@ -1,4 +1,4 @@
-"""One measured quantity from several uncertain parts: combined uncertainty, degrees of freedom, 95 % range.
+"""One measured quantity from several uncertain causes: combined uncertainty, degrees of freedom, 95 % range.
 
 Sources
 -------
@@ -26,7 +26,7 @@ class Cause:
 
 @dataclass(frozen=True, slots=True)
 class Combined:
-    """Standard uncertainty of all parts together, effective degrees of freedom, coverage factor and expanded uncertainty."""
+    """Standard uncertainty of all causes together, effective degrees of freedom, coverage factor and expanded uncertainty."""
 
     standard: float
     dof: float
@@ -58,12 +58,12 @@ def t_factor(dof: float, confidence: float = 0.95) -> float:
     return float(stdtrit(whole, 0.5 + confidence / 2.0))
 
 
-def combine(parts: Sequence[Cause], confidence: float = 0.95) -> Combined:
-    """Return what independent parts come to together.
+def combine(causes: Sequence[Cause], confidence: float = 0.95) -> Combined:
+    """Return what independent causes come to together.
 
     Parameters
     ----------
-    parts
+    causes
         At least one, standard uncertainties 0 or more, in the unit of the result.
     confidence
         Probability that the range shall hold, two-sided, 0 to 1.
@@ -76,19 +76,21 @@ def combine(parts: Sequence[Cause], confidence: float = 0.95) -> Combined:
     Raises
     ------
     Mendable
-        There is no part, one is negative or no number, or the confidence is not between 0 and 1.
+        There is no cause, one is negative or no number, or the confidence is not between 0 and 1.
 
     Notes
     -----
     [G] equations 10 and G.2b, t as in [F].
     """
-    if not parts or not 0.0 < confidence < 1.0:
-        raise Mendable(f"{len(parts)} parts at {confidence!r}", where="parts, confidence", mend="Give a part, and a confidence like 0.95.")
-    for part in parts:
-        if not (math.isfinite(part.standard) and part.standard >= 0.0):
-            raise Mendable(f"{part.standard!r} is no uncertainty", where=part.name, mend="Give a number of 0 or more.")
-    square = math.fsum(p.standard**2 for p in parts)
-    below = math.fsum(p.standard**4 / p.dof for p in parts if math.isfinite(p.dof))
+    if not causes or not 0.0 < confidence < 1.0:
+        raise Mendable(
+            f"{len(causes)} causes at {confidence!r}", where="causes, confidence", mend="Give a cause, and a confidence like 0.95."
+        )
+    for cause in causes:
+        if not (math.isfinite(cause.standard) and cause.standard >= 0.0):
+            raise Mendable(f"{cause.standard!r} is no uncertainty", where=cause.name, mend="Give a number of 0 or more.")
+    square = math.fsum(p.standard**2 for p in causes)
+    below = math.fsum(p.standard**4 / p.dof for p in causes if math.isfinite(p.dof))
     dof = square**2 / below if below > 0.0 else math.inf
     factor = t_factor(dof, confidence)
     return Combined(math.sqrt(square), dof, factor, factor * math.sqrt(square))
