@@ -187,6 +187,24 @@ def test_an_all_day_entry_is_no_visit_and_is_told(read: Reader, times: str) -> N
     assert (ignored.counts.ignored, "all-day" in texts(ignored)) == (1, False)
 
 
+@pytest.mark.parametrize(
+    "times",
+    [
+        "DTSTART:20261123T090000\nDURATION:P3D",
+        "DTSTART:20261113T090000\nDURATION:P2W",
+        "DTSTART:20261115T120000\nDURATION:PT240H",
+        "DTSTART:20260101T090000\nDTEND:20261231T090000",
+        "DTSTART:20261101T090000\nDURATION:P2W\nRRULE:FREQ=DAILY;COUNT=1\nRDATE:20261112T090000",
+        "DTSTART:20261113T090000\nDURATION:P2W\nRRULE:FREQ=DAILY;UNTIL=20261113",
+        "DTSTART;TZID=Pacific/Kiritimati:20261126T120000\nDURATION:PT30M",
+        "DTSTART;TZID=Pacific/Pago_Pago:20261124T140000\nDURATION:PT30M",
+    ],
+)
+def test_an_entry_that_only_reaches_into_the_day_is_seen(read: Reader, times: str) -> None:
+    book = read(f"BEGIN:VEVENT\nUID:1\n{times}\nLOCATION:Treatment room 1\nEND:VEVENT")
+    assert book.counts.on_day >= 1
+
+
 def test_the_day_after_an_all_day_entry_is_free_of_it(read: Reader) -> None:
     book = read("BEGIN:VEVENT\nUID:1\nDTSTART;VALUE=DATE:20261124\nDTEND;VALUE=DATE:20261125\nEND:VEVENT", WEDNESDAY)
     assert book.counts.on_day == 0

@@ -9,10 +9,11 @@ import warnings
 
 import pytest
 from book_reading import KEY, WEDNESDAY, Reader
-from markers import MARKS, entry_with_marks
+from markers import CALENDAR_MARK, MARKS, entry_with_marks
 
 from fettlebook.errors import Mendable
 from fettlebook.exchange.calendar import booked_days, read_book
+from fettlebook.exchange.calendar_lines import read_lines
 from fettlebook.practice.model import Practice
 
 pytestmark = pytest.mark.invented
@@ -75,6 +76,13 @@ def test_nothing_of_a_person_is_in_what_comes_out_of_a_spoilt_file(
     out = everything(read, practice, spoilt, caplog) + "".join(capfd.readouterr())
     assert "Zq" in spoilt
     assert "zq" not in out.casefold()
+
+
+def test_personal_properties_are_gone_before_any_parser_sees_them() -> None:
+    """Of all marks only the calendar's name is kept, for the map; the UID is a digest already."""
+    kept = repr([(entry, entry.calendar) for entry in read_lines(GOOD.encode(), "book.ics", KEY).entries])
+    assert [mark for mark in MARKS if mark in kept] == [CALENDAR_MARK]
+    assert not any(mark.encode().hex() in kept for mark in MARKS)
 
 
 def test_a_reference_depends_on_the_key_and_on_the_entry_alone(read: Reader) -> None:

@@ -33,6 +33,15 @@ def test_only_the_owner_can_read_it_also_after_a_careless_restore(tmp_path: Path
     assert stat.S_IMODE(path.stat().st_mode) == 0o600
 
 
+@pytest.mark.skipif(os.name != "posix", reason="file modes of this kind are POSIX")
+def test_at_no_moment_can_another_read_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    modes = []
+    real = os.fsync
+    monkeypatch.setattr(key_module.os, "fsync", lambda stream: (modes.append(stat.S_IMODE(os.fstat(stream).st_mode)), real(stream)))
+    load_or_make_key(tmp_path / "practice.key")
+    assert modes == [0o600]
+
+
 @pytest.mark.parametrize("content", [b"", b"short", bytes(31), bytes(33), bytes(1_000_000)])
 def test_a_key_of_a_wrong_size_is_refused_kept_and_not_shown(tmp_path: Path, content: bytes) -> None:
     path = tmp_path / "practice.key"
