@@ -1,5 +1,7 @@
 """Whatever is done to a book behind the program's back is found, and located."""
 
+import os
+import random
 import sqlite3
 from collections.abc import Callable
 from dataclasses import replace
@@ -12,12 +14,14 @@ from hypothesis import strategies as st
 
 from fettlebook.book.entries import Moment, new_entry
 from fettlebook.book.kinds import DayPlanned
-from fettlebook.book.stores import open_book
+from fettlebook.book.stores import SqliteStore, open_book, tables
 from fettlebook.book.tree import Peaks, leaf_hash, peaks_of
 from fettlebook.book.verify import Anchor, Row, Verification, verify_book
+from fettlebook.errors import Mendable
 
 pytestmark = pytest.mark.invented
 SIZE = 700  # two whole runs of 256 and a rest of 188 = 128 + 32 + 16 + 8 + 4
+FLIPS = int(os.environ.get("FETTLEBOOK_FLIPS", "100"))  # more in a soak
 NOW = 1_772_442_000_000
 
 
@@ -42,7 +46,10 @@ def path(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("verify") / "book.sqlite"
     with open_book(path) as store:
         data = [DayPlanned(day="2026-03-02", instance_digest="ab" * 32, verdict="fits", line=f"Plan {n}, invented.") for n in range(SIZE)]
-        made = [new_entry(d, moment=Moment(NOW + n, "UTC"), device=f"t{n % 3}", n=n // 3 + 1, by="p07") for n, d in enumerate(data)]
+        made = [
+            new_entry(d, moment=Moment(NOW + n, "UTC"), device=f"t{n % 3}", n=n // 3 + 1, by="p07", subjects=(f"chair:{n % 3}",))
+            for n, d in enumerate(data)
+        ]
         for start in range(0, SIZE, 350):
             store.append(made[start : start + 350], now=NOW + start * 1000, via="t0")
     return path
@@ -234,6 +241,11 @@ def tamper(path: Path, *statements: str) -> None:
         ("DELETE FROM entry WHERE seq = 700", ("missing", 700, 700)),
         ("UPDATE entry SET seq = seq + 1000", ("index", 1001, 1700)),
         ("UPDATE head SET size = 650", ("index", 1, 650)),
+        ("UPDATE head SET received = 5", ("index", 700, 700)),
+        ("UPDATE entry_subject SET subject = 'chair:3' WHERE seq = 7", ("index", 1, 700)),
+        ("DELETE FROM entry_subject WHERE seq = 7", ("index", 1, 700)),
+        ("INSERT INTO entry_subject SELECT practice, 'chair:3', 7 FROM head", ("index", 1, 700)),
+        ("INSERT INTO clash SELECT practice, 'x', x'00', 7 FROM head", ("index", 1, 700)),
         ("UPDATE node SET hash = zeroblob(32) WHERE number = 0", ("index", 1, 256)),
     ],
 )
@@ -245,6 +257,37 @@ def test_tampering_in_the_file_itself_is_found_by_the_store(
     tamper(copy, statement)
     with open_book(copy, write=False) as store:
         assert expected in said(store.verify())
+
+
+def test_a_flipped_bit_anywhere_in_the_file_is_found_or_changes_nothing_that_is_read(tmp_path: Path) -> None:
+    path = tmp_path / "book.sqlite"
+    with open_book(path) as store:
+        data = DayPlanned(day="2026-03-02", instance_digest="ab" * 32, verdict="fits", line="Invented.")
+        made = [new_entry(data, moment=Moment(NOW, "UTC"), device="t1", n=n, by="p07", subjects=("chair:1",)) for n in range(1, 41)]
+        store.append(made, now=NOW, via="t1")
+    good, chance = path.read_bytes(), random.Random(os.environ.get("FETTLEBOOK_SEED", "20260302"))
+    with open_book(path, write=False) as store:
+        before = everything(store)
+    silent = 0
+    for _ in range(FLIPS):
+        place = chance.randrange(len(good) * 8)
+        flipped = bytearray(good)
+        flipped[place // 8] ^= 1 << place % 8
+        path.write_bytes(flipped)
+        try:
+            with open_book(path, write=False) as store:
+                store.check()
+                found = not store.verify().whole
+                assert found or everything(store) == before, f"bit {place}"
+                silent += not found
+        except Mendable:
+            pass
+    assert silent < FLIPS  # some were found: the test can fail
+
+
+def everything(store: SqliteStore) -> list[Any]:
+    with store._reading() as connection:
+        return [connection.exec_driver_sql(f"SELECT * FROM {table}").all() for table in tables.metadata.tables]
 
 
 def test_a_book_is_verified_while_others_write(path: Path, tmp_path: Path) -> None:

@@ -124,6 +124,14 @@ def test_a_batch_that_is_too_long_is_refused_whole(store: Store) -> None:
     assert len(put(store, *[one] * BATCH_MOST)) == BATCH_MOST
 
 
+def test_a_sender_that_can_be_no_device_is_refused(store: Store) -> None:
+    for via in ("", "tablet\n3", "x" * 61, "tablet/3"):
+        with pytest.raises(Mendable) as caught:
+            store.append([planned(1)], now=NOW, via=via)
+        assert caught.value.where == "via"
+    assert store.head().size == 0
+
+
 def test_the_time_of_receipt_rises_also_when_the_clock_goes_back(store: Store) -> None:
     put(store, planned(1), planned(2), now=NOW)
     put(store, planned(3), now=NOW - 3_600_000)
@@ -144,6 +152,13 @@ def test_reading_asks_for_part_of_the_book(store: Store) -> None:
     assert [r.seq for r in store.read(kinds=["practice_file.version"])] == [4]
     assert [r.seq for r in store.read(subjects=["chair:2"])] == [2, 3]
     assert [r.seq for r in store.read(subjects=["chair:1", "chair:2"], kinds=["day.planned"], since=1)] == [2, 3]
+    for kind, subject, line in (("day.planned", "chair:1", "c"), ("day.planned", "day:2026-03-02", "b"), ("day.planned", None, "c")):
+        got = store.latest(kind, subject)
+        assert got is not None
+        assert isinstance(got.entry.data, DayPlanned)
+        assert got.entry.data.line == line
+    assert store.latest("day.planned", "chair:9") is None
+    assert store.latest("practice_file.version", "chair:1") is None
     assert list(store.read(kinds=[])) == []
     assert list(store.read(subjects=["chair:3"])) == []
 
@@ -258,6 +273,16 @@ def test_the_tree_grows_with_the_book_and_its_proofs_hold(store: Store) -> None:
             assert verify_consistency(old, size, roots[old], roots[size], store.prove_growth(old, size))
     assert store.prove_entry(1) == store.prove_entry(1, sizes[-1])
     assert store.prove_growth(3) == store.prove_growth(3, sizes[-1])
+
+
+def test_a_book_verifies_with_subjects_and_clashes_in_it(store: Store) -> None:
+    assert store.verify().whole
+    first = [planned(n, subjects=tuple(f"chair:{i}" for i in range(n % 5))) for n in range(1, 301)]
+    put(store, *first)
+    put(store, with_id_of(first[0], planned(1, "forged")), with_id_of(first[3], planned(1, "forged")))
+    found = store.verify(receipts={5: leaf_hash(next(store.read(since=4)).leaf)})
+    assert found.faults == ()
+    assert found.root == store.head().root
 
 
 def test_a_proof_of_what_is_not_there_is_refused_in_words(store: Store) -> None:

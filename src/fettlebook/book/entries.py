@@ -22,6 +22,7 @@ SERVER_FIELDS: Final = ("seq", "received", "offset", "via")
 MOST_BYTES: Final = max(OtherData.MOST_BYTES, *(model.MOST_BYTES for model in KINDS.values()))
 ID: Final = r"^[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}$"  # [U], this spelling only
 _ID: Final = re.compile(ID[1:-1])
+_DEVICE: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9 ._-]{0,59}")
 
 EntryId = Annotated[str, Field(pattern=ID)]
 Kind = Annotated[str, Field(max_length=60, pattern=r"^[a-z][a-z0-9_]*\.[a-z][a-z0-9_]*$")]
@@ -91,6 +92,11 @@ def new_id(at: int) -> str:
 def is_id(text: str) -> bool:
     """Tell whether `text` is an entry id in the one spelling that is taken."""
     return _ID.fullmatch(text) is not None
+
+
+def is_device(text: str) -> bool:
+    """Tell whether `text` can be the id of a device."""
+    return _DEVICE.fullmatch(text) is not None
 
 
 def new_entry(

@@ -132,7 +132,7 @@ class ImportedVisit(Frozen):
     chair: Id
     visit_kind: Id
     start_ms: Ms
-    minutes: Annotated[int, Field(ge=0, le=24 * 60)]
+    minutes: Annotated[int, Field(ge=0, le=7 * 24 * 60)]
 
     @classmethod
     def of(cls, visit: Visit) -> Self:

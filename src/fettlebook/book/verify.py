@@ -11,11 +11,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final, Literal
 
+from fettlebook.book.kinds import EntryClash
 from fettlebook.book.order import RUNS_MOST, Run, gaps_in, longest_order, overlap_of
 from fettlebook.book.tree import TILE, Peaks, leaf_hash, node_hash, peaks_of
 
+Beside = tuple[str, int, str] | tuple[str, int, str, str]
 FaultKind = Literal["changed", "missing", "inserted", "reordered", "rewritten", "index"]
 _TILE_LEAVES: Final = 1 << TILE
+_MARKS: Final = 1 << 256
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +93,8 @@ def verify_book(
     size: int,
     peaks: Sequence[bytes],
     nodes: Mapping[tuple[int, int], bytes],
+    received: int | None = None,
+    beside: Iterable[Beside] | None = None,
     anchors: Sequence[Anchor] = (),
     receipts: Mapping[int, bytes] | None = None,
 ) -> Verification:
@@ -103,6 +108,10 @@ def verify_book(
         The head: how many entries there are, and the hashes of the tree's whole subtrees, largest first.
     nodes
         The hashes that the store kept at every eighth level, by (level, number).
+    received
+        When the last entry was received, as the head has it; None: not asked.
+    beside
+        What stands in the tables beside the entries: ("subject", seq, subject) and ("clash", seq, id, digest); None: not asked.
     anchors
         Roots that left the machine.
     receipts
@@ -117,6 +126,10 @@ def verify_book(
     verifier = _Verifier(size, tuple(peaks), nodes, ordered, receipts or {})
     for row in rows:
         verifier.take(row)
+    if received is not None and received != max(verifier.received, 0):
+        verifier.add("index", max(size, 1), max(size, 1), "the head has another time of receipt for the last entry")
+    if beside is not None and sum(map(_mark, beside)) % _MARKS != verifier.beside % _MARKS:
+        verifier.add("index", 1, max(size, 1), "the tables of subjects and clashes are not those of the entries")
     return verifier.judge()
 
 
@@ -138,6 +151,7 @@ class _Verifier:
         self.tiles: dict[int, _Tile] = {}
         self.counters: dict[str, tuple[int, set[int]]] = {}
         self.leaves_hold = False
+        self.beside = 0  # sum of the marks of what should stand beside the entries: in any order, in no memory
 
     def take(self, row: Row) -> None:
         """Look at one row: where it was sealed, whether its columns agree; keep its hash."""
@@ -155,10 +169,15 @@ class _Verifier:
             self.runs.append(Run(seq, 1, row.seq))
         if sealed is not None:
             self.received = sealed["received"]
-            self._count(sealed["entry"]["device"], sealed["entry"]["n"])
+            entry = sealed["entry"]
+            self._count(entry["device"], entry["n"])
+            for subject in set(map(str, entry.get("subjects", ()))):
+                self.beside += _mark(("subject", seq, subject))
+            if entry["kind"] == EntryClash.KIND:
+                self.beside += _mark(("clash", seq, str(entry.get("refers_to")), str(entry["data"].get("digest"))))
         hashed = leaf_hash(row.leaf)
         if self.receipts.get(seq, hashed) != hashed:
-            self._add("changed", seq, seq, "other than the receipt says that was given for it")
+            self.add("changed", seq, seq, "other than the receipt says that was given for it")
         number = (seq - 1) // _TILE_LEAVES
         tile = self.tiles.setdefault(number, _Tile())
         if disagree:
@@ -181,7 +200,8 @@ class _Verifier:
         gaps = {device: tuple(sorted(holes)) for device, (_, holes) in sorted(self.counters.items()) if holes}
         return Verification(self.size, root, tuple(sorted(set(self.faults), key=lambda f: (f.first, f.last, f.what))), gaps)
 
-    def _add(self, kind: FaultKind, first: int, last: int, what: str) -> None:
+    def add(self, kind: FaultKind, first: int, last: int, what: str) -> None:
+        """Note a fault."""
         self.faults.append(Fault(kind, first, last, what))
 
     def _known_between(self, first: int, last: int) -> bool:
@@ -198,7 +218,7 @@ class _Verifier:
     def _judge_order(self) -> bool:
         if len(self.runs) > RUNS_MOST:
             first, last = min(run.start for run in self.runs), max(run.end for run in self.runs)
-            self._add("reordered", first, last, f"in disorder in {len(self.runs):,} places")
+            self.add("reordered", first, last, f"in disorder in {len(self.runs):,} places")
             return False
         chain, outside = longest_order(self.runs)
         holes = gaps_in([(start, end) for start, end in chain if start <= self.size], self.size)
@@ -208,20 +228,20 @@ class _Verifier:
                 if (shared := overlap_of(hole, (run.start, run.end))) is not None:
                     place = run.row + shared[0] - run.start
                     first, last = min(shared[0], place), max(shared[1], place + shared[1] - shared[0])
-                    self._add("reordered", first, last, f"sealed as {shared[0]}, it stands at {place}")
+                    self.add("reordered", first, last, f"sealed as {shared[0]}, it stands at {place}")
                     holes.remove(hole)
                     holes += _without(hole, shared)
                     left = [part for whole in left for part in _without(whole, shared)]
             for first, last in left:
-                self._add("inserted", first, last, f"a second record sealed as {first} stands at {run.row + first - run.start}")
+                self.add("inserted", first, last, f"a second record sealed as {first} stands at {run.row + first - run.start}")
         for first, last in sorted(holes):
             counted = "the book's head counts them, and they are not here" if last == self.size else "sealed once, and not here"
-            self._add("missing", first, last, counted)
+            self.add("missing", first, last, counted)
         if (highest := max((run.end for run in self.runs), default=0)) > self.size:
-            self._add("inserted", self.size + 1, highest, "they stand after the end of the book")
+            self.add("inserted", self.size + 1, highest, "they stand after the end of the book")
         in_order = not any(f.kind in {"missing", "inserted", "reordered"} for f in self.faults)
         if self.renumbered and in_order:
-            self._add("index", self.renumbered[0], self.renumbered[-1], "numbered otherwise than sealed")
+            self.add("index", self.renumbered[0], self.renumbered[-1], "numbered otherwise than sealed")
         return in_order
 
     def _judge_whole_tiles(self) -> tuple[Peaks, bool]:
@@ -252,14 +272,14 @@ class _Verifier:
     def _judge(self, first: int, last: int, found: bytes | None, kept: bytes | None, suspects: Mapping[int, str]) -> None:
         """Tell changed sealed bytes from changed columns, by whether the hash over the run still holds."""
         if kept is None:
-            self._add("index", first, last, "the hash that was kept over these is gone")
+            self.add("index", first, last, "the hash that was kept over these is gone")
         for seq, why in suspects.items():
-            self._add("index" if self.leaves_hold or (found is not None and found == kept) else "changed", seq, seq, why)
+            self.add("index" if self.leaves_hold or (found is not None and found == kept) else "changed", seq, seq, why)
         if found is not None and kept is not None and found != kept:
             if self.leaves_hold:
-                self._add("index", first, last, "the hash that was kept over these was changed, they were not")
+                self.add("index", first, last, "the hash that was kept over these was changed, they were not")
             elif not self._known_between(first, last):
-                self._add("changed", first, last, "one or more of these: the hash that was kept over them is another")
+                self.add("changed", first, last, "one or more of these: the hash that was kept over them is another")
 
     def _leaves_fit_the_head(self) -> bool:
         """Tell whether the runs of 256, as found, give the head's hashes: a kept hash that is another was then changed itself."""
@@ -281,7 +301,7 @@ class _Verifier:
         found = [*carried.hashes, *(rest.hashes if rest else [None] * (len(levels) - len(carried.hashes)))]
         kept: list[bytes | None] = list(self.peaks)
         if len(kept) != len(levels):
-            self._add("index", 1, max(self.size, 1), "the head's hashes are not those of a book of this size")
+            self.add("index", 1, max(self.size, 1), "the head's hashes are not those of a book of this size")
             kept = list(found)
         begin = 1
         for level, one, head in zip(levels, found, kept, strict=True):
@@ -290,12 +310,12 @@ class _Verifier:
             if level < TILE:
                 if one is None or head is None:
                     for seq, why in suspects.items():
-                        self._add("changed", seq, seq, why)
+                        self.add("changed", seq, seq, why)
                 else:
                     self.leaves_hold = False  # here it is the head itself that the leaves are held against
                     self._judge(begin, end, one, head, suspects)
             elif one != head and not self._known_between(begin, end):
-                self._add("changed", begin, end, "one or more of these: the head's hash over them is another")
+                self.add("changed", begin, end, "one or more of these: the head's hash over them is another")
             begin = end + 1
         return rest
 
@@ -314,12 +334,16 @@ class _Verifier:
 
     def _judge_anchors(self, good: int, bad: Anchor | None) -> None:
         if bad is not None and not self._known_between(good + 1, bad.size):
-            self._add("rewritten", good + 1, bad.size, f"the root is not that of {bad.whence}")
+            self.add("rewritten", good + 1, bad.size, f"the root is not that of {bad.whence}")
         for anchor in self.anchors:
             if anchor.size > self.size:
-                self._add("missing", self.size + 1, anchor.size, f"{anchor.whence} is of a book of {anchor.size} entries")
+                self.add("missing", self.size + 1, anchor.size, f"{anchor.whence} is of a book of {anchor.size} entries")
         for seq in sorted(s for s in self.receipts if s > self.size):
-            self._add("missing", seq, seq, "a receipt was given for it")
+            self.add("missing", seq, seq, "a receipt was given for it")
+
+
+def _mark(beside: Beside) -> int:
+    return int.from_bytes(hashlib.sha256(repr(beside).encode()).digest(), "big")
 
 
 def _look(row: Row) -> tuple[dict[str, Any] | None, str]:
@@ -328,6 +352,8 @@ def _look(row: Row) -> tuple[dict[str, Any] | None, str]:
         value = json.loads(row.leaf)
         entry, raw = value["entry"], row.leaf[9 : row.leaf.rindex(b',"offset":')]
         sealed = (entry["id"], entry["kind"], entry["at"], entry["device"], entry["n"], value["received"], value["seq"])
+        if not isinstance(entry["data"], dict) or not isinstance(entry.get("subjects", []), list):
+            raise ValueError
         if not all(isinstance(part, str if i in {0, 1, 3} else int) for i, part in enumerate(sealed)) or not 1 <= sealed[6] <= 2**53:
             raise ValueError
     except (ValueError, KeyError, TypeError, RecursionError):

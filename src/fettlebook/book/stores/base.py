@@ -11,15 +11,15 @@ from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from typing import Any, Final, Self
 
-from sqlalchemy import Connection, Select, func, insert, select, text, update
+from sqlalchemy import Connection, Select, func, insert, select, text, tuple_, update
 
-from fettlebook.book.entries import PROGRAM, Entry, Moment, new_entry, read_entry
+from fettlebook.book.entries import PROGRAM, Entry, Moment, is_device, new_entry, read_entry
 from fettlebook.book.kinds import Data, EntryClash
 from fettlebook.book.received import Receipt, Received, Refused, seal, unseal
 from fettlebook.book.stores import tables
 from fettlebook.book.stores.tiles import Tiles
 from fettlebook.book.tree import HASH_BYTES, TILE, Peaks, consistency_proof, inclusion_proof, leaf_hash, range_hash
-from fettlebook.book.verify import Anchor, Row, Verification, verify_book
+from fettlebook.book.verify import Anchor, Beside, Row, Verification, verify_book
 from fettlebook.errors import Finding, Mendable
 
 BATCH_MOST: Final = 500
@@ -121,10 +121,13 @@ class Store(ABC):
         Raises
         ------
         Mendable
-            Nothing was stored: the batch is too long, the disk is full, the database doesn't answer.
+            Nothing was stored: the batch is too long, `via` is no device's id, the disk is full, the database doesn't answer.
         """
         if len(entries) > BATCH_MOST:
             raise Mendable(f"{len(entries)} entries at once", where="entries", mend=f"Send at most {BATCH_MOST} at a time.")
+        if not is_device(via):
+            mend = "Give the id under which the device was enrolled (letters, digits, dots, hyphens; at most 60)."
+            raise Mendable(f"{via!r:.80}", where="via", mend=mend)
         read = [_read(given) for given in entries]
         with self._writing() as connection:
             writing = self._begin(connection, now, [r[0].id for r in read if not isinstance(r, Refused)])
@@ -179,11 +182,13 @@ class Store(ABC):
                 return
             since = rows[-1].seq
 
-    def latest(self, kind: str) -> Received | None:
-        """Return the entry of this kind that was received last; None where there is none."""
-        e = tables.entry
-        query = select(e.c.leaf).where(e.c.practice == self.practice, e.c.kind == kind).order_by(e.c.seq.desc()).limit(1)
-        rows = self._rows(query)
+    def latest(self, kind: str, subject: str | None = None) -> Received | None:
+        """Return the entry of this kind (and about this subject) that was received last; None where there is none."""
+        e, s = tables.entry, tables.entry_subject
+        query = select(e.c.leaf).where(e.c.practice == self.practice, e.c.kind == kind)
+        if subject is not None:
+            query = query.where(e.c.seq.in_(select(s.c.seq).where(s.c.practice == self.practice, s.c.subject == subject)))
+        rows = self._rows(query.order_by(e.c.seq.desc()).limit(1))
         return unseal(rows[0].leaf) if rows else None
 
     def get(self, entry_id: str) -> Received | None:
@@ -246,6 +251,17 @@ class Store(ABC):
                 return
             since = page[-1].seq
 
+    def _beside(self, until: int | None) -> Iterator[Beside]:
+        s, c = tables.entry_subject, tables.clash
+        # By subject and seq, which is the order of the table's key: no sorting, and pages as elsewhere.
+        query, since = select(s.c.subject, s.c.seq).where(s.c.practice == self.practice).order_by(s.c.subject, s.c.seq), ("", 0)
+        while page := self._rows(query.where(tuple_(s.c.subject, s.c.seq) > since).limit(PAGE)):
+            since = (page[-1].subject, page[-1].seq)
+            yield from (("subject", row.seq, row.subject) for row in page if until is None or row.seq <= until)
+        for row in self._rows(select(c.c.seq, c.c.id, c.c.digest).where(c.c.practice == self.practice)):
+            if until is None or row.seq <= until:
+                yield ("clash", row.seq, row.id, bytes(row.digest).hex())
+
     def verify(self, *, anchors: Sequence[Anchor] = (), receipts: Mapping[int, bytes] | None = None) -> Verification:
         """Find what was changed, left out, put in or moved; also while others write (what is there at the start is looked at).
 
@@ -258,7 +274,7 @@ class Store(ABC):
         """
         h, n, e = tables.head, tables.node, tables.entry
         last = select(func.coalesce(func.max(e.c.seq), 0)).where(e.c.practice == self.practice).scalar_subquery()
-        head = self._rows(select(h.c.size, h.c.peaks, last.label("last")).where(h.c.practice == self.practice))
+        head = self._rows(select(h.c.size, h.c.received, h.c.peaks, last.label("last")).where(h.c.practice == self.practice))
         size, peaks, highest = (head[0].size, bytes(head[0].peaks), head[0].last) if head else (0, b"", None)
         nodes = self._rows(select(n.c.level, n.c.number, n.c.hash).where(n.c.practice == self.practice))
         return verify_book(
@@ -266,6 +282,8 @@ class Store(ABC):
             size=size,
             peaks=[peaks[i : i + HASH_BYTES] for i in range(0, len(peaks), HASH_BYTES)],
             nodes={(row.level, row.number): bytes(row.hash) for row in nodes},
+            received=head[0].received if head else None,
+            beside=self._beside(highest),
             anchors=anchors,
             receipts=receipts,
         )

@@ -87,7 +87,8 @@ class SqliteStore(Store):
                 with _in_words(path):
                     self._writer.connect().close()  # now: the last to close is then the one that may tidy up the log
                 if version < SCHEMA:
-                    _bring_forward(self._writer, path)
+                    with _in_words(path):
+                        _bring_forward(self._writer, path)
             elif version < SCHEMA:
                 what = f"a book of the older schema {version}"
                 raise Mendable(what, where=str(path), mend="Open it once for writing with this fettlebook; that brings it forward.")
@@ -181,9 +182,11 @@ def _bring_forward(engine: Engine, path: Path) -> None:
     from fettlebook.book.stores.migrate import bring_forward  # noqa: PLC0415 - Alembic takes 0.3 s to import, and is seldom needed
 
     try:
-        with _in_words(path), engine.begin() as connection:
+        with engine.begin() as connection:
             bring_forward(connection)
     except DBAPIError as error:
+        if _code(error) != sqlite3.SQLITE_ERROR:
+            raise
         mend = "Nothing was changed. Keep the file as it is, and open it with the fettlebook that wrote it."
         raise Mendable(f"could not be brought forward to schema {SCHEMA} ({error.orig})", where=str(path), mend=mend) from error
 
@@ -248,18 +251,28 @@ def _in_words(path: Path) -> Iterator[None]:
     """Turn SQLite's failures into words. Whatever was not yet committed has been rolled back."""
     try:
         yield
+    except UnicodeDecodeError as error:  # a text in the file, or a name of it in SQLite's own message
+        raise Mendable("the file is damaged (a text that is none)", where=str(path), mend=_RESTORE) from error
     except (DBAPIError, sqlite3.Error) as error:
-        cause = error.orig if isinstance(error, DBAPIError) else error
-        code = getattr(cause, "sqlite_errorcode", 0) & 0xFF
+        said = error.orig if isinstance(error, DBAPIError) else error
+        if isinstance(said, sqlite3.ProgrammingError):
+            raise  # a fault of ours
         what, mend = {
+            0: ("the file is damaged", _RESTORE),  # Python's own: a text that is none
+            sqlite3.SQLITE_ERROR: ("the file is damaged, or another program has changed its tables", _RESTORE),
+            sqlite3.SQLITE_CORRUPT: ("the file is damaged", _RESTORE),
+            sqlite3.SQLITE_NOTADB: ("the file is damaged", _RESTORE),
             sqlite3.SQLITE_FULL: ("the disk is full", "Free space on it. What was not acknowledged stays on the tablets."),
             sqlite3.SQLITE_IOERR: ("the disk can't be written or read", "Look at free space and at the disk; then send again."),
             sqlite3.SQLITE_READONLY: ("the file or its folder is read-only", "Make it writable; then send again."),
             sqlite3.SQLITE_CANTOPEN: ("the file or its journal can't be opened", "Look at the rights of the file and its folder."),
             sqlite3.SQLITE_BUSY: ("another program holds the book", "End that program; then send again."),
-            sqlite3.SQLITE_CORRUPT: ("the file is damaged", _RESTORE),
-            sqlite3.SQLITE_NOTADB: ("the file is damaged", _RESTORE),
-        }.get(code, ("", ""))
+        }.get(_code(error), ("", ""))
         if not what:
             raise
-        raise Mendable(f"{what} ({cause})", where=str(path), mend=mend) from error
+        raise Mendable(f"{what} ({said})", where=str(path), mend=mend) from error
+
+
+def _code(error: DBAPIError | sqlite3.Error) -> int:
+    cause = error.orig if isinstance(error, DBAPIError) else error
+    return int(getattr(cause, "sqlite_errorcode", 0)) & 0xFF
