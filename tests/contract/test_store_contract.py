@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from fettlebook.book.entries import Entry, Moment, Mono, new_entry, read_entry
-from fettlebook.book.kinds import BookImported, DayPlanned, EntryClash, EntryWithdrawn, PracticeFileVersion
+from fettlebook.book.kinds import BookImported, DayPlanned, EntryClash, EntryWithdrawn, ImportedVisit, PracticeFileVersion
 from fettlebook.book.received import Receipt, Refused, seal, unseal
 from fettlebook.book.stores import BATCH_MOST, Head, Store
 from fettlebook.book.tree import EMPTY_ROOT, leaf_hash, peaks_of, verify_consistency, verify_inclusion
@@ -188,8 +188,10 @@ def test_the_program_notes_with_its_own_gapless_number_and_reads_the_latest_back
 
 def test_a_note_that_can_not_be_an_entry_leaves_nothing_behind(store: Store) -> None:
     visits = BookImported(day="2026-03-02", calendar_digest="ab" * 32, visits=(), counts={"Not a name": 1})
+    many = tuple(ImportedVisit(ref=f"R{n}", chair="2", visit_kind="filling", start_ms=NOW, minutes=30) for n in range(15_000))
     for data in (
         visits,
+        BookImported(day="2026-03-02", calendar_digest="ab" * 32, visits=many, counts={}),
         EntryWithdrawn(why="refers to nothing"),
         DayPlanned(day="2026-03-02", instance_digest="ab" * 32, verdict="\x00", line="x"),
     ):

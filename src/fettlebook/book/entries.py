@@ -71,7 +71,7 @@ class Entry(Frozen):
         return self
 
     def encode(self) -> bytes:
-        """Return the canonical bytes: the same that were read, where it was read."""
+        """Return the canonical bytes: the same that were read, where it was read. Raises `Mendable` where there can be none."""
         return canonical.encode(self.model_dump(exclude_none=True), where="entry")
 
 

@@ -3,8 +3,20 @@
 In come entries and the time of receipt, out come receipts and entries in their order. A store never judges what an entry says.
 """
 
-from fettlebook.book.stores.base import BATCH_MOST, Head, Store
+from fettlebook.book.stores.base import BATCH_MOST, Inclusion, Store
+from fettlebook.book.stores.head import Head
 from fettlebook.book.stores.postgres import PostgresStore, admit, open_group_book, prepare_group_book
 from fettlebook.book.stores.sqlite import SqliteStore, open_book
 
-__all__ = ["BATCH_MOST", "Head", "PostgresStore", "SqliteStore", "Store", "admit", "open_book", "open_group_book", "prepare_group_book"]
+__all__ = [
+    "BATCH_MOST",
+    "Head",
+    "Inclusion",
+    "PostgresStore",
+    "SqliteStore",
+    "Store",
+    "admit",
+    "open_book",
+    "open_group_book",
+    "prepare_group_book",
+]

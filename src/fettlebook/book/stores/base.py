@@ -1,48 +1,30 @@
-"""What every store can do, and the one way in which an entry gets into the book.
+"""What every store can do.
 
 A store is bound to one practice; `of` gives another practice of the same database. Only two things differ between SQLite and
 PostgreSQL: how a transaction begins (so that one writer at a time appends to a practice), and what a failure means in words.
 """
 
-import hashlib
 from abc import ABC, abstractmethod
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any, Final, Self
 
-from sqlalchemy import Connection, Select, func, insert, select, text, tuple_, update
+from sqlalchemy import Connection, Select, func, select, tuple_
 
-from fettlebook.book.entries import PROGRAM, Entry, Moment, is_device, new_entry, read_entry
-from fettlebook.book.kinds import Data, EntryClash
-from fettlebook.book.received import Receipt, Received, Refused, seal, unseal
+from fettlebook.book.entries import PROGRAM, Entry, Moment, is_device
+from fettlebook.book.kinds import Data
+from fettlebook.book.received import Receipt, Received, Refused, unseal
 from fettlebook.book.stores import tables
+from fettlebook.book.stores.appending import Appending, readable
+from fettlebook.book.stores.head import Head, head_of, peaks_in
 from fettlebook.book.stores.tiles import Tiles
-from fettlebook.book.tree import HASH_BYTES, TILE, Peaks, consistency_proof, inclusion_proof, leaf_hash, range_hash
+from fettlebook.book.tree import consistency_proof, inclusion_proof, range_hash
 from fettlebook.book.verify import Anchor, Beside, Row, Verification, verify_book
-from fettlebook.errors import Finding, Mendable
+from fettlebook.errors import Mendable
 
 BATCH_MOST: Final = 500
 PAGE: Final = 1000  # rows read in one short transaction: a slow reader never holds the log
-SERVER: Final = "server"  # the device that the program itself writes from
-
-
-@dataclass(frozen=True, slots=True)
-class Head:
-    """Where a practice's book stands: when the last entry was received [ms since 1970 UTC], and the tree over all entries."""
-
-    received: int = 0
-    tree: Peaks = field(default_factory=Peaks)
-
-    @property
-    def size(self) -> int:
-        """How many entries there are."""
-        return self.tree.size
-
-    @property
-    def root(self) -> bytes:
-        """The hash that stands for all of them."""
-        return self.tree.root()
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,21 +35,6 @@ class Inclusion:
     size: int
     leaf_hash: bytes
     hashes: tuple[bytes, ...]
-
-
-@dataclass
-class _Writing:
-    """One append transaction: what is known of the book and what will be added."""
-
-    connection: Connection
-    practice: str
-    head: Head
-    now: int
-    rows: list[dict[str, Any]]
-    subjects: list[dict[str, Any]]
-    clashes: list[dict[str, Any]]
-    nodes: list[dict[str, Any]]
-    known: dict[str, tuple[bytes, Receipt]]  # by id: digest of the entry's bytes, its receipt
 
 
 class Store(ABC):
@@ -128,11 +95,11 @@ class Store(ABC):
         if not is_device(via):
             mend = "Give the id under which the device was enrolled (letters, digits, dots, hyphens; at most 60)."
             raise Mendable(f"{via!r:.80}", where="via", mend=mend)
-        read = [_read(given) for given in entries]
+        read = [readable(given) for given in entries]
         with self._writing() as connection:
-            writing = self._begin(connection, now, [r[0].id for r in read if not isinstance(r, Refused)])
-            results = [r if isinstance(r, Refused) else self._place(writing, *r, via=via, offset=offset) for r in read]
-            self._finish(writing)
+            appending = Appending(connection, self.practice, now, [r[0].id for r in read if not isinstance(r, Refused)])
+            results = [r if isinstance(r, Refused) else appending.place(*r, via=via, offset=offset) for r in read]
+            appending.finish()
         return results
 
     def note(
@@ -143,13 +110,11 @@ class Store(ABC):
         `moment` comes from the face's clocks and is also the time of receipt. Raises `Mendable` where the data can't be an entry.
         """
         with self._writing() as connection:
-            writing = self._begin(connection, moment.at, [])
-            made = self._own(writing, data, moment=moment, by=by, subjects=subjects, refers_to=refers_to)
-            read = _read(made)
-            result = read if isinstance(read, Refused) else self._place(writing, *read, via=SERVER, offset=0)
+            appending = Appending(connection, self.practice, moment.at)
+            result = appending.note(data, moment=moment, by=by, subjects=subjects, refers_to=refers_to)
             if isinstance(result, Refused):
                 raise Mendable.of(result.findings)
-            self._finish(writing)
+            appending.finish()
         return result
 
     def read(
@@ -200,7 +165,7 @@ class Store(ABC):
     def head(self) -> Head:
         """Return where the book stands now."""
         rows = self._rows(select(tables.head).where(tables.head.c.practice == self.practice))
-        return _head(rows[0]) if rows else Head()
+        return head_of(rows[0]) if rows else Head()
 
     def root_at(self, size: int) -> bytes:
         """Return the root that the book had when it held `size` entries (1 up to now)."""
@@ -280,7 +245,7 @@ class Store(ABC):
         return verify_book(
             self.rows(until=highest),
             size=size,
-            peaks=[peaks[i : i + HASH_BYTES] for i in range(0, len(peaks), HASH_BYTES)],
+            peaks=peaks_in(peaks),
             nodes={(row.level, row.number): bytes(row.hash) for row in nodes},
             received=head[0].received if head else None,
             beside=self._beside(highest),
@@ -299,97 +264,3 @@ class Store(ABC):
     def _rows(self, query: Select[Any]) -> Sequence[Any]:
         with self._reading() as connection:
             return connection.execute(query).all()
-
-    def _begin(self, connection: Connection, now: int, ids: list[str]) -> _Writing:
-        h, e = tables.head, tables.entry
-        first = text("INSERT INTO head (practice, size, received, peaks) VALUES (:practice, 0, 0, :peaks) ON CONFLICT DO NOTHING")
-        connection.execute(first, {"practice": self.practice, "peaks": b""})
-        # The row lock (PostgreSQL) or BEGIN IMMEDIATE (SQLite) is what gives one order per practice.
-        row = connection.execute(select(h).where(h.c.practice == self.practice).with_for_update()).one()
-        known: dict[str, tuple[bytes, Receipt]] = {}
-        if ids:
-            query = select(e.c.id, e.c.seq, e.c.received, e.c.digest, e.c.leaf).where(e.c.practice == self.practice, e.c.id.in_(ids))
-            for old in connection.execute(query):
-                known[old.id] = (bytes(old.digest), Receipt(old.id, old.seq, old.received, leaf_hash(old.leaf)))
-        return _Writing(connection, self.practice, _head(row), now, [], [], [], [], known)
-
-    def _own(self, writing: _Writing, data: Data, *, moment: Moment, by: str, subjects: tuple[str, ...], refers_to: str | None) -> Entry:
-        e = tables.entry
-        highest = writing.connection.execute(
-            select(func.coalesce(func.max(e.c.n), 0)).where(e.c.practice == self.practice, e.c.device == SERVER)
-        ).scalar_one()
-        waiting = sum(row["device"] == SERVER for row in writing.rows)
-        return new_entry(data, moment=moment, device=SERVER, n=highest + waiting + 1, by=by, subjects=subjects, refers_to=refers_to)
-
-    def _place(self, writing: _Writing, made: Entry, raw: bytes, *, via: str, offset: int) -> Receipt | Refused:
-        digest = hashlib.sha256(raw).digest()
-        if made.id in writing.known:
-            before, receipt = writing.known[made.id]
-            return receipt if before == digest else self._refuse_clash(writing, made, digest, via)
-        seq, received = writing.head.size + 1, max(writing.now, writing.head.received + 1)
-        leaf = seal(raw, seq=seq, received=received, offset=offset, via=via)
-        columns = {"id": made.id, "kind": made.kind, "at": made.at, "device": made.device, "n": made.n}
-        writing.rows.append({"practice": self.practice, "seq": seq, "received": received, "digest": digest, "leaf": leaf} | columns)
-        writing.subjects += [{"practice": self.practice, "subject": s, "seq": seq} for s in dict.fromkeys(made.subjects)]
-        hashed = leaf_hash(leaf)
-        tree, made_nodes = writing.head.tree.grown(hashed)
-        for level, number, value in made_nodes:
-            if level and level % TILE == 0:
-                writing.nodes.append({"practice": self.practice, "level": level, "number": number, "hash": value})
-        writing.head = Head(received, tree)
-        receipt = Receipt(made.id, seq, received, hashed)
-        writing.known[made.id] = (digest, receipt)
-        return receipt
-
-    def _refuse_clash(self, writing: _Writing, made: Entry, digest: bytes, via: str) -> Refused:
-        c = tables.clash
-        same = (c.c.practice == self.practice, c.c.id == made.id, c.c.digest == digest)
-        here = any(row["id"] == made.id and row["digest"] == digest for row in writing.clashes)
-        if not here and writing.connection.execute(select(c.c.seq).where(*same)).first() is None:
-            received = max(writing.now, writing.head.received + 1)
-            note = EntryClash(digest=digest.hex(), via=via)
-            kept = self._own(writing, note, moment=Moment(received, "UTC"), by=PROGRAM, subjects=made.subjects, refers_to=made.id)
-            placed = self._place(writing, kept, kept.encode(), via=SERVER, offset=0)
-            assert isinstance(placed, Receipt)  # its id is new
-            writing.clashes.append({"practice": self.practice, "id": made.id, "digest": digest, "seq": placed.seq})
-        what = "another content is in the book under this id"
-        mend = "Keep both copies and tell whoever looks after the tablets: an id is used once."
-        return Refused(made.id, (Finding(what, f"entry {made.id}", mend),))
-
-    def _finish(self, writing: _Writing) -> None:
-        if not writing.rows:
-            return
-        h = tables.head
-        added = (
-            (tables.entry, writing.rows),
-            (tables.entry_subject, writing.subjects),
-            (tables.clash, writing.clashes),
-            (tables.node, writing.nodes),
-        )
-        for table, rows in added:
-            if rows:
-                writing.connection.execute(insert(table), rows)
-        new = {"size": writing.head.size, "received": writing.head.received, "peaks": b"".join(writing.head.tree.hashes)}
-        writing.connection.execute(update(h).where(h.c.practice == self.practice).values(new))
-
-
-def _head(row: Any) -> Head:
-    peaks = bytes(row.peaks)
-    try:
-        tree = Peaks(row.size, tuple(peaks[i : i + HASH_BYTES] for i in range(0, len(peaks), HASH_BYTES)))
-    except ValueError as error:
-        mend = "Verify the book; then restore the last backup beside it."
-        raise Mendable(str(error), where=f"head of the book of {row.practice}", mend=mend) from None
-    return Head(row.received, tree)
-
-
-def _read(given: Entry | bytes) -> tuple[Entry, bytes] | Refused:
-    raw = given.encode() if isinstance(given, Entry) else given
-    try:
-        made = read_entry(raw)
-    except Mendable as error:
-        return Refused(given.id if isinstance(given, Entry) else None, error.findings)
-    if made.kind == EntryClash.KIND:
-        finding = Finding(f"the kind {made.kind}", "entry.kind", "Leave it out; only the store writes this kind.")
-        return Refused(made.id, (finding,))
-    return made, raw
