@@ -286,6 +286,9 @@ class LabelUse(Part):
         float | None, Field(gt=0, le=1_000_000, description="strength that the label asks for; leave out if ready to use")
     ] = None
     strength_unit: Annotated[StrengthUnit, Field(strict=False, description="unit of the strength, as the label states it")]
+    product_ml_per_l: Annotated[
+        float | None, Field(gt=0, le=1_000, description="product in 1 L of the finished solution, where the label says so [mL]")
+    ] = None
     contact_s: Annotated[int, Field(ge=1, le=172_800, description="contact time of the label [s]; never shortened")]
     temperature_c: Annotated[tuple[float, float], Field(description="list of the label's lowest and highest temperature [degC]")]
     residual_limit_mg_l: Annotated[
@@ -295,6 +298,14 @@ class LabelUse(Part):
     claim: Annotated[str, Field(max_length=300, description="claim of the label, in its words")] = ""
 
 
+class Concentrate(Part):
+    """A product as it comes in its bottle, before it is made up with water."""
+
+    strength: Annotated[float, Field(gt=0, le=1_000_000, description="strength as it comes")]
+    strength_unit: Annotated[Literal["% w/v", "% w/w", "mg/L"], Field(description="unit of the strength, as label or data sheet state it")]
+    density_kg_l: Annotated[float | None, Field(ge=0.7, le=1.9, description="density as it comes [kg/L]; needed for % w/w")] = None
+
+
 class Product(Part):
     """A product as its label says."""
 
@@ -302,6 +313,9 @@ class Product(Part):
     name: Name
     active: Annotated[Name, Field(description="active substance")]
     density_kg_l: Annotated[float | None, Field(ge=0.7, le=1.9, description="density [kg/L]; needed to turn % w/w into % w/v")] = None
+    concentrate: Annotated[
+        Concentrate | None, Field(description="strength of the product as it comes; leave out if it is ready to use")
+    ] = None
     ph: Annotated[tuple[float, float] | None, Field(description="list of the lowest and highest pH in use")] = None
     uses: Annotated[tuple[LabelUse, ...], Field(min_length=1, description="list of the uses that the label allows")]
     shelf_closed_days: Annotated[int | None, Field(ge=1, description="shelf life of the closed package [days]")] = None

@@ -22,6 +22,9 @@ def check_products(parts: Parts) -> Iterator[Fault]:
             yield Fault(
                 (*at, "ph"), f"a pH of {product.ph[0]:g} to {product.ph[1]:g} is outside 0 to 14", "Give the pH in use, from the label."
             )
+        if (stock := product.concentrate) is not None and stock.strength > 100 and stock.strength_unit in _PERCENT:
+            seen = f"{stock.strength:g} {stock.strength_unit} is more than 100 %"
+            yield Fault((*at, "concentrate", "strength"), seen, "Correct strength or strength_unit.")
         for use_number, use in enumerate(product.uses):
             yield from _label(use, (*at, "uses", use_number))
     yield from _chosen(parts)
