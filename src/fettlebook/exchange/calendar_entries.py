@@ -124,6 +124,8 @@ def read_entry(raw: RawEntry, zones: Zones) -> Entry | Finding:
         doubled = [name for name in (*_ONE_TIME, "DURATION", "RRULE") if isinstance(component.get(name), list)]
         if broken or doubled:
             return _unread(raw, zones.file, (broken or doubled)[0], "can't be read" if broken else "stands here twice")
+        if odd := [name for name in (*_ONE_TIME, *_DATES, "DURATION") if not _is_of_its_kind(component, name)]:
+            return _unread(raw, zones.file, odd[0], "can't be read")
         if "DTSTART" not in component:
             return Finding("this entry has no start (DTSTART)", where, "Give it a date and a time, and export again.")
         return _typed(raw, component, zone_names, zones)
@@ -146,6 +148,19 @@ def _parse(raw: RawEntry, zones: Zones) -> tuple[Any, dict[str, list[str]]]:
         lines.append(f"SEQUENCE:{sequence}")
     lines.append("END:VEVENT")
     return icalendar.Event.from_ical("\r\n".join(lines)), names
+
+
+def _is_of_its_kind(component: Any, name: str) -> bool:
+    """Whether a value is of the kind that its property needs; the library reads a length where a date belongs."""
+    if name not in component:
+        return True
+    if name == "DURATION":
+        return isinstance(component[name].dt, timedelta)
+    if name in _ONE_TIME:
+        return isinstance(component[name].dt, date)
+    lists = component[name] if isinstance(component[name], list) else [component[name]]
+    kinds = (date, tuple) if name == "RDATE" else (date,)
+    return all(isinstance(item.dt, kinds) for part in lists for item in part.dts)
 
 
 def _lenient(name: str, value: str) -> str:
