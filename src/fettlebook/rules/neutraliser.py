@@ -1,0 +1,24 @@
+"""What goes into the bottle of a water sample against the product that may be left in the line, as far as the rulebook says."""
+
+from collections.abc import Mapping
+from typing import Final
+
+from fettlebook.rules.model import Requirement, Rulebook
+
+# word in the name of the active substance -> row of the rulebook
+_ROWS: Final[Mapping[str, str]] = {
+    "peroxide": "all.sample.neutraliser_peroxide",
+    "chlor": "all.sample.neutraliser_chlorine",
+    "brom": "all.sample.neutraliser_chlorine",
+}
+# several actives at once, or close names that behave otherwise: no row stands for them
+_NOT: Final = ("peracetic", "peroxyacetic", "silver", "chlorhexidine", "bromide", "ammonium", "dioxide", " and ", "+", ",")
+
+
+def neutraliser(active: str, rulebook: Rulebook) -> Requirement | None:
+    """Return the rulebook's row on the neutraliser for an active substance, or None: then the laboratory must say."""
+    name = active.casefold()
+    if any(word in name for word in _NOT):
+        return None
+    wanted = next((row for word, row in _ROWS.items() if word in name), None)
+    return next((r for r in rulebook.requirements if r.id == wanted), None)
