@@ -1,5 +1,7 @@
 #!/usr/bin/env python3
+# ruff: noqa: B023, B905, RUF007, SIM115 - kept as it was first written, so that it stays independent of the code it checks
 """Checks a day plan against a day instance (schema 1: docs/assistant/day-plan.md). Standard library only, nothing of fettlebook."""
+
 import json
 import sys
 from collections import defaultdict

@@ -5,7 +5,7 @@ start until the shortest way back. It is a true relaxation, so no plan is less l
 impossible here is impossible.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,7 +13,7 @@ from fettlebook.plan.constraints import at_most, chain
 from fettlebook.plan.instance import Instance, Work
 from fettlebook.plan.rows import Node, Row, rows
 
-EXTRA_MIN = 1440  # "as long as you like" when asking whether the end of the day is to blame
+EXTRA_MIN = 14_400  # "as long as you like" when asking whether the end of the day is to blame
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +57,7 @@ class Search:
         return solver
 
 
-def circulation_bound(day: Instance, search: Search, *, relaxed: Iterable[Reason] = ()) -> Bound:
+def circulation_bound(day: Instance, search: Search, *, relaxed: Iterable[Reason] = (), only_possible: bool = False) -> Bound:
     """Return the circulation bound of a day.
 
     Parameters
@@ -68,6 +68,8 @@ def circulation_bound(day: Instance, search: Search, *, relaxed: Iterable[Reason
         Limits.
     relaxed
         Reasons to leave out; for finding which are needed.
+    only_possible
+        Ask only whether the day is possible, not how late it must be; quicker.
     """
     from ortools.sat.python import cp_model  # noqa: PLC0415
 
@@ -85,13 +87,13 @@ def circulation_bound(day: Instance, search: Search, *, relaxed: Iterable[Reason
     if Reason("people") not in gone:
         add_people(model, day, {"chairs": [model.new_fixed_size_interval_var(s, n.minutes, "") for n, s in starts.items() if n.attended]})
     add_circulation(model, day, all_rows, starts, {r.id for r in gone if r.kind == "set type"})
-    late = lateness(day, starts)
-    model.minimize(late)
+    if not only_possible:
+        model.minimize(lateness(day, starts))
     solver = search.solver()
     status = solver.solve(model)
     if status == cp_model.INFEASIBLE:
         return Bound(0, possible=False, seconds=solver.wall_time)
-    minutes = max(0, round_up(solver.best_objective_bound))
+    minutes = 0 if only_possible else max(0, round_up(solver.best_objective_bound))
     found = status in {cp_model.OPTIMAL, cp_model.FEASIBLE}
     return Bound(minutes, possible=True if found else None, seconds=solver.wall_time, exact=status == cp_model.OPTIMAL)
 
@@ -99,25 +101,37 @@ def circulation_bound(day: Instance, search: Search, *, relaxed: Iterable[Reason
 def core(day: Instance, search: Search) -> tuple[Reason, ...]:
     """Return reasons that together make a day impossible, none of which can be left out; empty if it can't be told.
 
-    Each is dropped in turn, and stays dropped where the rest is still proven impossible.
+    Each is dropped in turn, and stays dropped where the rest is still proven impossible. `search` limits each question;
+    one that it can't answer keeps its reason, so the list is then not the shortest.
     """
-    if circulation_bound(day, search).possible is not False:
+
+    def impossible(dropped: list[Reason]) -> bool:
+        return circulation_bound(day, search, relaxed=dropped, only_possible=True).possible is False
+
+    if not impossible([]):
         return ()
-    candidates = [Reason("chair", c.id) for c in day.chairs if day.visits_of(c.id)]
     blocked = {r.chair for r in rows(day) if r.impossible()}
-    candidates.sort(key=lambda r: r.id in blocked)  # free chairs are dropped first
     reasons = [Reason("latest start")] if any(v.latest is not None for v in day.visits) else []
     reasons += [Reason("people")]
     reasons += [Reason("set type", t) for t, n in day.owned().items() if sum(v.needs().get(t, 0) for v in day.visits) > n]
-    reasons += [Reason("end of day"), *candidates]
-    dropped: list[Reason] = []
+    reasons += [Reason("end of day")]
+    kept = _needed(reasons, [], impossible)
+    if any(r.kind in {"set type", "people"} for r in kept):
+        return kept  # chairs are named only where no set type or person binds them together
+    chairs = [Reason("chair", c.id) for c in day.chairs if day.visits_of(c.id)]
+    chairs.sort(key=lambda r: r.id in blocked)  # free chairs are dropped first
+    return kept + _needed(chairs, [r for r in reasons if r not in kept], impossible)
+
+
+def _needed(reasons: list[Reason], dropped: list[Reason], impossible: Callable[[list[Reason]], bool]) -> tuple[Reason, ...]:
+    dropped = list(dropped)
+    kept = []
     for r in reasons:
-        if circulation_bound(day, search, relaxed=[*dropped, r]).possible is False:
+        if impossible([*dropped, r]):
             dropped.append(r)
-    kept = tuple(r for r in reasons if r not in dropped)
-    # Chairs are named only where no set type or person binds them together.
-    shared = any(r.kind in {"set type", "people"} for r in kept)
-    return tuple(r for r in kept if r.kind != "chair" or not shared)
+        else:
+            kept.append(r)
+    return tuple(kept)
 
 
 # --- the parts that the exact model shares -----------------------------------------------------------------------
@@ -169,7 +183,7 @@ def add_circulation(model: Any, day: Instance, all_rows: Iterable[Row], starts: 
         own = [n for n in row.nodes if n.procedure is None]
         for n in own:
             clear = first[row.chair]["closing" if n is own[-1] else "turnover"]
-            size = n.minutes + clear + (way if way is not None else EXTRA_MIN * 4)
+            size = n.minutes + clear + (way if way is not None else EXTRA_MIN * 2)
             interval = model.new_fixed_size_interval_var(starts[n], size, "")
             for t, count in visits[n.visit or ""].needs().items():
                 away[t].append((interval, count))

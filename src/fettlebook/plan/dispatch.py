@@ -200,7 +200,8 @@ class _Run:
             if state.at == len(state.visits) or (v := state.visits[state.at]).id not in began:
                 break
             for t, n in v.needs().items():
-                del self.stock[t].wanted[:n]
+                for _ in range(n):
+                    self.stock[t].wanted.remove(v.booked)
             state.at += 1
             state.after, state.index = v.id, 0
             state.procedure = "closing" if state.at == len(state.visits) else "turnover"
@@ -272,7 +273,11 @@ class _Run:
         waiting = [
             (v.booked - self.manner.pull * (v.weight - 1), i, s, v)
             for i, s in enumerate(self.chairs)
-            if s.procedure is None and not s.closed and s.ready <= t and (v := s.visits[s.at]).booked <= t
+            if s.procedure is None
+            and not s.closed
+            and s.ready <= t
+            and (v := s.visits[s.at]).booked <= t
+            and (v.latest is None or t <= v.latest)  # too late: it is never begun, and is then left out
         ]
         promised: dict[str, int] = defaultdict(int)
         for _, _, state, visit in sorted(waiting, key=lambda w: w[:2]):

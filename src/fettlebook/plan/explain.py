@@ -208,7 +208,7 @@ def _reason(day: Instance, r: Reason, reasons: tuple[Reason, ...], words: Words,
 
 def _sets_needed(day: Instance, kind: str, search: Search) -> int | None:
     for more in range(1, MOST_EXTRA_SETS + 1):
-        if circulation_bound(_with_sets(day, kind, more), search).possible is not False:
+        if circulation_bound(_with_sets(day, kind, more), search, only_possible=True).possible is not False:
             return day.owned()[kind] + more
     return None
 
@@ -220,7 +220,7 @@ def _by_when(day: Instance, search: Search) -> int:
     while low < high:
         middle = (low + high) // 2
         early = day.without(v.id for v in day.visits if v.booked > order[middle])
-        if circulation_bound(early, search).possible is False:
+        if circulation_bound(early, search, only_possible=True).possible is False:
             high = middle
         else:
             low = middle + 1

@@ -241,7 +241,7 @@ def _bound(s: _Search) -> tuple[Bound, tuple[Reason, ...]]:
     bound = circulation_bound(s.day, s.part(0.3, 5.0))
     s.bound = max(s.bound, bound.minutes)
     if bound.possible is False:
-        return bound, core(s.day, s.part(0.15, 2.0))
+        return bound, core(s.day, s.part(0.05, 1.0))
     assert s.best_figures is not None
     s.note("bound", s.best_figures.weight_left_out, s.best_figures.weighted_minutes_late)
     return Bound(s.bound, bound.possible, bound.seconds, bound.exact), ()
