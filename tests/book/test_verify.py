@@ -242,7 +242,7 @@ def tamper(path: Path, *statements: str) -> None:
         ("UPDATE entry SET seq = seq + 1000", ("index", 1001, 1700)),
         ("UPDATE head SET size = 650", ("index", 1, 650)),
         ("UPDATE head SET received = 5", ("index", 700, 700)),
-        ("UPDATE entry_subject SET subject = 'chair:3' WHERE seq = 7", ("index", 1, 700)),
+        ("UPDATE entry_subject SET subject = 'chair:3' WHERE seq = 7 AND subject LIKE 'chair:%'", ("index", 1, 700)),
         ("DELETE FROM entry_subject WHERE seq = 7", ("index", 1, 700)),
         ("INSERT INTO entry_subject SELECT practice, 'chair:3', 7 FROM head", ("index", 1, 700)),
         ("INSERT INTO clash SELECT practice, 'x', x'00', 7 FROM head", ("index", 1, 700)),

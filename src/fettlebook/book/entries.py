@@ -13,7 +13,7 @@ import uuid_utils
 from pydantic import Field, SerializeAsAny, ValidationError, ValidationInfo, field_validator, model_validator
 
 from fettlebook.book import canonical
-from fettlebook.book.kinds import KINDS, AsTuple, Data, Frozen, Id, Ms, OtherData
+from fettlebook.book.kinds import KINDS, AsTuple, Data, Frozen, Id, Ms, OtherData, subjects_of
 from fettlebook.errors import Finding, Mendable
 
 VERSION: Final = 1
@@ -115,7 +115,7 @@ def new_entry(
     by
         Who: a person's id, or `PROGRAM`.
     subjects
-        What it is about: `chair:2`, `day:2026-03-02`.
+        What else it is about, beside what `subjects_of(data)` gives.
     refers_to
         Id of the earlier entry that it corrects or withdraws.
 
@@ -134,7 +134,7 @@ def new_entry(
         "device": device,
         "n": n,
         "by": by,
-        "subjects": subjects,
+        "subjects": tuple(dict.fromkeys((*subjects_of(data), *subjects))),
         "data": data,
         "refers_to": refers_to,
     }

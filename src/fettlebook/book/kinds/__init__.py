@@ -1,0 +1,110 @@
+"""What an entry can say: one frozen model per kind. Kinds and fields of a newer program are kept as they came."""
+
+from typing import Final
+
+from fettlebook.book.kinds.chairs import (
+    DutySkipped,
+    NoticeBegun,
+    NoticeEnded,
+    PackOpened,
+    SampleResult,
+    SampleTaken,
+    StepDone,
+    StepStarted,
+    VisitEnded,
+    VisitStarted,
+)
+from fettlebook.book.kinds.files import BookImported, DayPlanned, ImportedVisit, PracticeFileVersion, RulebookLayer, RulebookVersion
+from fettlebook.book.kinds.forms import (
+    AsTuple,
+    Data,
+    Frozen,
+    HeldFile,
+    Id,
+    Ms,
+    OtherData,
+    Said,
+    SealedText,
+    digest_of,
+    from_ms,
+    to_ms,
+    unit_of_reading,
+)
+from fettlebook.book.kinds.instruments import (
+    CycleJudged,
+    CycleRecorded,
+    InLoad,
+    LoadPacked,
+    LoadRejected,
+    LoadReleased,
+    MachineTest,
+    SetRetired,
+)
+from fettlebook.book.kinds.keeping import BookPruned, BookRestored, BookVerified, ClockBack, KeyChanged, RestoreTried, TextErased
+from fettlebook.book.kinds.mending import EntryClash, EntryCorrected, EntryWithdrawn
+from fettlebook.book.kinds.subjects import PRACTICE, subjects_of
+from fettlebook.book.kinds.upkeep import (
+    FaultReported,
+    OutOfService,
+    ProductOpened,
+    RepairDone,
+    Returned,
+    SignIn,
+    SignOut,
+    SolutionMixed,
+)
+
+KINDS: Final[dict[str, type[Data]]] = {
+    model.KIND: model
+    for model in (
+        PracticeFileVersion,
+        RulebookVersion,
+        BookImported,
+        DayPlanned,
+        VisitStarted,
+        VisitEnded,
+        PackOpened,
+        StepStarted,
+        StepDone,
+        DutySkipped,
+        SampleTaken,
+        SampleResult,
+        NoticeBegun,
+        NoticeEnded,
+        LoadPacked,
+        CycleRecorded,
+        CycleJudged,
+        LoadReleased,
+        LoadRejected,
+        MachineTest,
+        SetRetired,
+        FaultReported,
+        RepairDone,
+        OutOfService,
+        Returned,
+        ProductOpened,
+        SolutionMixed,
+        SignIn,
+        SignOut,
+        EntryCorrected,
+        EntryWithdrawn,
+        EntryClash,
+        ClockBack,
+        BookRestored,
+        RestoreTried,
+        BookPruned,
+        TextErased,
+        KeyChanged,
+        BookVerified,
+    )
+}
+
+__all__ = [
+    "KINDS", "PRACTICE", "AsTuple", "BookImported", "BookPruned", "BookRestored", "BookVerified", "ClockBack", "CycleJudged",
+    "CycleRecorded", "Data", "DayPlanned", "DutySkipped", "EntryClash", "EntryCorrected", "EntryWithdrawn", "FaultReported",
+    "Frozen", "HeldFile", "Id", "ImportedVisit", "InLoad", "KeyChanged", "LoadPacked", "LoadRejected", "LoadReleased",
+    "MachineTest", "Ms", "NoticeBegun", "NoticeEnded", "OtherData", "OutOfService", "PackOpened", "PracticeFileVersion",
+    "ProductOpened", "RepairDone", "RestoreTried", "Returned", "RulebookLayer", "RulebookVersion", "Said", "SampleResult",
+    "SampleTaken", "SealedText", "SetRetired", "SignIn", "SignOut", "SolutionMixed", "StepDone", "StepStarted", "TextErased",
+    "VisitEnded", "VisitStarted", "digest_of", "from_ms", "subjects_of", "to_ms", "unit_of_reading",
+]  # fmt: skip

@@ -1,0 +1,156 @@
+"""What happens at a chair: visits, steps of duties, samples of its water, and a notice that bars the mains."""
+
+from typing import Annotated, ClassVar, Literal, Self
+
+from pydantic import Field, model_validator
+
+from fettlebook.book.kinds.forms import AsTuple, Count, HeldFile, Id, Ids, Line, Lot, Ms, Place, Readings, Said, Unit, Units, VisitRef
+
+
+class VisitStarted(Said):
+    """A visit began: from now on the chair is used, and what lies on the tray counts as used."""
+
+    KIND: ClassVar[str] = "visit.started"
+
+    visit: VisitRef
+    chair: Id
+    visit_kind: Id | None = None
+    surgical: bool | None = None
+    units: Units | None = None  # sets and handpieces laid out
+    packs: Ids | None = None  # the packs they came in
+
+
+class VisitEnded(Said):
+    """A visit ended: what was used is dirty now."""
+
+    KIND: ClassVar[str] = "visit.ended"
+
+    visit: VisitRef
+    chair: Id
+    units: Units  # every set and handpiece that was used or lay open; empty: none
+    packs: Ids | None = None
+    outlets: Ids | None = None  # those that carried water; absent: not said, so all of them may have
+
+
+class PackOpened(Said):
+    """A pack was opened for a visit."""
+
+    KIND: ClassVar[str] = "pack.opened"
+
+    pack: Id
+    unit: Unit | None = None
+    visit: VisitRef
+    chair: Id
+    indicator: Literal["turned", "not turned"] | None = None
+
+
+class _Step(Said):
+    duty: Id  # as in the rulebook: chair.close
+    step: Id  # close.rinse
+    chair: Id | None = None
+    machine: Id | None = None  # neither chair nor machine: of the whole practice
+    outlets: Ids | None = None  # which of the chair's outlets; absent: none, or not said
+    suction: Ids | None = None  # which of its suction lines
+    visit: VisitRef | None = None  # the visit after (or before) which it is done
+    run: Id | None = None  # the same in the entry of the start and in that of the end
+
+    @model_validator(mode="after")
+    def _in_one_place(self) -> Self:
+        if self.chair is not None and self.machine is not None:
+            raise ValueError("a step is done at a chair or at a machine, not at both")
+        if (self.outlets is not None or self.suction is not None) and self.chair is None:
+            raise ValueError("outlets and suction lines need their chair")
+        return self
+
+
+class StepStarted(_Step):
+    """A step was begun, at `at`."""
+
+    KIND: ClassVar[str] = "step.started"
+
+
+class StepDone(_Step):
+    """A step is done, at `at`; `by` says by whom, unless `done_by` does.
+
+    A length of time counts by the shorter of two clocks: those of the two entries (`at` and `mono`), or, where one entry says it
+    all, `lasted_wall_ms` and `lasted_mono_ms`. Where they disagree, or one is missing, the length is not proven.
+    """
+
+    KIND: ClassVar[str] = "step.done"
+
+    outcome: Literal["done", "broken off"]
+    done_by: Id | None = None  # where another person enters it
+    readings: Readings | None = None
+    product: Id | None = None
+    lot: Lot | None = None
+    solution: Id | None = None  # the id under which it was mixed
+    lasted_wall_ms: Count | None = None
+    lasted_mono_ms: Count | None = None
+    files: Annotated[tuple[HeldFile, ...], AsTuple] | None = None
+
+
+class DutySkipped(Said):
+    """A duty was left out knowingly. It is not done: this only says who decided so, and why."""
+
+    KIND: ClassVar[str] = "duty.skipped"
+
+    duty: Id
+    step: Id | None = None  # absent: the whole duty
+    chair: Id | None = None
+    machine: Id | None = None
+    reason: Line
+
+
+class SampleTaken(Said):
+    """A sample was taken; its result comes later."""
+
+    KIND: ClassVar[str] = "sample.taken"
+
+    sample: Id
+    what: Id  # such as: water, suction, rinse water
+    chair: Id | None = None
+    outlets: Ids | None = None  # several: pooled in one bottle
+    machine: Id | None = None
+    method: Line | None = None
+    neutralised: bool | None = None  # with what stops the disinfectant; a count without it may be too low
+    laboratory: Line | None = None
+    lot: Lot | None = None  # of a test kit
+    product: Id | None = None
+
+
+class SampleResult(Said):
+    """A result: `value` * 10^-`decimals` in `value_unit`. Chair, outlets and machine are those of the sample."""
+
+    KIND: ClassVar[str] = "sample.result"
+
+    sample: Id
+    quantity: Annotated[str, Field(min_length=1, max_length=60, description="what was counted, as in the rulebook: water count")]
+    value: Place
+    decimals: Annotated[int, Field(ge=0, le=9)] | None = None
+    value_unit: Annotated[str, Field(min_length=1, max_length=20, description="as the rulebook writes it: CFU/mL")]
+    mark: Literal["below", "above"] | None = None  # below: less than `value` (the method's limit); above: too many to count
+    chair: Id | None = None
+    outlets: Ids | None = None
+    machine: Id | None = None
+    method: Line | None = None
+    taken_ms: Ms | None = None
+    report: HeldFile | None = None
+
+
+class NoticeBegun(Said):
+    """An authority's notice holds from now on, such as to boil water."""
+
+    KIND: ClassVar[str] = "notice.begun"
+
+    notice: Literal["boil water", "other"]
+    issued_by: Line | None = None
+    text: Line | None = None
+
+
+class NoticeEnded(Said):
+    """The notice is over. What it asks for afterwards is a matter of the rulebook."""
+
+    KIND: ClassVar[str] = "notice.ended"
+
+    notice: Literal["boil water", "other"]
+    issued_by: Line | None = None

@@ -1,0 +1,39 @@
+"""Entries about entries: a mistake is mended by a later entry that refers to it, never by a change."""
+
+from typing import Any, ClassVar
+
+from fettlebook.book.kinds.forms import Data, Digest, Id, Line
+
+
+class EntryCorrected(Data):
+    """An earlier entry says something wrong in one field. Both values stay in the book."""
+
+    KIND: ClassVar[str] = "entry.corrected"
+    REFERS: ClassVar[bool] = True
+
+    field: Line
+    was: Any = None  # absent: the field was not there
+    now: Any = None  # absent: the field should not be there
+    why: Line
+
+
+class EntryWithdrawn(Data):
+    """An earlier entry should not have been made. It stays in the book, with this one beside it."""
+
+    KIND: ClassVar[str] = "entry.withdrawn"
+    REFERS: ClassVar[bool] = True
+
+    why: Line
+
+
+class EntryClash(Data):
+    """Another content came under the id of an entry that is already in the book. It was refused; its digest is kept here.
+
+    Only the store writes this kind.
+    """
+
+    KIND: ClassVar[str] = "entry.clash"
+    REFERS: ClassVar[bool] = True
+
+    digest: Digest
+    via: Id
