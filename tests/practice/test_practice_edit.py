@@ -2,6 +2,7 @@
 
 import os
 import stat
+import threading
 from datetime import date
 from pathlib import Path
 
@@ -136,3 +137,60 @@ def test_a_text_with_errors_or_with_another_meaning_is_never_put_in_place(on_dis
     with pytest.raises(Mendable, match="would not read as was meant"):
         replace_practice_file(path, loaded, practice_text(), other, meant)
     assert path.read_bytes() == practice_text()
+
+
+def test_a_disk_that_fails_at_the_last_moment_leaves_the_file_as_it_was(on_disk, monkeypatch):
+    path, loaded, _, after, meant = on_disk
+
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "replace", full)
+    with pytest.raises(Mendable, match="No space left"):
+        replace_practice_file(path, loaded, practice_text(), after, meant)
+    assert path.read_bytes() == practice_text()
+    assert os.listdir(path.parent) == ["practice.toml"]
+
+
+@pytest.mark.skipif(os.name != "posix" or os.geteuid() == 0, reason="root may write everything")
+def test_a_read_only_file_is_not_replaced_behind_its_owner_s_back(on_disk):
+    path, loaded, _, after, meant = on_disk
+    path.chmod(0o444)
+    with pytest.raises(Mendable, match="read-only"):
+        replace_practice_file(path, loaded, practice_text(), after, meant)
+
+
+def test_of_writers_at_the_same_time_none_undoes_what_another_has_written(tmp_path):
+    path = tmp_path / "practice.toml"
+    path.write_bytes(practice_text())
+    places = [("chair 1", "turbine"), ("chair 1", "motor"), ("chair 2", "turbine"), ("chair 3", "scaler")]
+    start = threading.Barrier(len(places))
+    written: list[tuple[tuple[str, str], float]] = []
+    refused: list[str] = []
+
+    def measure(number: int) -> None:
+        start.wait()
+        for turn in range(4):
+            before = path.read_bytes()
+            loaded = read_practice(before, path.name)
+            at = outlet_path(loaded.practice, *places[number])
+            flow = 40.0 + number + turn / 10
+            try:
+                replace_practice_file(path, loaded, before, set_flow(before, at, flow, DAY), with_flow(loaded.practice, at, flow, DAY))
+                written.append((places[number], flow))
+            except Mendable as error:
+                refused.append(error.what)
+
+    writers = [threading.Thread(target=measure, args=(n,)) for n in range(len(places))]
+    for writer in writers:
+        writer.start()
+    for writer in writers:
+        writer.join()
+    practice = read_practice(path.read_bytes(), path.name).practice
+    assert len(written) + len(refused) == 4 * len(places)
+    assert written
+    assert all("changed by someone else" in what for what in refused)
+    for place, flow in dict(written).items():  # the last that each writer was told to be written
+        _, chair, _, outlet = outlet_path(practice, *place)
+        assert practice.chairs[chair].outlets[outlet].flow_ml_min == flow
+    assert os.listdir(tmp_path) == ["practice.toml"]

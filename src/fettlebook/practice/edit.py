@@ -130,6 +130,8 @@ def replace_practice_file(path: Path, loaded: Loaded, before: bytes, after: byte
     draft = ""
     try:
         with _held(target):
+            if not os.access(target, os.W_OK):
+                raise Mendable("the file is read-only", where=str(path), mend="Allow writing to it, or write the two values in by hand.")
             if target.read_bytes() != before:
                 raise Mendable(
                     "the file was changed by someone else in the meantime", where=str(path), mend="Do it again; nothing was written."
@@ -139,9 +141,10 @@ def replace_practice_file(path: Path, loaded: Loaded, before: bytes, after: byte
                 out.write(after)
                 out.flush()
                 os.fsync(out.fileno())
-            os.chmod(draft, target.stat().st_mode & 0o7777)
+            _like(draft, target)
             os.replace(draft, target)
             draft = ""
+            _keep_folder(target.parent)
     except OSError as error:
         raise Mendable(
             f"can't be written: {error.strerror}; nothing was changed", where=str(path), mend="Give this user the right to write there."
@@ -150,6 +153,25 @@ def replace_practice_file(path: Path, loaded: Loaded, before: bytes, after: byte
         if draft:
             with contextlib.suppress(OSError):
                 os.unlink(draft)
+
+
+def _like(draft: str, target: Path) -> None:
+    """Give the draft the rights of the file, and its owner where this user may."""
+    stat = target.stat()
+    if hasattr(os, "chown"):
+        with contextlib.suppress(OSError):
+            os.chown(draft, stat.st_uid, stat.st_gid)
+    os.chmod(draft, stat.st_mode & 0o7777)
+
+
+def _keep_folder(folder: Path) -> None:
+    """Have the new name survive a power cut too, where the system can do that."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
 
 
 @contextlib.contextmanager

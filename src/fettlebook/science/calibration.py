@@ -190,12 +190,14 @@ def _keep_to(
     keep = max(computed_s, over_s, floor_s, high_s or 0.0)
     if borne_out and high_s is not None:
         keep = max(high_s, over_s, floor_s)
-        shorter = keep < computed_s
-        reasons.append(f"the upper end of the 95 % range, {'shorter' if shorter else 'no shorter'} than computed")
+        shorter = "shorter" if max(high_s, over_s) < computed_s else "no shorter"
+        reasons.append(f"the strips ask for the upper end of the 95 % range, {shorter} than computed")
     elif keep == computed_s:
         reasons.append("so the computed time stays")
-    if keep == floor_s:
-        reasons.append("rule or label ask for longer")
+    elif keep == over_s:
+        reasons.append("a strip was over the limit as late as that")
+    if keep == floor_s > (high_s or 0.0):
+        reasons.append("rule or label ask for more, and that stays")
     return keep, tuple(reasons)
 
 
