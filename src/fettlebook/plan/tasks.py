@@ -234,7 +234,7 @@ def _part(t: RunningTime, elsewhere: int, findings: list[Finding]) -> StepPart:
 
 
 def _block_name(parts: tuple[StepPart, ...]) -> str:
-    return "; ".join(p.name for p in parts)[:200]
+    return "; ".join(p.name or p.step_id for p in parts)[:200]
 
 
 def _not_planned(practice: Practice, times: tuple[RunningTime, ...], used: set[str]) -> Iterable[Finding]:
