@@ -215,6 +215,7 @@ def test_a_reading_that_can_not_be_is_named_with_its_number(reading, words):
         ({"strip": Strip((3,))}, "strip"),
         ({"strip": Strip((0, 3, 10))}, "strip"),
         ({"strip": Strip((1, 3, 10, 30, 100), read_error=0)}, "strip"),
+        ({"strip": Strip(tuple(range(1, 30)))}, "strip"),
         ({"computed_s": 0.0}, "computed_s, floor_s"),
         ({"floor_s": math.nan}, "computed_s, floor_s"),
     ],
@@ -223,6 +224,11 @@ def test_settings_that_can_not_be_are_named(more, where):
     with pytest.raises(Mendable) as caught:
         judged([StripReading(50, 10, 10)], **more)
     assert where in {f.where for f in caught.value.findings}
+
+
+def test_more_readings_than_anyone_dips_are_refused():
+    with pytest.raises(Mendable, match="61 readings"):
+        judged([StripReading(50, 10, 10)] * 61)
 
 
 def test_no_reading_and_a_line_without_volume_are_refused():

@@ -3,7 +3,8 @@
 Sources
 -------
 [G] JCGM 100:2008 (GUM): repeated readings (4.2), bounds (4.3.7), resolution (F.2.2.1), combination (5.1.2, G.4). memory
-[W] NIST SP 960-12, Stopwatch and Timer Calibrations, 2009: a hand on start and stop is out by tenths of a second. secondary
+[W] NIST SP 960-12, Stopwatch and Timer Calibrations: a hand on the watch is out by tens or hundreds of milliseconds; the
+    0.3 s for start and stop together are our choice within that. secondary
 [C] Measuring cups may be out by about one of their own graduations. practice
 [R] Flow of one outlet repeats to a few per cent; assumed only where it was not measured. practice
 """

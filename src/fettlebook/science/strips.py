@@ -21,6 +21,8 @@ from fettlebook.errors import Finding
 Floats = NDArray[np.float64]
 READ_ERROR: Final = 0.25  # [E] standard deviation of the log of what the eye takes it for
 SECONDS: Final = (0.0, 7_200.0)
+MOST_COLOURS: Final = 20
+MOST_READINGS: Final = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +79,8 @@ def faults_of_strip(strip: Strip) -> list[Finding]:
     if len(colours) < 2 or any(not (math.isfinite(c) and c > 0) for c in colours) or list(colours) != sorted(set(colours)):
         seen = f"colours {', '.join(f'{c:g}' for c in colours) or 'none'}"
         found.append(Finding(seen, "strip", "Give at least two of its colours, above 0 in mg/L, rising: 1, 3, 10."))
+    if len(colours) > MOST_COLOURS:
+        found.append(Finding(f"{len(colours)} colours", "strip", f"Give those of one strip, {MOST_COLOURS} at most."))
     if not 0.02 <= strip.read_error <= 1.0:
         found.append(Finding(f"a reading error of {strip.read_error:g}", "strip", "Give a share from 0.02 to 1, for example 0.25."))
     return found
@@ -87,6 +91,8 @@ def faults_of_readings(readings: Sequence[StripReading], strip: Strip) -> list[F
     found: list[Finding] = []
     if not readings:
         found.append(Finding("there is no reading", "readings", "Dip a strip at several times after opening the outlet."))
+    if len(readings) > MOST_READINGS:
+        found.append(Finding(f"{len(readings)} readings", "readings", f"Give {MOST_READINGS} at most: one or a few rinses of one outlet."))
     borders = (0.0, *strip.colours_mg_l, math.inf)
     for number, reading in enumerate(readings, start=1):
         where = f"reading {number}"
