@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from fettlebook.plan.day import DayPlan, Task
 from fettlebook.practice.model import Person, Practice
-from fettlebook.web.board import MARGIN_MIN, TOUCH_MIN, Board, Piece, away_of, lay_out
+from fettlebook.web.board import MARGIN_MIN, TOUCH_MIN, Board, Piece, lay_out
+from fettlebook.web.presence import away_of
 
 LONDON = ZoneInfo("Europe/London")
 PRACTICE = made_up.practice()

@@ -49,7 +49,7 @@ def test_each_person_has_a_list_on_a_page_of_their_own_and_each_chair_its_visits
     for name in ("Ana", "Ben", "Chloe", "Dev"):
         assert sum(name in text.splitlines() for text in pages) == 1
     everything = "\n".join(pages)
-    assert "Clear 2; Wipe surfaces 2; Lay out 2" in everything
+    assert "Turnover (6 min)" in everything
     assert "starts 10:20, 4 min late" in everything
     assert "Own 3 sets" in everything
     assert "12c0ffee" in everything

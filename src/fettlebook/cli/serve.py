@@ -8,6 +8,7 @@ import click
 
 if TYPE_CHECKING:
     import socket
+    from collections.abc import Callable
     from datetime import datetime
     from pathlib import Path
 
@@ -76,19 +77,46 @@ def _run(listening: socket.socket, files: tuple[Path, Path, Path], day: datetime
     import signal  # noqa: PLC0415
     import sys  # noqa: PLC0415
     from contextlib import suppress  # noqa: PLC0415
+
+    # uvicorn stops in good order and then raises the signal once more: both signals end here and never kill.
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    opened: list[Callable[[], bool]] = []
+    with suppress(KeyboardInterrupt):
+        _open(listening, files, day, at, opened)
+    for stop_signal in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(stop_signal, signal.SIG_IGN)  # it is stopping already
+    in_order = all(close() for close in opened)
+    click.echo("Stopped.")
+    if not in_order:
+        # The solver is still searching in threads of its own and can't be told to stop; all that was noted is durable.
+        sys.stdout.flush()
+        os._exit(0)
+
+
+def _open(
+    listening: socket.socket,
+    files: tuple[Path, Path, Path],
+    day: datetime | None,
+    at: datetime | None,
+    opened: list[Callable[[], bool]],
+) -> None:
+    """Serve until a signal; what must be closed in order is put into `opened`."""
     from datetime import UTC, datetime, timedelta  # noqa: PLC0415
     from zoneinfo import ZoneInfo  # noqa: PLC0415
 
+    from fettlebook.practice.load import load_practice  # noqa: PLC0415
+    from fettlebook.web.source import read_whole  # noqa: PLC0415
+
+    zone = ZoneInfo(load_practice(files[0]).practice.time_zone)
+    read_whole(files[1])  # a wrong name is said at once, before the large imports
+
     import uvicorn  # noqa: PLC0415
 
-    from fettlebook.practice.load import load_practice  # noqa: PLC0415
     from fettlebook.web.app import create_app  # noqa: PLC0415
     from fettlebook.web.chain import Chain  # noqa: PLC0415
     from fettlebook.web.desk import Desk  # noqa: PLC0415
 
-    began = datetime.now(UTC)
-    zone = ZoneInfo(load_practice(files[0]).practice.time_zone)
-    ahead = at.replace(tzinfo=zone) - began if at else timedelta(0)
+    ahead = at.replace(tzinfo=zone) - datetime.now(UTC) if at else timedelta(0)
 
     def clock() -> datetime:
         return (datetime.now(UTC) + ahead).astimezone(zone)
@@ -96,21 +124,17 @@ def _run(listening: socket.socket, files: tuple[Path, Path, Path], day: datetime
     start = day.date() if day else None
     chain = Chain(*files, clock=clock, around=start)
     desk = Desk(chain, clock)
+
+    def close() -> bool:
+        stopped = desk.close()
+        if stopped:
+            chain.close()  # else the worker may still want to note something
+        return stopped
+
+    opened.append(close)
     app = create_app(desk, start, training_clock=at is not None)
     # No access log: it would only tell who looked when. A fault is logged with its number by the pages themselves.
     config = uvicorn.Config(app, log_level="warning", access_log=False, timeout_graceful_shutdown=2, server_header=False, lifespan="off")
     host, port = listening.getsockname()[:2]
-    shown = f"[{host}]" if ":" in host else host
-    click.echo(f"fettlebook is open at http://{shown}:{port}/ (Ctrl-C stops it)")
-    sys.stdout.flush()
-    # uvicorn stops in good order and then raises the signal once more; both signals shall end here, not kill.
-    signal.signal(signal.SIGTERM, signal.default_int_handler)
-    with suppress(KeyboardInterrupt):
-        uvicorn.Server(config).run(sockets=[listening])
-    stopped = desk.close()
-    chain.close()
-    click.echo("Stopped.")
-    if not stopped:
-        # The solver is still searching in its own threads and can't be told to stop; all that was noted is durable.
-        sys.stdout.flush()
-        os._exit(0)
+    click.echo(f"fettlebook is open at http://{f'[{host}]' if ':' in host else host}:{port}/ (Ctrl-C stops it)")
+    uvicorn.Server(config).run(sockets=[listening])

@@ -127,6 +127,7 @@ class _Pages:
             "spell": wording.length,
             "spell_up": lambda seconds: wording.length(whole_s(seconds)),
             "number": wording.number,
+            "unit": wording.unit,
             "share": share,
             "long_day": wording.long_day,
             "short_day": wording.short_day,

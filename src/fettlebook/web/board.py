@@ -7,12 +7,14 @@ strip keeps the true time: high where hands are needed, low where it runs alone.
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, datetime, timedelta
+from itertools import zip_longest
 from typing import Literal
 from zoneinfo import ZoneInfo
 
 from fettlebook.plan.day import DayPlan, PlannedVisit, Task
-from fettlebook.practice.model import Person, Practice
+from fettlebook.practice.model import Practice
+from fettlebook.web.presence import Away, away_of
 from fettlebook.web.wording import clock
 
 By = Literal["chair", "person", "machine"]
@@ -77,16 +79,7 @@ class Lane:
     name: str
     note: str
     blocks: tuple[Block, ...]
-    away: tuple["Away", ...] = ()  # when a person is not at work
-
-
-@dataclass(frozen=True, slots=True)
-class Away:
-    """A stretch in which a person is not there."""
-
-    start: datetime
-    end: datetime
-    word: str
+    away: tuple[Away, ...] = ()  # when a person is not at work
 
 
 @dataclass(frozen=True, slots=True)
@@ -299,15 +292,17 @@ def _row(lane: Lane, start: datetime, minutes: int, by: By) -> tuple[Lane, tuple
 
 
 def _pieces(lane: Lane, start: datetime, minutes: int, by: By) -> Iterable[Piece]:
-    for block in lane.blocks:
+    shown_to = minutes + MARGIN_MIN
+    for block, after in zip_longest(lane.blocks, lane.blocks[1:]):
         begin, end = _floor_min(block.start - start), -_floor_min(start - block.end)
-        shown_to = minutes + MARGIN_MIN
         if begin >= minutes or end <= 0 or (begin < 0 and end <= MARGIN_MIN):
             continue  # not here, or whole in the margin of the band before
         low = max(0, begin)
         high = end if end <= shown_to else max(minutes, min(shown_to, low + TOUCH_MIN))
-        least = 1 if by == "chair" else TOUCH_MIN
-        yield Piece(block, low, min(max(least, high - low), shown_to - low), goes_on=end > shown_to, went_on=begin < 0)
+        free_to = _floor_min(after.start - start) if after and by == "chair" else shown_to
+        if block.family != "visit":  # a short card may be wider than its time where nothing follows; a visit's never is
+            high = max(high, min(low + TOUCH_MIN, free_to, shown_to))
+        yield Piece(block, low, max(1, high - low), goes_on=end > shown_to, went_on=begin < 0)
 
 
 def _gaps(lane: Lane, start: datetime, minutes: int, pieces: tuple[Piece, ...]) -> Iterable[Gap]:
@@ -320,34 +315,3 @@ def _gaps(lane: Lane, start: datetime, minutes: int, pieces: tuple[Piece, ...]) 
 
 def _floor_min(span: timedelta) -> int:
     return int(span.total_seconds() // 60)
-
-
-def away_of(person: Person, day: date, zone: ZoneInfo) -> Iterable[Away]:
-    """Return when a person is not at work on a day and the night after it, in order."""
-    there: list[tuple[datetime, datetime]] = []
-    breaks: list[Away] = []
-    for shift in person.shifts:
-        for back in (1, 0):  # yesterday's shift may end today
-            on = day - timedelta(days=back)
-            if on.strftime("%a").lower() not in shift.days or (back and not shift.over_midnight):
-                continue
-            begin = datetime.combine(on, shift.from_, zone)
-            there.append((begin, datetime.combine(on + timedelta(days=shift.over_midnight), shift.to, zone)))
-            for left, right in shift.breaks:
-                late_left, late_right = (shift.over_midnight and moment < shift.from_ for moment in (left, right))
-                breaks.append(
-                    Away(
-                        datetime.combine(on + timedelta(days=late_left), left, zone),
-                        datetime.combine(on + timedelta(days=late_right), right, zone),
-                        "break",
-                    )
-                )
-    edge = datetime.combine(day, time(0), zone).astimezone(UTC)
-    last = edge + timedelta(hours=48)
-    for begin, end in sorted(there):
-        if begin.astimezone(UTC) > edge:
-            yield Away(edge, begin.astimezone(UTC), "not here")
-        edge = max(edge, end.astimezone(UTC))
-    yield from (Away(rest.start.astimezone(UTC), rest.end.astimezone(UTC), rest.word) for rest in breaks)
-    if edge < last:
-        yield Away(edge, last, "not here")

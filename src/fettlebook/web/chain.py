@@ -9,7 +9,7 @@ from collections.abc import Callable, Hashable
 from dataclasses import asdict
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo
 
 from fettlebook.book.entries import Moment
@@ -19,8 +19,6 @@ from fettlebook.errors import Finding, Mendable
 from fettlebook.exchange.calendar import booked_days, read_book
 from fettlebook.exchange.key import load_or_make_key
 from fettlebook.plan.day import DayPlan
-from fettlebook.plan.solve import Progress
-from fettlebook.plan.whole_day import plan_day
 from fettlebook.practice.load import read_practice
 from fettlebook.practice.model import Practice
 from fettlebook.practice.visit import Visit
@@ -29,6 +27,9 @@ from fettlebook.times.findings import stray_measurements
 from fettlebook.times.running import running_times
 from fettlebook.web.desk import Reading
 from fettlebook.web.source import read_whole
+
+if TYPE_CHECKING:
+    from fettlebook.plan.solve import Progress
 
 DAYS_BEFORE: Final = 30
 DAYS_SHOWN: Final = 120
@@ -89,11 +90,13 @@ class Chain:
     def plan(self, reading: Reading, day: date, tell: Callable[[str], None]) -> DayPlan:
         """Plan one day, and note in the book what was imported and what came out."""
 
-        def told(progress: Progress) -> None:
+        def told(progress: "Progress") -> None:
             left_out = (
                 "some visits without a place" if progress.weight_left_out else f"{progress.weighted_minutes_late} weighted minutes late"
             )
             tell(f"working out the day, {left_out} so far")
+
+        from fettlebook.plan.whole_day import plan_day  # noqa: PLC0415 - the solver loads while the first page already waits
 
         calendar = read_whole(self._book_file)
         book = read_book(calendar, self._book_file.name, reading.practice, day, self._key)

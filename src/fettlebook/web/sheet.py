@@ -5,7 +5,7 @@ plan and moment give the same bytes on every machine.
 """
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
@@ -14,12 +14,13 @@ from zoneinfo import ZoneInfo
 import typst
 
 from fettlebook import __version__
-from fettlebook.plan.day import DayPlan
+from fettlebook.plan.day import DayPlan, Task
 from fettlebook.practice.model import Practice
-from fettlebook.web.board import Block, Lane, lay_out
-from fettlebook.web.wording import VERDICT_WORD, clock, length, long_day
+from fettlebook.web.board import WORD, Block, Lane, lay_out
+from fettlebook.web.wording import VERDICT_WORD, clock, length, long_day, unit
 
 HERE: Final = Path(__file__).parent
+CHAIR_KINDS: Final = ("opening", "turnover", "closing")
 CAUTION: Final = (
     "Decision support for trained staff. Instructions for use, labels and local rules come first. The program releases nothing by itself."
 )
@@ -68,7 +69,15 @@ def _content(plan: DayPlan, practice: Practice, made_at: datetime) -> dict[str, 
         {
             "name": lane.name,
             "minutes": length(60 * plan.attended_minutes.get(lane.id, 0)),
-            "runs": [{"start": say(b.start), "end": say(b.end), "where": b.where, "what": _steps(b)} for b in lane.blocks],
+            "runs": [
+                {
+                    "start": say(b.start),
+                    "end": say(b.end),
+                    "where": b.where if len({t.place for t in b.tasks}) == 1 else "several",
+                    "what": _jobs(b),
+                }
+                for b in lane.blocks
+            ],
         }
         for lane in lay_out(plan, practice, "person").lanes
         if lane.blocks
@@ -90,25 +99,65 @@ def _content(plan: DayPlan, practice: Practice, made_at: datetime) -> dict[str, 
         "span": span,
         "chairs": [_chair(lane, plan, practice, say) for lane in board.lanes],
         "people": people,
+        "duties": _duties(plan, practice),
     }  # fmt: skip
 
 
-def _steps(block: Block) -> str:
-    """Return what is done in one run, with minutes; places only where the run has several."""
-    several = len({task.place for task in block.tasks}) > 1
+def _jobs(block: Block) -> str:
+    """Return what is done in one run, with the length of hands; places only where the run has several."""
+    jobs: dict[tuple[str, str], tuple[float, list[str]]] = {}
+    for task in block.tasks:
+        job = WORD[task.kind] if task.kind in (*CHAIR_KINDS, "pack") else task.what
+        seconds, units = jobs.get((task.place, job), (0.0, []))
+        packed = [*units, *map(unit, task.units)] if task.kind == "pack" else []
+        jobs[task.place, job] = (seconds + (task.end - task.start).total_seconds(), packed)
+    several = len({place for place, _ in jobs}) > 1
     return "; ".join(
-        f"{task.place}: {task.what} {(task.end - task.start).total_seconds() / 60:g}"
-        if several
-        else f"{task.what} {(task.end - task.start).total_seconds() / 60:g}"
-        for task in block.tasks
+        f"{f'{place}: ' if several and not packed else ''}{' '.join([job, ', '.join(packed)]).strip()} ({length(seconds)})"
+        for (place, job), (seconds, packed) in jobs.items()
     )
+
+
+def _duties(plan: DayPlan, practice: Practice) -> list[dict[str, Any]]:
+    """Return the steps of each kind of chair work once, with the chairs on which it goes so."""
+    found: dict[tuple[str, tuple[str, ...]], dict[str, tuple[Task, ...]]] = {}
+    for lane in lay_out(plan, practice, "chair").lanes:
+        for kind in CHAIR_KINDS:
+            once: dict[str, Task] = {}
+            for task in (task for block in lane.blocks for task in block.tasks if task.kind == kind):
+                if task.what in once:
+                    break  # the next visit's round of the same steps
+                once[task.what] = task
+            if once:
+                found.setdefault((kind, tuple(once)), {})[lane.name] = tuple(once.values())
+    return [
+        {
+            "name": f"{WORD[kind]}, {', '.join(chairs)}",
+            "steps": [
+                {"what": what, "length": _lengths({chair: tasks[n] for chair, tasks in chairs.items()}), "needs": _needs(chairs, n)}
+                for n, what in enumerate(steps)
+            ],
+        }
+        for (kind, steps), chairs in sorted(found.items(), key=lambda item: CHAIR_KINDS.index(item[0][0]))
+    ]
+
+
+def _lengths(tasks: Mapping[str, Task]) -> str:
+    spelled = {chair: length((task.end - task.start).total_seconds()) for chair, task in tasks.items()}
+    return (
+        next(iter(spelled.values())) if len(set(spelled.values())) == 1 else "; ".join(f"{chair} {text}" for chair, text in spelled.items())
+    )
+
+
+def _needs(chairs: Mapping[str, tuple[Task, ...]], n: int) -> str:
+    return "hands" if next(iter(chairs.values()))[n].attended else "runs alone"
 
 
 def _attention(plan: DayPlan, say: Callable[[datetime], str]) -> list[dict[str, str]]:
     items = []
     for visit in sorted(plan.visits, key=lambda v: v.booked.timestamp()):
         if visit.start is None:
-            items.append({"what": f"{visit.chair}, {say(visit.booked)}: no place in this plan.", "where": "", "mend": ""})
+            items.append({"what": f"{visit.chair}, {say(visit.booked)}: no place in this plan.", "where": visit.why, "mend": ""})
         elif visit.minutes_late:
             items.append(
                 {

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from fettlebook.plan.day import DayPlan
 from fettlebook.practice.model import Practice
 from fettlebook.web.board import WORD
-from fettlebook.web.wording import clock
+from fettlebook.web.wording import clock, unit
 
 COLUMNS = ("from", "to", "minutes", "where", "what", "kind", "who", "attended", "visit", "minutes late", "sets")
 
@@ -77,7 +77,7 @@ def as_csv(rows: Iterable[Row]) -> str:
             _yes(row.attended),
             row.visit,
             row.minutes_late,
-            "; ".join(row.units),
+            "; ".join(map(unit, row.units)),
         )
         writer.writerow([_inert(cell) for cell in cells])
     return out.getvalue()

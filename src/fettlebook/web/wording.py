@@ -48,6 +48,11 @@ def length(seconds: float) -> str:
     return " ".join(parts)
 
 
+def unit(name: str) -> str:
+    """Return one set as people say it: exam 4 for the plan's exam#4."""
+    return name.replace("#", " ")
+
+
 def number(value: float) -> str:
     """Return a number without needless zeros and without an exponent: 0.5, 12, 100, 0.0012."""
     return f"{value:.4f}".rstrip("0").rstrip(".") if abs(value) < 1 else f"{value:.6g}"

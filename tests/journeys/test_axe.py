@@ -1,0 +1,64 @@
+"""Every page at three sizes under axe-core, and the proof that axe finds what is wrong."""
+
+from pathlib import Path
+
+import pytest
+from real_page import DAY, SIZES
+
+AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text()
+RULES = "['wcag2a','wcag2aa','wcag21a','wcag21aa','wcag22aa','best-practice']"
+PAGES = {
+    "chairs": f"/day/{DAY}",
+    "people": f"/day/{DAY}?by=person",
+    "machines": f"/day/{DAY}?by=machine",
+    "details": f"/day/{DAY}#c1-2",
+    "table": f"/day/{DAY}",
+    "times": "/times/chair%202",
+    "rules": "/rules",
+    "nothing booked": "/day/2026-11-22",
+}
+pytestmark = pytest.mark.invented
+
+
+def violations(page) -> list[str]:
+    page.evaluate(AXE + ";0")  # never by a script tag: the page's own policy refuses it, and shall
+    found = page.evaluate(f"axe.run(document, {{runOnly: {RULES}}})")
+    assert found["passes"]
+    return [
+        f"{v['id']} ({v['impact']}): {node['html'][:120]} {node['failureSummary'][:200]}"
+        for v in found["violations"]
+        for node in v["nodes"]
+    ]
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("name", PAGES)
+def test_axe_finds_nothing_on(page, served, name, size):
+    width, height = SIZES[size]
+    page.set_viewport_size({"width": width, "height": height})
+    page.goto(served.address + PAGES[name])
+    if PAGES[name].startswith("/day/"):
+        page.locator(".verdict").wait_for(timeout=60_000)
+    if name in ("times", "rules", "table"):
+        page.evaluate("document.querySelectorAll('details').forEach(fold => fold.open = true)")
+    assert violations(page) == []
+
+
+def test_axe_finds_nothing_on_the_page_of_a_mendable_error(page, serve):
+    served = serve("--date", DAY)
+    practice = served.folder / "practice.toml"
+    practice.write_text(practice.read_text().replace("[reprocessing]", "[reprocessing]\nlode_minutes = 3"))
+    page.goto(f"{served.address}/rules")
+    for _ in range(60):
+        page.reload()
+        if page.locator(".trouble").count():
+            break
+        page.wait_for_timeout(250)
+    assert page.locator(".trouble .finding").count() == 1
+    assert violations(page) == []
+
+
+def test_axe_can_fail(page):
+    page.set_content('<html lang="en"><title>t</title><main><h1>bad</h1><img src="x.png"><input><a href="#"></a></main></html>')
+    found = violations(page)
+    assert {line.split()[0] for line in found} >= {"image-alt", "label", "link-name"}
