@@ -32,9 +32,16 @@ def test_the_strictest_floor_sets_the_step_and_the_others_stay_visible(small):
 
 
 def test_a_floor_that_only_a_state_sets_comes_from_the_state(small):
-    assert load_rulebook(small("general", "us")).step("first.flush").seconds is None
+    country = load_rulebook(small("general", "us")).step("first.flush")
+    assert (country.seconds, country.origin.layer, country.origin.force) == (120, "general", "practice")  # nobody's rule: common practice
     step = load_rulebook(small("general", "us", "us-ca")).step("first.flush")
     assert (step.seconds, step.origin.layer, step.origin.sure, step.handpieces) == (120, "us-ca", "secondary", "off")
+
+
+@pytest.mark.parametrize(("pack", "row"), [("uk", "uk.water.flush_start_of_day"), ("de", "de.water.flush_start_of_day")])
+def test_a_country_that_asks_for_the_same_as_common_practice_is_the_one_that_is_named(small, pack, row):
+    step = load_rulebook(small("general", pack)).step("first.flush")
+    assert (step.seconds, step.origin.rule_id) == (120, row)
 
 
 def test_usual_minutes_never_carry_the_name_of_the_authority_that_asks_for_the_step(small):
@@ -98,7 +105,7 @@ def test_an_ended_rule_holds_up_to_its_last_day_and_not_in_the_newest_rules(smal
         on: lay_packs(small("general"), packs, on).rulebook.step("first.flush").seconds
         for on in (date(2026, 3, 31), date(2026, 4, 1), None)
     }
-    assert seconds == {date(2026, 3, 31): 300, date(2026, 4, 1): None, None: None}
+    assert seconds == {date(2026, 3, 31): 300, date(2026, 4, 1): 120, None: 120}  # then common practice alone
 
 
 @pytest.mark.parametrize("name", ["gneral", "UK", "us_wa", "washington"])

@@ -128,14 +128,15 @@ def _laid_step(number: int, rule: OwnRule, step: Step, rows: Mapping[str, Row]) 
     if not 0 < shortest <= LONGEST_S:
         return Fault(path, f"{seen(shortest)} s for {step.id} is outside 1 to {LONGEST_S}", "Give the shortest time in seconds.")
     bound = Bound(">=", (shortest,), "s", "higher")
-    floors = [
+    asking = (
         row
         for row in rows.values()
         if row.id in step.rules and row.bound.stricter == "higher" and row.bound.value and seconds(1, row.bound.unit) is not None
-    ]
+    )
+    floors = sorted(asking, key=_firmest)  # the firmest is named where several ask for the same
     if fault := _refused(path, rule, bound, floors):
         return fault
-    replaced = tuple(Overridden(in_words(row.bound), row.origin) for row in sorted(floors, key=_firmest))
+    replaced = tuple(Overridden(in_words(row.bound), row.origin) for row in floors)
     return replace(step, seconds=shortest, origin=_origin(rule), overrides=replaced, floor_range_s=None)
 
 
