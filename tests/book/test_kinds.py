@@ -102,7 +102,9 @@ EACH: list[tuple[Data, set[str]]] = [
         {"sample:W1", "chair:chair 1", "outlet:chair 1/turbine", "outlet:chair 1/syringe"},
     ),
     (
-        SampleResult(sample="W1", quantity="water count", value=12, decimals=1, value_unit="CFU/mL", mark="below", chair="chair 1", report=LOG),
+        SampleResult(
+            sample="W1", quantity="water count", value=12, decimals=1, value_unit="CFU/mL", mark="below", chair="chair 1", report=LOG
+        ),
         {"sample:W1", "chair:chair 1"},
     ),
     (NoticeBegun(notice="boil water", issued_by="the water works"), {PRACTICE}),

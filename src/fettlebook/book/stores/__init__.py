@@ -4,6 +4,7 @@ In come entries and the time of receipt, out come receipts and entries in their 
 """
 
 from fettlebook.book.stores.base import BATCH_MOST, Inclusion, Store
+from fettlebook.book.stores.beside import Missing
 from fettlebook.book.stores.head import Head
 from fettlebook.book.stores.postgres import PostgresStore, admit, open_group_book, prepare_group_book
 from fettlebook.book.stores.sqlite import SqliteStore, open_book
@@ -12,6 +13,7 @@ __all__ = [
     "BATCH_MOST",
     "Head",
     "Inclusion",
+    "Missing",
     "PostgresStore",
     "SqliteStore",
     "Store",

@@ -4,9 +4,8 @@ A store is bound to one practice; `of` gives another practice of the same databa
 PostgreSQL: how a transaction begins (so that one writer at a time appends to a practice), and what a failure means in words.
 """
 
-from abc import ABC, abstractmethod
+from abc import abstractmethod
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import Any, Final, Self
 
@@ -17,6 +16,7 @@ from fettlebook.book.kinds import Data
 from fettlebook.book.received import Receipt, Received, Refused, unseal
 from fettlebook.book.stores import tables
 from fettlebook.book.stores.appending import Appending, readable
+from fettlebook.book.stores.beside import BesideEntries
 from fettlebook.book.stores.head import Head, head_of, peaks_in
 from fettlebook.book.stores.tiles import Tiles
 from fettlebook.book.tree import consistency_proof, inclusion_proof, range_hash
@@ -37,10 +37,8 @@ class Inclusion:
     hashes: tuple[bytes, ...]
 
 
-class Store(ABC):
+class Store(BesideEntries):
     """The book of one practice. All calls are safe from several threads."""
-
-    practice: str
 
     @abstractmethod
     def of(self, practice: str) -> Self:
@@ -49,14 +47,6 @@ class Store(ABC):
     @abstractmethod
     def close(self) -> None:
         """Let go of the database. What was acknowledged is safe without it."""
-
-    @abstractmethod
-    def _writing(self) -> AbstractContextManager[Connection]:
-        """Begin a transaction that alone may append to this practice, and commit it durably."""
-
-    @abstractmethod
-    def _reading(self) -> AbstractContextManager[Connection]:
-        """Begin a transaction that sees one state of this practice."""
 
     def __enter__(self) -> Self:
         return self

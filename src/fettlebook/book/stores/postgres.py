@@ -16,8 +16,9 @@ from fettlebook.book.stores.base import Store
 from fettlebook.errors import Mendable
 
 _GRANTS: Final = (
-    "GRANT SELECT, INSERT ON entry, entry_subject, clash, node TO {role}",
-    "GRANT SELECT, INSERT, UPDATE ON head TO {role}",
+    "GRANT SELECT, INSERT ON entry, entry_subject, clash, node, file, checkpoint TO {role}",
+    "GRANT SELECT, INSERT, UPDATE ON head, device TO {role}",
+    "GRANT SELECT, INSERT, DELETE ON text_key TO {role}",  # to erase a key is what it is for
     "GRANT SELECT ON access, alembic_version TO {role}",
 )
 _MIGRATING: Final = 0x66746C62  # advisory lock: two servers that start at once bring the schema forward one after the other

@@ -4,7 +4,7 @@ from typing import Final
 
 from sqlalchemy import BigInteger, Column, Integer, LargeBinary, MetaData, Table, Text
 
-REVISIONS: Final = ("v0001", "v0002")  # in order; SQLite's user_version is the place in it, from 1
+REVISIONS: Final = ("v0001", "v0002", "v0003")  # in order; SQLite's user_version is the place in it, from 1
 metadata: Final = MetaData()
 _Whole = BigInteger().with_variant(Integer, "sqlite")  # STRICT tables know INTEGER only, which is 64 bits wide there
 
@@ -52,4 +52,28 @@ node: Final = Table(
     Column("level", _Whole, primary_key=True),
     Column("number", _Whole, primary_key=True),
     Column("hash", LargeBinary, nullable=False),
+)
+file: Final = Table(
+    "file",
+    metadata,
+    Column("practice", Text, primary_key=True),
+    Column("digest", Text, primary_key=True),  # SHA-256 of the content, hexadecimal as in entries
+    Column("content", LargeBinary, nullable=False),
+)
+checkpoint: Final = Table(
+    "checkpoint",
+    metadata,
+    Column("practice", Text, primary_key=True),
+    Column("size", _Whole, primary_key=True),
+    Column("key", Text, primary_key=True),  # the verifier key as it is printed
+    Column("note", Text, nullable=False),
+)
+device: Final = Table(
+    "device",
+    metadata,
+    Column("practice", Text, primary_key=True),
+    Column("device", Text, primary_key=True),
+    Column("reported", _Whole, nullable=False),  # the highest number that it says it has used
+    Column("contact", _Whole, nullable=False),  # when it said so
+    Column("whole_to", _Whole, nullable=False),  # up to this number nothing is missing: only what is above is looked at again
 )

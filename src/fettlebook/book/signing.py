@@ -1,0 +1,58 @@
+"""Signing the checkpoints of a book with the key in a file, and remembering beside the key what it has signed last."""
+
+from pathlib import Path
+from typing import Protocol
+from urllib.parse import quote
+
+from fettlebook.book.checkpoint import read_checkpoint
+from fettlebook.book.files import write_private
+from fettlebook.book.keyfile import read_key
+from fettlebook.book.notes import Signer
+from fettlebook.errors import Mendable
+
+
+class _Book(Protocol):
+    practice: str
+
+    def checkpoint(self, signer: Signer, *, already: str | None = None) -> str:
+        """Sign where the book stands."""
+
+
+def book_name(practice: str) -> str:
+    """Return the name under which a practice's checkpoints are signed: its id, without spaces."""
+    return quote(practice, safe="")
+
+
+def last_signed(key_file: Path) -> str | None:
+    """Return the last note that this key has signed, as it was kept beside the key; None: none, or not kept."""
+    try:
+        return _beside(key_file).read_text("utf-8")
+    except FileNotFoundError:
+        return None
+    except (OSError, UnicodeDecodeError):
+        mend = "Look at the rights of this file; if it is damaged, verify the book against a printed checkpoint, then remove the file."
+        raise Mendable("what this key signed last can't be read", where=str(_beside(key_file)), mend=mend) from None
+
+
+def sign_book(store: _Book, key_file: Path) -> str:
+    """Sign where the book stands, and return the note.
+
+    The last note is kept in the book and beside the key: a book that was put back or rewritten is never signed as if nothing had
+    happened, even where it has lost its own notes.
+
+    Raises
+    ------
+    Mendable
+        The key is lost or unfit, or the book does not begin with what it has signed before.
+    """
+    signer = read_key(key_file)
+    already = last_signed(key_file)
+    if already is not None:
+        read_checkpoint(already, [signer.verifier])
+    note = store.checkpoint(signer, already=already)
+    write_private(_beside(key_file), note.encode("utf-8"))
+    return note
+
+
+def _beside(key_file: Path) -> Path:
+    return key_file.with_name(key_file.name + ".signed")
