@@ -11,7 +11,7 @@ from itertools import pairwise
 from fettlebook.plan.bound import Reason, Search, circulation_bound
 from fettlebook.plan.day import DayVerdict, Shortage
 from fettlebook.plan.instance import Instance, Plan, Visit
-from fettlebook.plan.solve import Solved, solve
+from fettlebook.plan.solve import Hopeless, Solved, solve
 
 MOST_EXTRA_SETS = 8
 EXTRA_MINUTES = (30, 60, 120)
@@ -168,9 +168,9 @@ def shortages_of(
     for h in solved.hopeless:
         v = visits[h.visit]
         where = words.set_name(h.reason.id) if h.reason.kind == "set type" else v.chair
-        why = h.why.replace(h.reason.id, words.set_name(h.reason.id)) if h.reason.id else h.why
+        why = hopeless_words(h, words)
         mend = "Own more of them, or book the visit elsewhere." if h.reason.kind == "set type" else "Move the visit."
-        out.append(Shortage(f"the visit {why}", where, words.minute(v.booked), mend))
+        out.append(Shortage(f"a visit {why}", where, f"at {words.minute(v.booked)}", mend))
     left = [visits[v] for v in solved.plan.left_out if v not in {h.visit for h in solved.hopeless}]
     if left:
         rest = day.without(h.visit for h in solved.hopeless)
@@ -185,6 +185,11 @@ def shortages_of(
     return tuple(out)
 
 
+def hopeless_words(h: Hopeless, words: Words) -> str:
+    """Return why a visit can't be served, with sets by their names: 'needs 2 of Filling set, 1 owned'."""
+    return h.why.replace(h.reason.id, words.set_name(h.reason.id)) if h.reason.id else h.why
+
+
 def _reason(day: Instance, r: Reason, reasons: tuple[Reason, ...], words: Words, search: Search) -> Shortage:
     others = [x for x in reasons if x != r]
     if r.kind == "set type":
@@ -196,7 +201,7 @@ def _reason(day: Instance, r: Reason, reasons: tuple[Reason, ...], words: Words,
         return Shortage("not enough hands for the chairs", "people", f"by {words.minute(_by_when(day, search))}", "")
     if r.kind == "end of day":
         also = "" if others else ": opening, visits and closing don't fit before it"
-        return Shortage(f"the last shift ends at {words.minute(day.day_end)}{also}", "people", f"at {words.minute(day.day_end)}", "")
+        return Shortage(f"the last shift ends at {words.minute(day.day_end)}{also}", "people", "", "")
     if r.kind == "chair":
         return Shortage(f"{r.id}: its visits and turnovers alone don't fit into the day", r.id, "", "")
     if r.kind == "latest start":

@@ -195,7 +195,7 @@ def hopeless_visits(day: Instance) -> tuple[Hopeless, ...]:
             t = short[0]
             out.append(Hopeless(v.id, Reason("set type", t), f"needs {v.needs()[t]} of {t}, {owned.get(t, 0)} owned"))
         elif attended and not hands:
-            out.append(Hopeless(v.id, Reason("people"), "nobody who does chairs is in"))
+            out.append(Hopeless(v.id, Reason("people"), "has nobody in who does chairs"))
         elif rows(day.without(x.id for x in day.visits if x.id != v.id and x.id not in done))[0].impossible() and day.now is None:
             out.append(
                 Hopeless(

@@ -8,7 +8,7 @@ from datetime import date
 from fettlebook.errors import Finding
 from fettlebook.plan.check import check_plan, figures
 from fettlebook.plan.day import DayPlan, DayVerdict, PlannedVisit, Task
-from fettlebook.plan.explain import Words, dirty_at_night, line, minutes_late, shortages_of, verdict_of, why_late
+from fettlebook.plan.explain import Words, dirty_at_night, hopeless_words, line, minutes_late, shortages_of, verdict_of, why_late
 from fettlebook.plan.instance import Batch, Instance, Plan
 from fettlebook.plan.leftover import with_leftovers
 from fettlebook.plan.solve import Progress, Solved, solve
@@ -124,7 +124,7 @@ def _left_unsterile(instance: Instance, plan: Plan, words: Words) -> tuple[Findi
 def _visits(instance: Instance, solved: Solved, maps: Maps, words: Words) -> tuple[PlannedVisit, ...]:
     planned = {v.id: v for v in solved.plan.visits}
     late = minutes_late(instance, solved.plan)
-    why = why_late(instance, solved.plan, words) | {h.visit: h.why for h in solved.hopeless} | maps.refused
+    why = why_late(instance, solved.plan, words) | {h.visit: f"it {hopeless_words(h, words)}" for h in solved.hopeless} | maps.refused
     out = []
     for ref, v in sorted(maps.visits.items(), key=lambda x: (x[1].start, x[1].chair)):
         p = planned.get(ref)
