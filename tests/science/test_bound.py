@@ -11,10 +11,16 @@ from hypothesis import strategies as st
 
 from fettlebook.errors import Mendable
 from fettlebook.science.bound import residual_bound_s
-from fettlebook.science.circuits import outlet_seconds
+from fettlebook.science import circuits
 from fettlebook.science.washout import bound_held_volume_changes, bound_volume_changes
 
 CHECKS = json.loads((Path(__file__).parent / "line_checks.json").read_text())
+
+
+def outlet_seconds(plain, **shares):
+    return circuits.outlet_seconds(plain, method="safe bound", **shares)
+
+
 TURBINE = {"id": "turbine", "from": "feed", "kind": "tube", "length_m": 2.0, "bore_mm": 1.6}
 FEED = {"id": "feed", "from": None, "kind": "tube", "length_m": 1.0, "bore_mm": 4.0}
 

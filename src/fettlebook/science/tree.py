@@ -31,6 +31,11 @@ class LinePart:
     bore_mm: float = 0.0
 
 
+def tube(name: str, length_m: float, bore_mm: float) -> LinePart:
+    """Return a straight tube; mm2 times m is mL."""
+    return LinePart(name, "tube", math.pi / 4.0 * bore_mm**2 * length_m, length_m, bore_mm)
+
+
 @dataclass(frozen=True, slots=True)
 class LineOutlet:
     """Where water leaves, with its path from the supply on and the group in which it is opened (0 is first)."""
@@ -117,17 +122,16 @@ def _parts(items: Sequence[Mapping[str, Any]], found: list[Finding]) -> tuple[di
             found.append(Finding(f"id {name!r} is used twice", f"{where}, id", "Give every part a name of its own."))
             continue
         kind = item.get("kind", "tube")
-        length = bore = 0.0
-        volume = 1.0
         if kind == "tube":
             length = _number(item, "length_m", LENGTH_M, where=where, mend="Measure the hose in metres.", found=found)
             bore = _number(item, "bore_mm", BORE_MM, where=where, mend=_bore_mend(item.get("bore_mm")), found=found)
-            volume = math.pi / 4.0 * bore**2 * length  # mm2 times m is mL
+            parts[name] = tube(name, length, bore)
         elif kind == "stirred":
             volume = _number(item, "volume_ml", VOLUME_ML, where=where, mend="Give the water that it holds, in mL.", found=found)
+            parts[name] = LinePart(name, "stirred", volume)
         else:
             found.append(Finding(f"kind is {kind!r}", f"{where}, kind", "Write tube or stirred."))
-        parts[name] = LinePart(name, "stirred" if kind == "stirred" else "tube", volume, length, bore)
+            parts[name] = LinePart(name, "stirred", 1.0)  # kept, so that what hangs on it is not called an orphan
         parents[name] = item.get("from")
     for name, parent in parents.items():
         if parent is not None and parent not in parts:
