@@ -68,7 +68,8 @@ def test_a_file_that_says_otherwise_is_told_with_the_times_that_change(motor):
     assert done.exit_code == 1
     assert "The file says 60 mL/min (not measured); measured is 14 % less, more than the uncertainty." in text
     assert "Open together as in use: turbine, motor and syringe." in text
-    assert "Rinse every outlet" in text
+    assert "Running times of chair 2 that change:" in text
+    assert "Fill until the last outlet" in text
     assert "practice.toml line 85: flow_ml_min = 51.4, measured_on = 2026-11-25" in text
     assert Path(motor[1]).read_bytes() == practice_text()
 

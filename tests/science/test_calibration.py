@@ -12,6 +12,7 @@ from fettlebook.errors import Mendable
 from fettlebook.science.calibration import CHI2_95, ENOUGH, calibrate
 from fettlebook.science.stretched import STRETCHES, line_curve
 from fettlebook.science.strips import Strip, StripReading
+from fettlebook.science.washout import residual_fraction
 
 STRENGTH, LIMIT = 30_000.0, 10.0
 STRIP = Strip((1, 3, 10, 30, 100))
@@ -236,3 +237,29 @@ def test_no_reading_and_a_line_without_volume_are_refused():
         judged([])
     with pytest.raises(Mendable, match="volume change"):
         line_curve(hose, 0.0)
+
+
+@pytest.mark.published(
+    source="laminar line with radial diffusion solved in Laplace space apart from this program: tau_D 0.01 needs 5.624 changes for 1/3000",
+    sure="computed",
+)
+def test_an_unstretched_line_without_mixing_volume_is_the_solved_wash_out():
+    curve = line_curve(lambda theta: residual_fraction(theta, 0.01), NOMINAL_S)
+    seconds = float(np.interp(1.0, STRETCHES, curve.seconds_to(1 / 3000)[0]))
+    assert seconds / NOMINAL_S == pytest.approx(5.624, rel=2e-3)
+
+
+@pytest.mark.invented
+def test_the_range_holds_the_true_time_on_the_solved_wash_out_too():
+    curve = line_curve(lambda theta: residual_fraction(theta, 0.01), NOMINAL_S)
+    rng, true_s, held = np.random.default_rng(8), 1.2 * 5.624 * NOMINAL_S, 0
+    seconds = np.array(around(true_s))
+    left = residual_fraction(seconds / (1.2 * NOMINAL_S), 0.01)
+    for _ in range(60):
+        seen = STRENGTH * left * np.exp(STRIP.read_error * rng.standard_normal(seconds.size))
+        block = np.searchsorted(STRIP.block_edges(), seen) - 1
+        colours = (0.0, *STRIP.colours_mg_l)
+        readings = [StripReading(t, colours[b], colours[b]) for t, b in zip(seconds, block, strict=True)]
+        found = calibrate(readings, curve, strip=STRIP, strength_mg_l=STRENGTH, limit_mg_l=LIMIT, computed_s=112.0, simulations=0)
+        held += (found.low_s or 0.0) <= true_s <= (found.high_s or math.inf)
+    assert held >= 54

@@ -17,6 +17,7 @@ COMMANDS: dict[str, str] = {
     "rules": "List the duties and limits in force, with source and what each overrides.",
     "times": "How long each flush, fill, contact and rinse runs on each chair, and why.",
     "flow": "An outlet's flow from cup and clock, how sure it is, and what it changes.",
+    "calibrate": "Does a chair's rinse hold? Its line held against strip readings.",
     "mix": "How much product and water by measure and jug, until when, and what to mind.",
     "day": "Plan one day from a practice file and an appointment book.",
     "plan": "Plan a neutral day instance (JSON).",
