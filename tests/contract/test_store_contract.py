@@ -143,7 +143,7 @@ def test_reading_asks_for_part_of_the_book(store: Store) -> None:
     put(
         store,
         planned(1, "a", subjects=("chair:1",)),
-        planned(2, "b", subjects=("chair:2", "day:2026-03-02", "chair:2")),
+        planned(2, "b", subjects=("chair:2", "room:1", "chair:2")),
         planned(3, "c", subjects=("chair:1", "chair:2")),
     )
     store.note(PracticeFileVersion.of("a = 1\n"), moment=MOMENT, subjects=("practice:oak",))
@@ -152,7 +152,7 @@ def test_reading_asks_for_part_of_the_book(store: Store) -> None:
     assert [r.seq for r in store.read(kinds=["practice_file.version"])] == [4]
     assert [r.seq for r in store.read(subjects=["chair:2"])] == [2, 3]
     assert [r.seq for r in store.read(subjects=["chair:1", "chair:2"], kinds=["day.planned"], since=1)] == [2, 3]
-    for kind, subject, line in (("day.planned", "chair:1", "c"), ("day.planned", "day:2026-03-02", "b"), ("day.planned", None, "c")):
+    for kind, subject, line in (("day.planned", "chair:1", "c"), ("day.planned", "room:1", "b"), ("day.planned", None, "c")):
         got = store.latest(kind, subject)
         assert got is not None
         assert isinstance(got.entry.data, DayPlanned)

@@ -6,7 +6,8 @@ In come entries and the time of receipt, out come receipts and entries in their 
 from fettlebook.book.stores.base import BATCH_MOST, Inclusion, Store
 from fettlebook.book.stores.beside import Missing
 from fettlebook.book.stores.head import Head
-from fettlebook.book.stores.postgres import PostgresStore, admit, open_group_book, prepare_group_book
+from fettlebook.book.stores.postgres import PostgresStore, admit, open_group_book, prepare_group_book, rebuild_group_book
+from fettlebook.book.stores.rebuild import Rebuilt
 from fettlebook.book.stores.sqlite import SqliteStore, open_book
 
 __all__ = [
@@ -15,10 +16,12 @@ __all__ = [
     "Inclusion",
     "Missing",
     "PostgresStore",
+    "Rebuilt",
     "SqliteStore",
     "Store",
     "admit",
     "open_book",
     "open_group_book",
     "prepare_group_book",
+    "rebuild_group_book",
 ]

@@ -12,7 +12,7 @@ from typing import Any, Final, Self
 from sqlalchemy import Connection, Select, func, select, tuple_
 
 from fettlebook.book.entries import PROGRAM, Entry, Moment, is_device
-from fettlebook.book.kinds import Data
+from fettlebook.book.kinds import ClockBack, Data
 from fettlebook.book.received import Receipt, Received, Refused, unseal
 from fettlebook.book.stores import tables
 from fettlebook.book.stores.appending import Appending, readable
@@ -24,6 +24,7 @@ from fettlebook.book.verify import Anchor, Beside, Row, Verification, verify_boo
 from fettlebook.errors import Mendable
 
 BATCH_MOST: Final = 500
+CLOCK_BACK_MS: Final = 5000
 PAGE: Final = 1000  # rows read in one short transaction: a slow reader never holds the log
 
 
@@ -106,6 +107,19 @@ class Store(BesideEntries):
                 raise Mendable.of(result.findings)
             appending.finish()
         return result
+
+    def heed_clock(self, moment: Moment) -> Receipt | None:
+        """Write `clock.back` where the clock stands more than 5 s before the last receipt, once for each time; faces call it at the start.
+
+        Work goes on: the time of receipt rises all the same.
+        """
+        head = self.head()
+        if head.received - moment.at <= CLOCK_BACK_MS:
+            return None
+        last = self.latest(ClockBack.KIND)
+        if last is not None and last.seq == head.size:
+            return None  # nothing was written since it was said
+        return self.note(ClockBack(from_ms=head.received, to_ms=moment.at), moment=moment)
 
     def read(
         self,

@@ -7,7 +7,7 @@ from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import Final
 
-from sqlalchemy import Connection, func, insert, select, text, update
+from sqlalchemy import Connection, func, select, text, update
 
 from fettlebook.book.checkpoint import Checkpoint, parse_checkpoint, sign_checkpoint, text_of
 from fettlebook.book.kinds import HeldFile
@@ -73,10 +73,8 @@ class BesideEntries(ABC):
         digest = hashlib.sha256(content).hexdigest()
         held = HeldFile(digest=digest, length_bytes=len(content), media=media, name=name)
         with self._writing() as connection:
-            f = tables.file
-            known = select(f.c.digest).where(f.c.practice == self.practice, f.c.digest == digest)
-            if connection.execute(known).first() is None:
-                connection.execute(insert(f).values(practice=self.practice, digest=digest, content=content))
+            line = text("INSERT INTO file (practice, digest, content) VALUES (:p, :digest, :content) ON CONFLICT DO NOTHING")
+            connection.execute(line, {"p": self.practice, "digest": digest, "content": content})
         return held
 
     def file(self, digest: str) -> bytes:
@@ -153,11 +151,14 @@ class BesideEntries(ABC):
         with self._writing() as connection:
             d = tables.device
             mine = (d.c.practice == self.practice, d.c.device == device)
-            row = connection.execute(select(d).where(*mine)).first()
-            if row is None:
-                connection.execute(insert(d).values(practice=self.practice, device=device, reported=highest_n, contact=now, whole_to=0))
-            whole_to, ranges = self._gaps(connection, device, row.whole_to if row else 0, max(highest_n, row.reported if row else 0))
-            new = {"contact": now, "whole_to": whole_to, "reported": max(highest_n, row.reported if row else 0)}
+            first = text(
+                "INSERT INTO device (practice, device, reported, contact, whole_to) VALUES (:p, :device, 0, :now, 0) ON CONFLICT DO NOTHING"
+            )
+            connection.execute(first, {"p": self.practice, "device": device, "now": now})
+            row = connection.execute(select(d).where(*mine).with_for_update()).one()
+            reported = max(highest_n, row.reported)  # what it once said is not taken back
+            whole_to, ranges = self._gaps(connection, device, row.whole_to, reported)
+            new = {"contact": now, "whole_to": whole_to, "reported": reported}
             connection.execute(update(d).where(*mine).values(new))
             return self._missing(connection, device, ranges, now) if ranges else None
 

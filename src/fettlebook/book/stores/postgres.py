@@ -8,11 +8,12 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Final, Self
 
-from sqlalchemy import Connection, Engine, create_engine, text
+from sqlalchemy import Connection, Engine, create_engine, select, text
 from sqlalchemy.exc import DBAPIError
 
 from fettlebook.book.stores import tables
 from fettlebook.book.stores.base import Store
+from fettlebook.book.stores.rebuild import Rebuilt, rebuild
 from fettlebook.errors import Mendable
 
 _GRANTS: Final = (
@@ -48,6 +49,18 @@ def admit(owner_url: str, *, role: str, practice: str) -> None:
             _grant(connection, role)
             line = text("INSERT INTO access (role, practice) VALUES (:role, :practice) ON CONFLICT DO NOTHING")
             connection.execute(line, {"role": role, "practice": practice})
+    finally:
+        engine.dispose()
+
+
+def rebuild_group_book(owner_url: str, practice: str) -> Rebuilt:
+    """Make the tables that are read off a practice's entries again, as their owner: the program's role can't delete."""
+    engine = create_engine(owner_url)
+    try:
+        with _in_words(engine), engine.begin() as connection:
+            # The lock that appending takes too: nothing is added meanwhile.
+            connection.execute(select(tables.head.c.size).where(tables.head.c.practice == practice).with_for_update())
+            return rebuild(connection, practice)
     finally:
         engine.dispose()
 

@@ -11,7 +11,7 @@ import os
 import sqlite3
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final, Self
 from urllib.parse import quote
@@ -20,8 +20,11 @@ from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.pool import QueuePool, StaticPool
 
+from fettlebook.book.disk import share_under
+from fettlebook.book.files import sync_folder
 from fettlebook.book.stores import tables
 from fettlebook.book.stores.base import Store
+from fettlebook.book.stores.rebuild import Rebuilt, rebuild
 from fettlebook.errors import Mendable
 
 APPLICATION_ID: Final = 0x66746C62  # "ftlb" in the file's header: it is a book
@@ -72,6 +75,7 @@ class SqliteStore(Store):
         self._one_writer = threading.Lock()
         try:
             if write:
+                _refuse_share(path)
                 self._lock = _keep_others_out(path)
                 if not path.exists():
                     _make(path)
@@ -115,6 +119,11 @@ class SqliteStore(Store):
         """Raise `Mendable` where the file's structure is damaged (SQLite's integrity check: a second for a million entries)."""
         with _in_words(self.path), self._readers.begin() as connection:
             _check(connection, self.path, "integrity_check")
+
+    def rebuild(self) -> Rebuilt:
+        """Make the tables that are read off the entries again; raises `Mendable` where the entries are not as they were sealed."""
+        with self._writing() as connection:
+            return rebuild(connection, self.practice)
 
     @contextmanager
     def _writing(self) -> Iterator[Connection]:
@@ -170,12 +179,7 @@ def _make(path: Path) -> None:
         finally:
             engine.dispose()
     os.replace(fresh, path)
-    with suppress(OSError, AttributeError):  # a folder can't be opened on Windows, where the rename is safe without
-        folder = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
+    sync_folder(path.parent)
 
 
 def _bring_forward(engine: Engine, path: Path) -> None:
@@ -191,11 +195,20 @@ def _bring_forward(engine: Engine, path: Path) -> None:
         raise Mendable(f"could not be brought forward to schema {SCHEMA} ({error.orig})", where=str(path), mend=mend) from error
 
 
+def _refuse_share(path: Path) -> None:
+    if (kind := share_under(path.parent)) is not None:
+        mend = "Put the book on a disk of this machine; other machines reach it through the page. Backups may go to the share."
+        raise Mendable(f"this folder is a network share ({kind})", where=str(path.parent), mend=mend)
+
+
 def _keep_others_out(path: Path) -> sqlite3.Connection:
     """Hold an exclusive lock beside the book for as long as the connection is open; it falls with the process, however that ends."""
     beside = path.with_name(path.name + ".writer")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
+        if hasattr(os, "statvfs") and os.statvfs(path.parent).f_flag & os.ST_RDONLY:
+            mend = "Make the disk writable, or give a folder on another disk of this machine."
+            raise Mendable("this disk is read-only", where=str(path.parent), mend=mend)
         lock = sqlite3.connect(beside, timeout=1, isolation_level=None, check_same_thread=False)
     except (OSError, sqlite3.Error) as error:
         mend = "Give a folder that you may write to, on a disk of this machine."
