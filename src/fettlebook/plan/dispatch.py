@@ -35,6 +35,7 @@ class Manner:
     calm: float = 30.0  # with more than this to spare, one person packs at a time instead of all who are free
     chairs: tuple[tuple[str, float], ...] = ()
     types: tuple[tuple[str, float], ...] = ()
+    visits: tuple[tuple[str, float], ...] = ()
 
 
 class _Job(NamedTuple):
@@ -101,7 +102,7 @@ class _Run:
         self.worked = {p.id: 0 for p in day.people}
         self.last_at: dict[str, str] = {}  # chair or machine -> who worked there last, in this procedure or load
         self.packing_until = 0
-        self.chair_shift, self.type_shift = dict(manner.chairs), dict(manner.types)
+        self.chair_shift, self.type_shift, self.visit_shift = dict(manner.chairs), dict(manner.types), dict(manner.visits)
         self.chairs = [_ChairState(c, own, ready=day.day_start) for c in day.chairs if (own := day.visits_of(c.id))]
         self.machines = [_MachineState(m, "wash") for m in day.washers] + [_MachineState(m, "sterilize") for m in day.sterilizers]
         self.stock = {t.id: _Stock(clean=list(range(1, t.owned + 1))) for t in day.set_types}
@@ -271,7 +272,7 @@ class _Run:
 
     def begin_visits(self, t: int) -> None:
         waiting = [
-            (v.booked - self.manner.pull * (v.weight - 1), i, s, v)
+            (self.wish(v), i, s, v)
             for i, s in enumerate(self.chairs)
             if s.procedure is None
             and not s.closed
@@ -298,6 +299,10 @@ class _Run:
             state.procedure = "closing" if state.at == len(state.visits) else "turnover"
             self.skip_unattended(state)
             self.wake(state.ready)
+
+    def wish(self, visit: Visit) -> float:
+        """Return the minute at which a visit is taken to want to start: booked, pulled forward by weight and manner."""
+        return visit.booked - self.manner.pull * (visit.weight - 1) + self.visit_shift.get(visit.id, 0.0)
 
     def skip_unattended(self, state: _ChairState) -> None:
         """Let unattended steps run as soon as they can; stop at the next attended step or the end."""
@@ -360,8 +365,7 @@ class _Run:
                 rest = sum(s.minutes for s in state.steps()[state.index :])
                 due: float = self.last_hand + self.manner.closing
                 if state.procedure != "closing":
-                    visit = state.visits[state.at]
-                    due = visit.booked - self.manner.pull * (visit.weight - 1)
+                    due = self.wish(state.visits[state.at])
                 latest = due - rest + self.chair_shift.get(state.chair.id, 0.0)
                 if state.index == 0 and state.after is not None:
                     latest = min(latest, self.dirty_latest(state.after))
@@ -399,6 +403,7 @@ class _Run:
         return min((self.due(k, self.ahead(k, "dirty") + len(self.stock[k].dirty)) - self.from_dirty - 2 for k in kinds), default=NEVER)
 
     def instrument_jobs(self, t: int, tie: int) -> Iterator[_Job]:
+        waiting: dict[str, list[tuple[float, str]]] = {}
         for state in self.machines:
             tie += 1
             if state.batch is not None:
@@ -407,7 +412,9 @@ class _Run:
                 continue
             if state.free > t or t + self.r.load_minutes < state.machine.not_before:
                 continue
-            units, latest = self.load_for(state)
+            if state.kind not in waiting:
+                waiting[state.kind] = self.waiting_for(state.kind)
+            units, latest = self.load_for(state, waiting[state.kind])
             if units and self.is_time(state, units, latest, t):
                 yield _Job(latest, tie, self.r.load_minutes, "instruments", self.loader(state, units, t), "instruments")
         for kind, stock in self.stock.items():
@@ -417,24 +424,30 @@ class _Run:
                 if latest < NEVER / 2 and (self.packing_until <= t or latest - t <= self.manner.calm):
                     yield _Job(latest, tie, self.r.pack_minutes, "instruments", self.packer(kind, t), "instruments")
 
-    def load_for(self, state: _MachineState) -> tuple[tuple[str, ...], float]:
-        """Return the most urgent units that wait for a machine, and when they must at the latest be loaded."""
-        stage: Literal["dirty", "packed"] = "dirty" if state.kind == "wash" else "packed"
-        way = self.from_dirty if state.kind == "wash" else self.from_packed
+    def waiting_for(self, kind: Literal["wash", "sterilize"]) -> list[tuple[float, str]]:
+        """Return the units that wait for a kind of machine and are needed today, the most urgent first."""
         items: list[tuple[float, str]] = []
-        for kind, stock in self.stock.items():
-            waiting = stock.dirty if stage == "dirty" else stock.packed
-            rank = self.ahead(kind, stage)
-            for i, unit in enumerate(waiting):
-                if (due := self.due(kind, rank + i)) >= NEVER:
+        for type_id, stock in self.stock.items():
+            units = stock.dirty if kind == "wash" else stock.packed
+            if not units:
+                continue
+            rank = self.ahead(type_id, "dirty" if kind == "wash" else "packed")
+            for i, unit in enumerate(units):
+                if (due := self.due(type_id, rank + i)) >= NEVER:
                     break
                 items.append((due, unit))
         items.sort()
+        return items
+
+    def load_for(self, state: _MachineState, waiting: list[tuple[float, str]]) -> tuple[tuple[str, ...], float]:
+        """Return what of it fits into a machine, and when that must at the latest be loaded."""
         fits, room = [], state.machine.capacity
-        for due, unit in items:
-            if self.places[unit.rpartition("#")[0]] <= room:
+        for due, unit in waiting:
+            size = self.places[unit.rpartition("#")[0]]
+            if size <= room:
                 fits.append((due, unit))
-                room -= self.places[unit.rpartition("#")[0]]
+                room -= size
+        way = self.from_dirty if state.kind == "wash" else self.from_packed
         return tuple(u for _, u in fits), (fits[0][0] - way if fits else NEVER)
 
     def is_time(self, state: _MachineState, units: tuple[str, ...], latest: float, t: int) -> bool:
@@ -596,7 +609,7 @@ def best_of(
     n = 1
     try:
         while go_on(n):
-            trial = _wide(draw) if n < 12 or draw.random() < 0.1 else _near(draw, manner, day)
+            trial = _wide(draw) if n < 12 or draw.random() < 0.05 else _near(draw, manner, day, best)
             plan = dispatch(day, trial)
             found = figures(day, plan)
             if found.rank <= best_figures.rank:
@@ -622,8 +635,16 @@ def _wide(draw: random.Random) -> Manner:
     )
 
 
-def _near(draw: random.Random, m: Manner, day: Instance) -> Manner:
-    kind = draw.randrange(8)
+def _near(draw: random.Random, m: Manner, day: Instance, best: Plan) -> Manner:
+    kind = draw.randrange(16)
+    if kind >= 8 and day.visits:
+        # Half of the time: one visit, mostly a late one or one not served, becomes more or less urgent than booked.
+        start = {v.id: v.start for v in best.visits}
+        troubled = [v for v in day.visits if start.get(v.id, NEVER) > v.booked]
+        visit = draw.choice(troubled if troubled and draw.random() < 0.6 else day.visits)
+        visits = dict(m.visits)
+        visits[visit.id] = visits.get(visit.id, 0.0) + draw.gauss(0, 12)
+        return replace(m, visits=tuple(visits.items()))
     if kind == 0:
         return replace(m, wash_share=min(1.0, max(0.05, m.wash_share + draw.gauss(0, 0.2))))
     if kind == 1:

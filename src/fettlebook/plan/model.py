@@ -28,7 +28,7 @@ class Exact:
     seconds: float
 
 
-_Ride = tuple[int, int, int]  # start of loading, group of machines, place among its loads
+_Ride = tuple[int, int, int]  # start of unloading, group of machines, place among its loads
 
 
 @dataclass(slots=True)
@@ -51,8 +51,11 @@ class _Item:
 class _Load:
     start: Any  # start of loading
     unload: Any
+    size: Any
     used: Any
     intervals: list[Any]
+    unused_at: int  # where its start stands if it is not used
+    taken: int  # minutes that it holds a machine, at least
 
 
 @dataclass(slots=True)
@@ -74,6 +77,8 @@ class ExactModel:
         self.cp, self.day, self.named = cp_model, day, named
         self.m = cp_model.CpModel()
         self.rows: tuple[Row, ...] = rows(day, late_limit=late_limit)
+        self.away_sizes: list[tuple[Any, str, _Item | None]] = []
+        self.ready_hints: dict[int, int] = {}
         self.capped = False  # loads were capped: infeasible and optimal then prove nothing
         self.impossible = any(r.impossible() for r in self.rows)
         if self.impossible:
@@ -167,7 +172,7 @@ class ExactModel:
                 hold = self.m.new_optional_interval_var(start, size, unload + r.unload_minutes, used, "")
                 self.jobs.append(("instruments", start, r.load_minutes, used))
                 self.jobs.append(("instruments", unload, r.unload_minutes, used))
-                loads.append(_Load(start, unload, used, [hold]))
+                loads.append(_Load(start, unload, size, used, [hold], late, taken))
             for a, b2 in pairwise(loads):
                 self.m.add(a.start <= b2.start)
                 self.m.add_implication(b2.used, a.used)
@@ -235,6 +240,7 @@ class ExactModel:
                     for i in range(count):
                         until = back[i].ready if i < len(back) else end + 1
                         size = self.m.new_int_var(0, end + 1, "")
+                        self.away_sizes.append((size, n.visit, back[i] if i < len(back) else None))
                         away[t].append(self.m.new_interval_var(s, size, until, ""))
         for t, uses in away.items():
             at_most(self.m, uses, [1] * len(uses), self.day.owned()[t])
@@ -298,32 +304,48 @@ class ExactModel:
             if at >= len(groups[g].loads):
                 return
             load = groups[g].loads[at]
+            out = b.unload_start if b.unload_start is not None else b.start
             self.m.add_hint(load.start, b.load_start)
-            self.m.add_hint(load.unload, b.unload_start or b.start)
+            self.m.add_hint(load.unload, out)
+            self.m.add_hint(load.size, out + self.day.reprocess.unload_minutes - b.load_start)
             self.m.add_hint(load.used, 1)
             for u in b.units:
-                rides.setdefault((wash, u.rpartition("#")[0]), []).append((b.load_start, g, at))
+                rides.setdefault((wash, u.rpartition("#")[0]), []).append((out, g, at))
         for groups, wash in ((self.washers, True), (self.sterilizers, False)):
             for g, group in enumerate(groups):
                 for load in group.loads[place.get((wash, g), -1) + 1 :]:
                     self.m.add_hint(load.used, 0)
+                    self.m.add_hint(load.start, load.unused_at)
+                    self.m.add_hint(load.unload, load.unused_at + load.taken - self.day.reprocess.unload_minutes)
+                    self.m.add_hint(load.size, load.taken)
         packs: dict[str, list[int]] = {}
         for k in sorted(plan.packs, key=lambda k: k.start):
             packs.setdefault(k.unit.rpartition("#")[0], []).append(k.start)
         for kind in {i.kind for i in self.items}:
             own = sorted((i for i in self.items if i.kind == kind), key=lambda i: cleared[i.visit])
             self.hint_items(own, rides.get((True, kind), []), rides.get((False, kind), []), packs.get(kind, []))
+        self.hint_sizes(plan)
 
     def hint_items(self, own: list[_Item], washed: list[_Ride], sterilized: list[_Ride], packs: list[int]) -> None:
         """Hint which sets of a type come back, and by which loads."""
         for k, item in enumerate(own):
             back = k < min(len(washed), len(sterilized), len(packs))
             self.m.add_hint(item.back, back)
-            if back:
-                self.m.add_hint(item.pack, packs[k])
+            self.m.add_hint(item.pack, packs[k] if back else min(self.day.day_end, item.earliest))
+            r = self.day.reprocess
+            ready = sterilized[k][0] + r.unload_minutes + r.cool_minutes if back else self.day.day_end
+            self.ready_hints[id(item)] = min(ready, self.day.day_end)
+            self.m.add_hint(item.ready, self.ready_hints[id(item)])
             for rides, inside in ((washed, item.washed_in), (sterilized, item.sterilized_in)):
                 for g, b, here in inside:
                     self.m.add_hint(here, back and (g, b) == rides[k][1:])
+
+    def hint_sizes(self, plan: Plan) -> None:
+        """Hint how long each set is away; a hint that is whole is taken at once."""
+        start = {v.id: v.start for v in plan.visits}
+        for size, visit, item in self.away_sizes:
+            until = self.day.day_end + 1 if item is None else self.ready_hints[id(item)]
+            self.m.add_hint(size, until - start[visit])
 
     def solve(self, search: Search, told: Callable[[int, int], None] | None = None) -> Exact:
         """Minimise weighted minutes late.
