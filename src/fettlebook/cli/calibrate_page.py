@@ -49,10 +49,10 @@ def _told(line: LineUnderTest, found: Calibration) -> Iterable[str]:
         yield "Down to the limit: can't be said, since the readings do not fit this line."
     yield f"Computed from the practice file: {clock(found.computed_s)}."
     if found.fits:
-        # stretch and mixing make up for each other; what the readings do fix is how long product stays on average
-        stays = found.stretch * (1.0 + found.mixing)
-        yield f"By the readings, product stays {stays:.2f} times as long in the line as computed, on average."
-        if abs(stays - 1.0) > OFF:
+        # stretch and mixing make up for each other and say little apart; the time to the limit is what the strips do fix
+        ratio = found.limit_s / found.computed_s
+        yield f"That is {ratio:.2f} times as long as computed."
+        if abs(ratio - 1.0) > OFF:
             yield "Is the flow what the file says? Measure it: fettlebook flow. Fittings and valves lengthen it too."
 
 

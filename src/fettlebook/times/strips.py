@@ -14,6 +14,7 @@ from fettlebook.science.chains import Delay, coherent, curve, seconds
 from fettlebook.science.circuits import OutletSeconds
 from fettlebook.science.hydraulics import M3_S_PER_ML_MIN
 from fettlebook.science.stretched import LEAST, LineCurve, line_curve
+from fettlebook.science.washout import residual_fraction
 from fettlebook.science.water import peroxide_diffusivity_m2_s
 from fettlebook.times.label import Gap, feed_strength_mg_l, label_for
 from fettlebook.times.line import line_needs, outlet_groups
@@ -115,7 +116,8 @@ class _Left:
     def __call__(self, volume_changes: NDArray[np.float64]) -> NDArray[np.float64]:
         time_s = volume_changes * self.nominal_s
         if len(self.delays) == 1:
-            return self.delays[0].residual(time_s)
+            only = self.delays[0]
+            return np.exp(-volume_changes) if only.kind == "stirred" else residual_fraction(volume_changes, only.tau_d)
         end_s = seconds(self.delays, [10.0 * LEAST])[0][0]
         return np.where(time_s > end_s, 0.0, curve(self.delays, end_s, _CELLS).residual_at(time_s))
 
