@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 sys.path.insert(0, str(Path(__file__).parent))
 from real_page import ARGUMENTS, CHROMIUM, DAY, Served, start
@@ -48,13 +48,18 @@ def serve(demo: Path, tmp_path: Path) -> Iterator[Callable[..., Served]]:
 
 
 @pytest.fixture(scope="session")
-def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[BrowserContext]:
+def browser() -> Iterator[Browser]:
     with sync_playwright() as play:
-        context = play.chromium.launch_persistent_context(
-            tmp_path_factory.mktemp("chromium"), executable_path=CHROMIUM, headless=True, args=ARGUMENTS
-        )
-        yield context
-        context.close()
+        browser = play.chromium.launch(executable_path=CHROMIUM, headless=True, args=ARGUMENTS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="session")
+def chromium(browser: Browser) -> Iterator[BrowserContext]:
+    context = browser.new_context()
+    yield context
+    context.close()
 
 
 @pytest.fixture

@@ -71,14 +71,25 @@ def test_from_a_turnover_to_the_reasons_of_its_running_time(day):
     expect(step.locator(".because")).to_contain_text(re.compile("rule|label|line"))
 
 
-def test_the_safe_bound_is_said_where_a_line_is_computed(page, served):
+def test_why_tells_the_whole_derivation_with_outlets_and_cautions(page, served):
+    from datetime import date
+
+    from fettlebook.practice.load import load_practice
+    from fettlebook.rules.load import load_rulebook
+    from fettlebook.times.running import running_times
+
+    practice = load_practice(served.folder / "practice.toml")
+    times = running_times(practice, load_rulebook(practice, on=date.fromisoformat(DAY)))
+    time = next(t for t in times if (t.chair, t.step_id) == ("chair 2", "first.flush"))
     page.goto(f"{served.address}/times/chair%202")
     step = page.locator("#step-first-flush")
+    expect(step.locator(".because")).to_be_hidden()
     step.locator("summary").focus()
     page.keyboard.press("Enter")
-    expect(step).to_contain_text("Safe bound")
-    expect(step).to_contain_text("not measured")
-    expect(step.locator(".outlets tbody tr")).to_have_count(3)
+    expect(step.locator(".derivation li")).to_have_text(list(time.derivation))
+    expect(step.locator(".caution")).to_have_count(len(time.cautions))
+    expect(step.locator(".outlets tbody th")).to_have_text([outlet.outlet for outlet in time.outlets])
+    expect(step.locator(".outlets tbody")).to_contain_text("not measured")
 
 
 def test_neighbouring_days_are_one_step_away(day, served):
@@ -141,12 +152,32 @@ def test_what_is_touched_is_large_enough(day, size):
     assert small == []
 
 
-def test_the_page_works_without_script(served, day, chromium):
-    bare = chromium.browser.new_context(java_script_enabled=False) if chromium.browser else None
-    if bare is None:
-        pytest.skip("this browser lends no second context")
+def test_the_page_works_without_script(served, day, browser):
+    bare = browser.new_context(java_script_enabled=False)
     page = bare.new_page()
-    page.goto(f"{served.address}/day/{DAY}?by=person")
+    page.goto(f"{served.address}/day/{DAY}")
+    page.get_by_role("link", name="People").click()
     page.locator(".piece a").first.click()
     expect(page.locator(".details:target")).to_be_visible()
+    page.locator(".details:target .close").click()
+    expect(page.locator(".details:target")).to_have_count(0)
     bare.close()
+
+
+def test_the_day_prints_without_buttons(day):
+    day.emulate_media(media="print")
+    expect(day.locator(".acts")).to_be_hidden()
+    expect(day.locator(".band").first).to_be_visible()
+    day.emulate_media(media="screen")
+
+
+def test_a_waiting_page_opens_the_plan_by_itself(page, served):
+    page.goto(f"{served.address}/day/2026-11-27")
+    expect(page.locator(".verdict")).to_be_visible(timeout=60_000)
+    expect(page.locator("h1")).to_have_text("Fri 27 Nov 2026")
+
+
+def test_the_band_of_the_present_is_one_touch_away(day):
+    day.set_viewport_size({"width": 800, "height": 600})
+    day.get_by_role("link", name="To now").click()
+    expect(day.locator(".now:visible")).to_be_in_viewport()
