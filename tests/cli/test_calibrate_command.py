@@ -15,7 +15,7 @@ from fettlebook.demo import practice_text
 from fettlebook.errors import Finding, Mendable
 from fettlebook.practice.load import read_practice
 from fettlebook.rules.load import load_rulebook
-from fettlebook.science.stretched import STRETCHES
+from fettlebook.science.stretched import MIXINGS, STRETCHES
 from fettlebook.times.strips import line_under_test
 
 COLOURS = (1.0, 3.0, 10.0, 30.0, 100.0)
@@ -38,16 +38,17 @@ def asked(path: Path, *dips: str) -> list[str]:
     return [str(path), "--chair", "chair 1", "--outlet", "turbine", *STRIP, *ON, *(w for d in dips for w in ("--reading", d))]
 
 
-def dips_of(slower: float, *, stuck_mg_l: float = 0.0, seed: int = 1) -> list[str]:
-    """Strips of a made-up line that takes `slower` times as long as chair 1's turbine is computed to."""
+def dips_of(slower: float, *, mixing: float = 0.0, stuck_mg_l: float = 0.0, seed: int = 1) -> list[str]:
+    """Strips of a made-up line: chair 1's turbine, `slower` times as slow, with a mixing volume behind it."""
     practice = read_practice(practice_text(), "practice.toml").practice
     line = line_under_test(practice, load_rulebook(practice), practice.chairs[0], "turbine")
     rng = np.random.default_rng(seed)
     at_one = int(np.argmin(abs(STRETCHES - 1.0)))
-    end_s = line.computed_s * slower
+    behind = int(np.argmin(abs(MIXINGS - mixing)))
+    end_s = float(line.curve.seconds_to(line.limit_mg_l / line.strength_mg_l)[behind, at_one]) * slower
     texts = []
     for share in (0.55, 0.65, 0.75, 0.85, 0.95, 1.05, 1.2, 1.4):
-        left = math.exp(line.curve.log_left_at(share * end_s / slower)[0, at_one])
+        left = math.exp(line.curve.log_left_at(share * end_s / slower)[behind, at_one])
         seen = (line.strength_mg_l * left + stuck_mg_l) * math.exp(0.25 * rng.standard_normal())
         edges = [0.0, 1.0, *(math.sqrt(a * b) for a, b in pairwise(COLOURS)), math.inf]
         block = next(i for i in range(len(edges) - 1) if edges[i] <= seen < edges[i + 1])
@@ -99,18 +100,30 @@ def test_a_line_as_computed_is_in_order_and_the_running_time_stays(demo):
 
 
 @pytest.mark.invented
-def test_a_strip_over_the_limit_later_than_the_running_time_gets_the_lines_that_lengthen_the_rinse(demo):
-    dips = ["1:00/>100", "3:00/>100", "5:00/100", "7:00/30", "9:00/3", "11:00/0"]
-    done = run(*asked(demo, *dips))
-    keep_to_s = math.ceil(json.loads(run(*asked(demo, *dips), "--json").stdout)["keep_to_s"])
-    assert done.exit_code == 1
-    assert keep_to_s > 420
-    assert "TOO SHORT: close.rinse" in done.output
-    rule = f'[[own_rules]]\nid = "close.rinse"\nvalue = {keep_to_s}\nreason = "strips"\ndecided_on = 2026-11-25\n'
-    assert f"value = {keep_to_s}" in done.output
-    demo.write_text(demo.read_text("utf-8") + rule, "utf-8")
+def test_a_line_slower_than_its_running_time_gets_the_lines_that_lengthen_the_rinse(demo):
+    dips = dips_of(4.0, mixing=1.0)
     data = json.loads(run(*asked(demo, *dips), "--json").stdout)
-    assert {r["step"]: r["long_enough"] for r in data["rinses"]}["close.rinse"]
+    done = run(*asked(demo, *dips))
+    assert data["borne_out"]
+    assert done.exit_code == 1
+    keep_to_s = math.ceil(data["keep_to_s"])
+    assert "TOO SHORT. For the practice file" in done.output
+    lines = [row.strip() for row in done.output.splitlines()]
+    start = next(n for n, row in enumerate(lines) if row.startswith("[[own_rules]]  # close.rinse"))
+    assert f"value = {keep_to_s}" in lines[start : start + 5]
+    demo.write_text(demo.read_text("utf-8") + "\n".join(lines[start : start + 5]) + "\n", "utf-8")
+    again = json.loads(run(*asked(demo, *dips), "--json").stdout)
+    assert {r["step"]: r["long_enough"] for r in again["rinses"]}["close.rinse"]
+
+
+@pytest.mark.invented
+def test_a_strip_over_the_limit_at_the_end_gives_no_time_to_write_down(demo):
+    done = run(*asked(demo, "0:30/100", "1:00/30", "1:30/30", "2:30/30", "3:20/30"))
+    text = " ".join(done.output.split())
+    assert done.exit_code == 1
+    assert "Rinse this group for longer than 3:20" in text
+    assert "From these strips no time can be said. Rinse until every strip is clear, and find out why." in text
+    assert "own_rules" not in text
 
 
 @pytest.mark.invented

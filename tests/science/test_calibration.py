@@ -179,6 +179,7 @@ def test_whatever_was_read_the_time_is_never_under_floor_or_last_bad_strip_and_u
     found = judged(readings, computed_s=computed_s, floor_s=floor_s, simulations=39)
     assert found.hold_s >= floor_s
     assert all(found.hold_s >= r.seconds for r in readings if r.low_mg_l > LIMIT)
+    assert found.borne_out or found.hold_s >= computed_s
     if found.hold_s < computed_s:
         assert found.fits
         assert found.enough

@@ -17,8 +17,8 @@ OFF = 0.15  # from here on the flow in the file is worth measuring; our own choi
 
 
 def in_order(line: LineUnderTest, found: Calibration) -> bool:
-    """Whether the readings fit, are enough, and every rinse of this outlet runs long enough."""
-    return found.fits and found.enough and not _too_short(line, found)
+    """Whether the readings fit, are enough and end clear, and every rinse of this outlet runs long enough."""
+    return found.borne_out and not _too_short(line, found)
 
 
 def page(practice: Practice, line: LineUnderTest, strip: Strip, dipped: Sequence[StripReading], found: Calibration, *, day: date) -> str:
@@ -57,15 +57,27 @@ def _told(line: LineUnderTest, found: Calibration) -> Iterable[str]:
 
 
 def _to_do(line: LineUnderTest, found: Calibration, day: date) -> Iterable[str]:
-    yield f"Rinse this group for at least {clock(found.hold_s)}. Why: {'; '.join(found.reasons)}."
+    still_over = not found.borne_out and found.hold_s == found.over_s
+    yield f"Rinse this group for {'longer than' if still_over else 'at least'} {clock(found.hold_s)}:"
+    yield from (f"  {reason}." for reason in found.reasons)
     short = _too_short(line, found)
-    for step, now_s in short:
-        yield f"TOO SHORT: {step} runs {clock(now_s)}. For the practice file (it lengthens this step at every chair):"
-        yield f'  [[own_rules]]  id = "{step}"  value = {whole_s(found.hold_s)}'
-        yield f'  reason = "strips at {line.chair}, {line.outlet}, {day}"  decided_on = {day}'
+    if short and not found.borne_out:
+        yield (
+            f"TOO SHORT: {listed(tuple(f'{step} runs {clock(now_s)}' for step, now_s in short))}. From these strips no time can be said. "
+            "Rinse until every strip is clear, and find out why."
+        )
+    elif short:
+        yield "TOO SHORT. For the practice file (it lengthens the step at every chair):"
+        for step, now_s in short:
+            yield f"  [[own_rules]]  # {step} runs {clock(now_s)}"
+            yield f'  id = "{step}"'
+            yield f"  value = {whole_s(found.hold_s)}"
+            yield f'  reason = "strips at {line.chair}, {line.outlet}"'
+            yield f"  decided_on = {day}"
     enough = [(t.step_id, s) for t, s in line.rinses if s is not None and (t.step_id, s) not in short]
     if enough:
-        yield f"Long enough as it is: {listed(tuple(f'{step} ({clock(s)})' for step, s in enough))}. Strips never shorten it."
+        told = listed(tuple(f"{step} ({clock(s)})" for step, s in enough))
+        yield f"Long enough as it is: {told}. Strips never shorten it." if found.borne_out else f"It stays at: {told}."
     unknown = tuple(t.step_id for t, s in line.rinses if s is None)
     if unknown:
         yield f"Running time not known: {listed(unknown)}. See fettlebook times."
@@ -119,6 +131,8 @@ def as_data(practice: Practice, line: LineUnderTest, dipped: Sequence[StripReadi
         "fits": found.fits,
         "fit_p": found.fit_p,
         "enough": found.enough,
+        "borne_out": found.borne_out,
+        "over_s": found.over_s,
         "stretch": found.stretch,
         "mixing": found.mixing,
         "limit_s": found.limit_s,

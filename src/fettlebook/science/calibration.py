@@ -34,7 +34,9 @@ class Calibration:
 
     `limit_s` is the likeliest time to the limit, `low_s` to `high_s` its 95 % range (None: the readings set no such end).
     `hold_s` is the time to keep to: the upper end of the range, but no less than the computed time unless enough
-    readings that fit bear out less; never less than `floor_s`. `reasons` says in words what decided it.
+    readings that fit bear out less; never less than `floor_s`. Only where `borne_out` do the strips themselves say that this
+    is long enough; else it is the least that is known. `over_s` is the last time at which a strip was over the limit (0:
+    never). `reasons` says in words what decided it.
     """
 
     stretch: float
@@ -47,6 +49,8 @@ class Calibration:
     fit_p: float | None  # share of simulated data sets of this line that fit no better; None: not tested
     fits: bool
     enough: bool
+    borne_out: bool
+    over_s: float
     reasons: tuple[str, ...]
     expected_mg_l: tuple[float, ...]  # of the fitted line, at each reading
 
@@ -126,17 +130,21 @@ def calibrate(
     informative = sum(0 < k < len(e) - 2 for k, e in zip(chosen, edges, strict=True))
     enough = len({r.seconds for r in readings}) >= ENOUGH and informative >= 2
     high_s = None if high is None else high * step
+    lows = [float(e[k]) for e, k in zip(edges, chosen, strict=True)]
+    highs = [float(e[k + 1]) for e, k in zip(edges, chosen, strict=True)]
+    over_s = max((r.seconds for r, low in zip(readings, lows, strict=True) if low >= limit_mg_l), default=0.0)
+    clear = any(high <= limit_mg_l for high in highs)
+    borne_out = enough and fits and clear and high_s is not None
     hold_s, reasons = _keep_to(
-        readings,
-        edges,
-        chosen,
         limit=limit_mg_l,
         computed_s=computed_s,
         floor_s=floor_s,
         high_s=high_s,
-        fits=fits,
+        over_s=over_s,
+        clear=clear,
         fit_p=fit_p,
         enough=enough,
+        borne_out=borne_out,
     )
     return Calibration(
         stretch=float(STRETCHES[stretch_at[best]]),
@@ -149,54 +157,51 @@ def calibrate(
         fit_p=fit_p,
         fits=fits,
         enough=enough,
+        borne_out=borne_out,
+        over_s=over_s,
         reasons=(*_blind(strip, limit_mg_l), *reasons),
         expected_mg_l=tuple(float(math.exp(v)) for v in log_c[:, best]),
     )
 
 
 def _keep_to(
-    readings: Sequence[StripReading],
-    edges: Sequence[Floats],
-    chosen: Sequence[int],
     *,
     limit: float,
     computed_s: float,
     floor_s: float,
     high_s: float | None,
-    fits: bool,
+    over_s: float,
+    clear: bool,
     fit_p: float | None,
     enough: bool,
+    borne_out: bool,
 ) -> tuple[float, tuple[str, ...]]:
     """Return the time to keep to, and why: shorter than computed only where fit, number and a clear strip bear it out."""
-    lows = [float(e[k]) for e, k in zip(edges, chosen, strict=True)]
-    highs = [float(e[k + 1]) for e, k in zip(edges, chosen, strict=True)]
-    over_s = max((r.seconds for r, low in zip(readings, lows, strict=True) if low >= limit), default=0.0)
-    clear = any(high <= limit for high in highs)
     reasons: list[str] = []
     if not enough:
         reasons.append(
             f"too few readings: at least {ENOUGH} times, two of them where the strip shows a colour between its lowest and its highest"
         )
-    if fit_p is not None and not fits:
+    if fit_p is not None and fit_p < MISFIT_BELOW:
         reasons.append(
-            f"the readings do not fit this line, whatever its flow and mixing (such a misfit in {fit_p * 100:.0f} of 100 by chance): "
-            "dead leg, outlets opened otherwise, wrong strip or strength?"
+            f"the readings do not fit this line, whatever its flow and mixing (by chance in {fit_p * 100:.0f} of 100): "
+            "look for a dead leg, outlets opened otherwise, the wrong strip or strength"
         )
     if not clear:
-        reasons.append(f"no strip was at or under the limit of {limit:g} mg/L")
+        reasons.append(f"no strip was surely at or under the limit of {limit:g} mg/L")
     if high_s is None:
         reasons.append("the readings set no upper end of the time to the limit: go on longer, until the strip is clear")
-    borne_out = enough and fits and clear and high_s is not None
-    keep = max(computed_s, over_s, floor_s, high_s or 0.0)
     if borne_out and high_s is not None:
         keep = max(high_s, over_s, floor_s)
         shorter = "shorter" if max(high_s, over_s) < computed_s else "no shorter"
         reasons.append(f"the strips ask for the upper end of the 95 % range, {shorter} than computed")
-    elif keep == computed_s:
-        reasons.append("so the computed time stays")
-    elif keep == over_s:
-        reasons.append("a strip was over the limit as late as that")
-    if keep == floor_s > (high_s or 0.0):
+    else:
+        keep = max(computed_s, over_s, floor_s, high_s or 0.0)
+        if keep == over_s:
+            reasons.append("a strip was over the limit as late as that")
+        elif keep == computed_s:
+            reasons.append("so the computed time stays")
+    if keep == floor_s > max(high_s or 0.0, over_s):
         reasons.append("rule or label ask for more, and that stays")
     return keep, tuple(reasons)
 
