@@ -44,7 +44,10 @@ def test_the_demo_practice_has_every_time_and_says_which_set_it():
         assert f"\n{chair}, " in done.output
     assert re.search(r"Flush every line +2:00 +rule +line, by \d:\d\d +no", done.output)
     assert "flow not measured: motor" in done.output
-    assert "Safe bound, not yet the exact wash-out" in done.output
+    assert "solved wash-out" in done.output
+    assert re.search(r"line \d:\d\d, best estimate \d:\d\d", done.output)
+    assert re.search(r"put in at least \d+ mL of mixed solution", done.output)
+    assert re.search(r"Volumes: \d+ mL of water", done.output)
     assert "sterile water by a sterile path" in done.output
 
 
@@ -98,8 +101,19 @@ def test_one_chair_and_one_step_can_be_asked_for_and_explained():
     done = run(DEMO, *ON, "--chair", "chair 1", "--duty", "close.rinse", "--explain")
     assert "chair 2" not in done.output
     text = " ".join(done.output.split())
-    assert "feed 0.9 m x 4.0 mm holds 11.3 mL; at 255 mL/min one volume change takes 2.7 s." in text
+    assert "feed 0.9 m x 4.0 mm holds 11.3 mL; at 255 mL/min one volume change takes 2.7 s (Reynolds 1096, laminar)." in text
     assert "from 30,000 mg/L in the line: 1 part in 3,000" in text
+
+
+@pytest.mark.invented
+def test_the_safe_bound_can_be_asked_for_and_is_never_shorter():
+    exact, bound = (json.loads(run(DEMO, *ON, "--json", *more).output) for more in ([], ["--bound"]))
+    assert (exact["method"], bound["method"]) == ("exact", "safe bound")
+    pairs = [(e, b) for e, b in zip(exact["times"], bound["times"], strict=True) if e["nominal_s"] is not None]
+    assert len(pairs) > 20
+    assert all(e["nominal_s"] <= b["nominal_s"] and e["p95_s"] <= b["p95_s"] and e["nominal_s"] < e["p95_s"] for e, b in pairs)
+    assert all({"water_ml", "product_ml", "waste_ml", "bottle_fills"} == set(e["volumes"]) for e, _ in pairs)
+    assert "0.63 divided by the root" in " ".join(run(DEMO, *ON, "--bound").output.split())
 
 
 @pytest.mark.invented

@@ -9,9 +9,9 @@ import click
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import datetime
-    from pathlib import Path
 
     from fettlebook.practice.model import Practice
+    from fettlebook.science.circuits import Method
     from fettlebook.times.model import RunningTime
 
 
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 @click.option("--duty", metavar="WHEN/ID", help='Only the duties of a moment ("between visits"), or one duty or step by its id.')
 @click.option("--explain", is_flag=True, help="Say how each time comes about, with the numbers.")
 @click.option("--every-step", is_flag=True, help="List each step; else those that go by rule, label or line, and the sum of the others.")
+@click.option("--bound", is_flag=True, help="Reckon the line by the safe bound: long enough whatever is in the water.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
 @click.option("--csv", "csv_to", metavar="FILE|-", help="Write a table file, or print it with -.")
 @click.option("--on", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="Rules in force on this day; today if left out.")
@@ -34,6 +35,7 @@ def times(
     duty: str | None,
     explain: bool,
     every_step: bool,
+    bound: bool,
     as_json: bool,
     csv_to: str | None,
     on: datetime | None,
@@ -51,6 +53,7 @@ def times(
     from zoneinfo import ZoneInfo  # noqa: PLC0415
 
     from fettlebook.cli.times_table import show_times  # noqa: PLC0415
+    from fettlebook.cli.whole_file import write_whole  # noqa: PLC0415
     from fettlebook.practice.load import load_practice  # noqa: PLC0415
     from fettlebook.rules.load import load_rulebook  # noqa: PLC0415
     from fettlebook.times.listing import as_csv, as_data  # noqa: PLC0415
@@ -62,20 +65,21 @@ def times(
     practice = load_practice(Path(practice_file))
     day = on.date() if on else datetime.now(ZoneInfo(practice.practice.time_zone)).date()
     rulebook = load_rulebook(practice, on=day)
-    everything = running_times(practice, rulebook)
+    method: Method = "safe bound" if bound else "exact"
+    everything = running_times(practice, rulebook, method=method)
     found = _chosen(everything, practice, chairs, duty)
     chosen = {(t.chair, t.duty_id) for t in found}
     totals = tuple(t for t in duty_totals(everything) if (t.chair, t.duty_id) in chosen)
     if csv_to == "-":
         click.echo(as_csv(found), nl=False)
     elif csv_to:
-        _write(Path(csv_to), as_csv(found))
+        write_whole(Path(csv_to), as_csv(found), encoding="utf-8-sig")  # spreadsheets read UTF-8 by its mark
         click.echo(f"{csv_to}: {len(found)} rows written", err=True)
     if as_json:
-        click.echo(json.dumps(as_data(practice, rulebook, found, totals, on=day), indent=2, ensure_ascii=False))
+        click.echo(json.dumps(as_data(practice, rulebook, found, totals, on=day, method=method), indent=2, ensure_ascii=False))
     elif csv_to != "-":
         narrow = duty is not None and duty.casefold() not in {str(t.when).casefold() for t in found}
-        show_times(practice, rulebook, found, totals, day=day, explain=explain, every_step=every_step or narrow)
+        show_times(practice, rulebook, found, totals, day=day, explain=explain, every_step=every_step or narrow, method=method)
     context.exit(1 if any(t.seconds is None for t in found) else 0)
 
 
@@ -104,27 +108,3 @@ def _chosen(found: Sequence[RunningTime], practice: Practice, chairs: tuple[str,
 
 def _names_of(time: RunningTime) -> set[str]:
     return {name.casefold() for name in (str(time.when), time.duty_name, time.duty_id, time.step_id)}
-
-
-def _write(path: Path, text: str) -> None:
-    """Write whole or not at all."""
-    import os  # noqa: PLC0415
-    import tempfile  # noqa: PLC0415
-
-    from fettlebook.errors import Mendable  # noqa: PLC0415
-
-    draft = ""
-    try:
-        handle, draft = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-        with os.fdopen(handle, "w", encoding="utf-8-sig", newline="") as out:  # spreadsheets read UTF-8 by its mark
-            out.write(text)
-        umask = os.umask(0)
-        os.umask(umask)
-        os.chmod(draft, 0o666 & ~umask)
-        os.replace(draft, path)
-    except OSError as error:
-        if draft and os.path.exists(draft):
-            os.unlink(draft)
-        raise Mendable(
-            f"can't be written: {error.strerror}", where=str(path), mend="Name a file in a folder that you may write to."
-        ) from None

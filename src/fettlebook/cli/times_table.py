@@ -9,16 +9,16 @@ from rich.table import Table
 
 from fettlebook.practice.model import Chair, Practice
 from fettlebook.rules.model import Rulebook
+from fettlebook.science.circuits import Method
 from fettlebook.times.findings import stray_measurements
 from fettlebook.times.model import DutyTotal, RunningTime
-from fettlebook.times.words import SAFE_BOUND, clock, listed, millilitres
+from fettlebook.times.words import METHOD, clock, listed, millilitres
 
 WIDTHS = (33, 8, 8, 14, 8)  # with the gaps 79, so that a terminal of 80 never breaks a row
 
 MEANINGS: dict[str, str] = {
     "rule": "the shortest time that the rules in force allow.",
     "label": "what the product's label asks; it holds at the label's strength and temperature only.",
-    "line": SAFE_BOUND,
     "usual": "the rulebook's usual figure, not measured here. Time the step, and give it as [[measured]] in the practice file.",
 }
 
@@ -32,6 +32,7 @@ def show_times(
     day: date,
     explain: bool,
     every_step: bool,
+    method: Method = "exact",
 ) -> None:
     """Print running times as a person reads them."""
     console = Console(highlight=False, markup=False, emoji=False, soft_wrap=False)
@@ -56,15 +57,15 @@ def show_times(
         console.print(f"\n{finding.where}: {finding.what}. {finding.mend}")
     console.print()
     kinds = {c.set_by for t in found for c in t.candidates}
-    for kind, meaning in MEANINGS.items():
-        if kind in kinds:
+    for kind, meaning in (MEANINGS | {"line": METHOD[method]}).items():
+        if kind in kinds and not (explain and kind == "line"):  # each derivation has said it
             console.print(f"{kind}: {meaning}")
     console.print("Labels, instructions for use and local rules come first." + ("" if explain else " Why each time: --explain."))
 
 
 def _goes_by_itself(time: RunningTime) -> bool:
     """Whether rule, label or line decide the step, or nothing can be said of it: what the reader came for."""
-    return time.seconds is None or any(c.set_by in {"rule", "label", "line"} for c in time.candidates)
+    return time.seconds is None or time.waste_ml > 0 or any(c.set_by in {"rule", "label", "line"} for c in time.candidates)
 
 
 def _heading(console: Console, chair: Chair, room: str) -> None:
@@ -89,11 +90,32 @@ def _duty(console: Console, total: DutyTotal, steps: Sequence[RunningTime], *, e
             _next_below(time),
             "yes" if time.attended else "no",
         )
-        notes = () if time.set_by == "usual" else time.notes  # the word stands in the row, its meaning at the foot
-        for note in (*notes, *(["unchecked source"] if time.unchecked else [])):
+        notes = [n for n in time.notes if not n.startswith("usual,")]  # the word stands in the row, its meaning at the foot
+        for note in (*_line_notes(time), *notes, *(["unchecked source"] if time.unchecked else [])):
             console.print(Padding(note, (0, 0, 0, 6)))
     if rest:
         _rest(console, rest)
+    if total.waste_ml:
+        console.print(Padding(f"Volumes: {takes(total)}.", (0, 0, 0, 2)))
+
+
+def takes(total: DutyTotal) -> str:
+    """Say what a duty takes of water, product and trips to the bottle."""
+    parts = [f"{millilitres(total.water_ml)} of water"] if total.water_ml else []
+    parts += [f"{millilitres(total.product_ml)} of mixed solution"] if total.product_ml else []
+    if total.bottle_fills:
+        parts.append(f"{total.bottle_fills} bottle filling{'s' * (total.bottle_fills > 1)}")
+    drain = f"{millilitres(total.waste_ml)} go down the drain"
+    return f"{listed(tuple(parts))}; {drain}" if parts else drain
+
+
+def _line_notes(time: RunningTime) -> list[str]:
+    if time.p95_s is None or time.nominal_s is None:
+        return []
+    notes = [f"line {clock(time.p95_s)}, best estimate {clock(time.nominal_s)}"]
+    if time.set_by == "line":
+        notes.append(f"measure first: {time.measure_first}")
+    return notes
 
 
 def _next_below(time: RunningTime) -> str:

@@ -138,6 +138,10 @@ class Outlet(Part):
     measured_on: Annotated[
         date | None, Field(description="day of the cup-and-clock measurement; 2026-11-02; without it the flow shows as not measured")
     ] = None
+    flow_within_pct: Annotated[
+        float | None,
+        Field(gt=0, le=50, description="range of the measured flow, up and down, as `fettlebook flow` tells it [%]; left out: 10"),
+    ] = None
 
 
 class SuctionLine(Part):
@@ -295,6 +299,9 @@ class LabelUse(Part):
         float | None, Field(gt=0, description="most that may be left after the rinse [mg/L]; from label or IFU")
     ] = None
     rinse_s: Annotated[int | None, Field(ge=1, description="shortest rinse that the label states [s]")] = None
+    strip_lowest_mg_l: Annotated[
+        float | None, Field(gt=0, description="lowest strength that the strips in use show [mg/L]; from their package")
+    ] = None
     claim: Annotated[str, Field(max_length=300, description="claim of the label, in its words")] = ""
 
 

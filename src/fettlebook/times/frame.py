@@ -10,7 +10,8 @@ from fettlebook.science.circuits import Method
 from fettlebook.times.label import Gap, Label
 from fettlebook.times.longest import longest
 from fettlebook.times.model import Candidate, GroupTime, OutletTime, RunningTime, SetBy
-from fettlebook.times.words import clock, listed, millilitres
+from fettlebook.times.sure import Aims
+from fettlebook.times.words import clock, listed, measure_words, millilitres
 
 STERILE = "Water for surgery is sterile water by a sterile path. A flushed or treated line is not sterile."
 CHEMICAL = "Air the room; never mix products; keep the safety data sheet at hand."
@@ -34,6 +35,7 @@ class Frame:
     duty: Duty
     step: Step
     method: Method
+    aims: Aims  # of the whole practice: one reckoning of a line serves flush, fill and rinse
 
     def asks(self, who: str, seconds: float, origin: Origin) -> str:
         """Say what a candidate asks, with its source and how sure that is."""
@@ -71,6 +73,7 @@ class Frame:
         label: Label | None = None,
         fills: bool = False,
         line_cautions: tuple[str, ...] = (),
+        line_notes: tuple[str, ...] = (),
     ) -> RunningTime:
         """Return the step with the time of each group of outlets, one after the other."""
         found = longest([g.asks for g in groups])
@@ -82,16 +85,19 @@ class Frame:
         outlets = tuple(o for g in groups for o in g.outlets)
         unmeasured = tuple(o.outlet for o in outlets if not o.measured)
         notes: tuple[str, ...] = (f"flow not measured: {listed(unmeasured)}",) if unmeasured else ()
+        notes += line_notes
         if self.step.computes is Computed.FLUSH and all(set(g.asks) == {"line"} for g in groups):
             notes += ("no rule in force names a time for this flush: fettlebook's own aim alone sets it",)
         if len(timed) > 1:
             derivation += (f"The {len(timed)} groups one after the other: {clock(found.seconds)}.",)
-        derivation += (f"{'Solution' if fills else 'Water'}: {millilitres(volume_ml)}.",)
-        refills = self._refills(volume_ml)
-        if refills:
-            told = f"bottle of {millilitres(self.chair.supply.bottle_ml or 0)}: refill {refills} time{'s' * (refills > 1)} on the way"
+        derivation += (f"{'Mixed solution' if fills else 'Water'}: {millilitres(volume_ml)}, all of it down the drain.",)
+        fillings = self._bottle_fills(volume_ml)
+        if fillings > 1:
+            times = "once" if fillings == 2 else f"{fillings - 1} times"
+            told = f"bottle of {millilitres(self.chair.supply.bottle_ml or 0)}: refill {times} on the way"
             notes += (told,)
             derivation += (f"{told[0].upper()}{told[1:]}.",)
+        slowest = max(outlets, key=lambda o: o.seconds)
         return self._time(
             found.seconds,
             found.set_by,
@@ -104,15 +110,20 @@ class Frame:
             notes=notes,
             water_ml=0.0 if fills else volume_ml,
             product_ml=volume_ml if fills else 0.0,
+            waste_ml=volume_ml,
+            bottle_fills=fillings,
+            nominal_s=sum(max(o.nominal_s for o in g.outlets) for g in groups),
+            p95_s=sum(g.asks["line"] for g in groups),
+            measure_first=measure_words(slowest.measure_first, slowest.outlet),
             label=label,
             line_cautions=line_cautions,
         )
 
-    def _refills(self, volume_ml: float) -> int:
+    def _bottle_fills(self, volume_ml: float) -> int:
         supply = self.chair.supply
         if supply.kind is not SupplyKind.BOTTLE or supply.bottle_ml is None:
             return 0
-        return max(0, math.ceil(volume_ml / supply.bottle_ml - 1e-9) - 1)
+        return math.ceil(volume_ml / supply.bottle_ml - 1e-9)
 
     def _time(
         self,
@@ -129,6 +140,11 @@ class Frame:
         missing: str = "",
         water_ml: float = 0.0,
         product_ml: float = 0.0,
+        waste_ml: float = 0.0,
+        bottle_fills: int = 0,
+        nominal_s: float | None = None,
+        p95_s: float | None = None,
+        measure_first: str = "",
         label: Label | None = None,
         line_cautions: tuple[str, ...] = (),
     ) -> RunningTime:
@@ -153,6 +169,11 @@ class Frame:
             missing=missing,
             water_ml=water_ml,
             product_ml=product_ml,
+            waste_ml=waste_ml,
+            bottle_fills=bottle_fills,
+            nominal_s=nominal_s,
+            p95_s=p95_s,
+            measure_first=measure_first,
             duty_name=self.duty.name,
             groups=groups,
             margin_s=margin_s,

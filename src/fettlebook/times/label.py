@@ -42,6 +42,11 @@ def label_for(practice: Practice, use: ProductUse) -> Label | Gap:
     chosen: str | None = getattr(practice.in_use, _FIELD[use])
     if chosen is None:
         return Gap(f'no product is chosen for "{use}"', f"Set {field} to the product that the practice uses.")
+    return label_of(practice, chosen, use, field=field)
+
+
+def label_of(practice: Practice, chosen: str, use: ProductUse, *, field: str) -> Label | Gap:
+    """Return what the label of one product says of `use`, or why nothing; `field` is where the practice file names it."""
     product = next((p for p in practice.products if p.id == chosen), None)
     if product is None:
         return Gap(f'{field} names "{chosen}", which is not among the products', "Add the product from its label, or correct the name.")

@@ -51,17 +51,23 @@ def line_needs(
     """
     try:
         return outlet_seconds(
-            _circuit(chair, groups, water_c=water_c, last_hose_only=last_hose_only),
+            circuit_of(chair, groups, water_c=water_c, last_hose_only=last_hose_only),
             flush_share=share_left,
             fill_share=1 - share_left,
             rinse_share=share_left,
             method=method,
         )
     except Mendable as error:
-        return Gap(f"the line of this chair can't be computed: {error.where}: {error.what}", error.mend)
+        return line_gap(error)
 
 
-def _circuit(chair: Chair, groups: tuple[tuple[Outlet, ...], ...], *, water_c: float, last_hose_only: bool) -> dict[str, Any]:
+def line_gap(error: Mendable) -> Gap:
+    """Return why the line can't be reckoned, as a reason with its mend."""
+    return Gap(f"the line of this chair can't be computed: {error.where}: {error.what}", error.mend)
+
+
+def circuit_of(chair: Chair, groups: tuple[tuple[Outlet, ...], ...], *, water_c: float, last_hose_only: bool) -> dict[str, Any]:
+    """Return the part of a chair's line that these outlets draw through, as the plain data that `science` reads."""
     parts: dict[str, Segment | StirredVolume] = {p.id: p for p in chair.segments} | {p.id: p for p in chair.stirred}
     opened = [o for g in groups for o in g]
     wanted = set(parts)

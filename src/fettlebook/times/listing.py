@@ -16,7 +16,8 @@ from fettlebook.times.words import clock
 FORM: Final = 1
 COLUMNS: Final = (
     "chair", "in_service", "when", "duty_id", "duty", "step_id", "step", "seconds", "time", "set_by", "margin_s", "runner_up",
-    "attended", "rule_s", "label_s", "line_s", "other_s", "flow_measured", "source_checked", "water_ml", "product_ml", "missing", "notes",
+    "attended", "rule_s", "label_s", "line_s", "line_best_s", "other_s", "flow_measured", "source_checked", "water_ml", "product_ml",
+    "waste_ml", "bottle_fills", "missing", "notes",
 )  # fmt: skip
 
 
@@ -27,7 +28,7 @@ def as_data(
     totals: Sequence[DutyTotal],
     *,
     on: date,
-    method: Method = "safe bound",
+    method: Method = "exact",
 ) -> dict[str, Any]:
     """Return running times as JSON-able data; `seconds` is null where it can't be said, and `missing` says why.
 
@@ -49,6 +50,7 @@ def as_data(
                 "unattended_s": t.unattended_s,
                 "complete": t.complete,
                 "missing": list(t.missing),
+                "volumes": _volumes(t),
             }
             for t in totals
         ],
@@ -95,11 +97,14 @@ def _row(time: RunningTime) -> tuple[object, ...]:
         asked.get("rule", ""),
         asked.get("label", ""),
         asked.get("line", ""),
+        "" if time.nominal_s is None else round(time.nominal_s, 1),
         other,
         _yes(not time.unmeasured) if time.outlets else "",
         _yes(not time.unchecked),
         round(time.water_ml) if known else "",
         round(time.product_ml) if known else "",
+        round(time.waste_ml) if known else "",
+        time.bottle_fills if known else "",
         time.missing,
         "; ".join(time.notes),
     )
@@ -127,18 +132,33 @@ def _time(time: RunningTime) -> dict[str, Any]:
                 "outlet": o.outlet,
                 "group": o.group,
                 "line_s": round(o.seconds, 3),
+                "nominal_s": round(o.nominal_s, 3),
+                "bound_s": round(o.bound_s, 3),
+                "reading": o.reading or None,
+                "measure_first": o.measure_first or None,
                 "share_left": o.residual,
                 "flow_ml_min": o.flow_ml_min,
                 "flow_measured": o.measured,
             }
             for o in time.outlets
         ],
-        "water_ml": round(time.water_ml, 1),
-        "product_ml": round(time.product_ml, 1),
+        "nominal_s": None if time.nominal_s is None else round(time.nominal_s, 3),
+        "p95_s": None if time.p95_s is None else round(time.p95_s, 3),
+        "measure_first": time.measure_first or None,
+        "volumes": _volumes(time),
         "unchecked": time.unchecked,
         "notes": list(time.notes),
         "cautions": list(time.cautions),
         "derivation": list(time.derivation),
+    }
+
+
+def _volumes(of: RunningTime | DutyTotal) -> dict[str, float]:
+    return {
+        "water_ml": round(of.water_ml, 1),
+        "product_ml": round(of.product_ml, 1),
+        "waste_ml": round(of.waste_ml, 1),
+        "bottle_fills": of.bottle_fills,
     }
 
 

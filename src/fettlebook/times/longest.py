@@ -7,8 +7,8 @@ from typing import Final
 from fettlebook.times.model import SetBy
 from fettlebook.times.words import whole_s
 
-# Where two are equal the one that no practice may shorten is named first.
-PRECEDENCE: Final[tuple[SetBy, ...]] = ("rule", "label", "line", "fixed", "measured", "usual")
+# Where two are equal the one that no practice may shorten is named first; for a contact the label is the authority.
+PRECEDENCE: Final[tuple[SetBy, ...]] = ("label", "rule", "line", "fixed", "measured", "usual")
 
 
 @dataclass(frozen=True, slots=True)

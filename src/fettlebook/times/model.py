@@ -28,10 +28,14 @@ class OutletTime:
 
     outlet: str
     group: int
-    seconds: float
+    seconds: float  # holds in 95 of 100 cases, although bore, length and flow are not known exactly
     residual: float  # share of old water (flush, rinse) or of feed strength missing (fill) that is aimed at
     flow_ml_min: float
     measured: bool
+    nominal_s: float = 0.0  # by best estimate
+    bound_s: float = 0.0  # safe bound: long enough for any straight line and whatever dissolves in the water
+    reading: str = ""  # which reading of the joints set it: mixed, coherent, bound
+    measure_first: str = ""  # the input whose error lengthens the time most: flow, bore, length
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +56,8 @@ class RunningTime:
     it can't be said (`missing` tells why and how to mend it), and then the step must not be planned as done.
     `set_by` is the candidate without which the time would fall most, and `margin_s` is by how much; `runner_up` is what
     would set it then. Both are None where only one candidate asks.
+
+    The line's candidate is the need that holds in 95 of 100 cases (`p95_s`); `nominal_s` is its best estimate.
     """
 
     chair: str
@@ -75,6 +81,11 @@ class RunningTime:
     runner_up: SetBy | None = None
     notes: tuple[str, ...] = ()  # short, shown beside the time: flow not measured, unchecked source, bottle refills
     out_of_service: bool = False
+    nominal_s: float | None = None  # what the line needs by best estimate, summed over the groups; None: no line in this step
+    p95_s: float | None = None  # what the line needs in 95 of 100 cases, summed over the groups
+    measure_first: str = ""  # in words: the input worth measuring first
+    waste_ml: float = 0.0  # what leaves the line
+    bottle_fills: int = 0  # how often the bottle is filled for this step; 0: no bottle, or nothing drawn
 
     @property
     def unchecked(self) -> bool:
@@ -89,7 +100,7 @@ class RunningTime:
 
 @dataclass(frozen=True, slots=True)
 class DutyTotal:
-    """Seconds of one duty on one chair; lower bounds where `missing` names steps without a time."""
+    """Seconds and volumes of one duty on one chair; lower bounds where `missing` names steps without a time."""
 
     chair: str
     duty_id: str
@@ -98,6 +109,10 @@ class DutyTotal:
     attended_s: int
     unattended_s: int
     missing: tuple[str, ...] = ()
+    water_ml: float = 0.0
+    product_ml: float = 0.0
+    waste_ml: float = 0.0
+    bottle_fills: int = 0
 
     @property
     def complete(self) -> bool:

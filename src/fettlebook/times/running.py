@@ -1,12 +1,13 @@
 """Running times of a whole practice: each chair, each duty, each step in force."""
 
-from fettlebook.practice.model import Chair, Practice
-from fettlebook.rules.model import Computed, Duty, Origin, Rulebook, Step, Subject
+from fettlebook.practice.model import Practice
+from fettlebook.rules.model import Computed, Origin, Rulebook, Subject
 from fettlebook.science.circuits import Method
 from fettlebook.times import treatment
 from fettlebook.times.frame import Frame
 from fettlebook.times.label import Gap
 from fettlebook.times.model import Candidate, RunningTime
+from fettlebook.times.purge import with_amounts
 
 _COMPUTES = {
     Computed.FLUSH: treatment.flush_time,
@@ -18,7 +19,7 @@ _COMPUTES = {
 }
 
 
-def running_times(practice: Practice, rulebook: Rulebook, *, method: Method = "safe bound") -> tuple[RunningTime, ...]:
+def running_times(practice: Practice, rulebook: Rulebook, *, method: Method = "exact") -> tuple[RunningTime, ...]:
     """Return how long each step of each chair's duties runs, with what set it and why.
 
     Parameters
@@ -28,8 +29,8 @@ def running_times(practice: Practice, rulebook: Rulebook, *, method: Method = "s
     rulebook
         What is in force for it.
     method
-        How the line's own need is found: "safe bound" (long enough for any straight line, whatever dissolves in the
-        water) or "exact" (the wash-out function).
+        How the line's own need is found: "exact" (the wash-out function) or "safe bound" (long enough for any straight
+        line, whatever dissolves in the water). Both are lengthened until they hold in 95 of 100 cases.
 
     Returns
     -------
@@ -37,20 +38,19 @@ def running_times(practice: Practice, rulebook: Rulebook, *, method: Method = "s
         In file order of chairs and rulebook order of duties and steps; chairs out of service are marked, not left out.
         A step whose length can't be said has `seconds` None and says in `missing` why, and how to mend it.
     """
-    return tuple(
-        step_time(practice, rulebook, chair, duty, step, method=method)
-        for chair in practice.chairs
-        for duty in rulebook.duties
-        if duty.subject is Subject.CHAIR
-        for step in duty.steps_on(chair)
-    )
+    aims = treatment.aims_of(practice, rulebook)
+    found: list[RunningTime] = []
+    for chair in practice.chairs:
+        for duty in rulebook.duties:
+            if duty.subject is Subject.CHAIR:
+                steps = duty.steps_on(chair)
+                times = [_step_time(Frame(practice, rulebook, chair, duty, step, method, aims)) for step in steps]
+                found += with_amounts(chair, steps, times)
+    return tuple(found)
 
 
-def step_time(
-    practice: Practice, rulebook: Rulebook, chair: Chair, duty: Duty, step: Step, *, method: Method = "safe bound"
-) -> RunningTime:
-    """Return how long one step of a duty runs on one chair."""
-    frame = Frame(practice, rulebook, chair, duty, step, method)
+def _step_time(frame: Frame) -> RunningTime:
+    step = frame.step
     if step.length == "computed":
         if step.computes is None:
             return frame.missing(Gap("the rulebook does not say what this step is computed from", "Correct the step in the rulebook."))

@@ -4,17 +4,28 @@ Order matters: the contact clock of a label starts when the last outlet carries 
 before the contact begins, and the rinse begins when the contact has run in full.
 """
 
-from fettlebook.practice.model import Outlet, ProductUse, SupplyKind
-from fettlebook.rules.model import Computed, Origin, When
-from fettlebook.science.circuits import OutletSeconds
-from fettlebook.times.frame import Frame, GroupNeed
+from fettlebook.practice.model import Practice, ProductUse, SupplyKind
+from fettlebook.rules.model import Origin, Rulebook, When
+from fettlebook.times.dosing import dosed_level
+from fettlebook.times.frame import Frame
 from fettlebook.times.label import Gap, Label, feed_strength_mg_l, label_for, temperature_gap
-from fettlebook.times.line import NOT_IN_THE_MOUTH, line_needs, outlet_groups
-from fettlebook.times.model import Candidate, OutletTime, RunningTime, SetBy
-from fettlebook.times.targets import FILL_MISSING, Target, flush_target_id, target
-from fettlebook.times.words import LEFT_OUT, SAFE_BOUND, clock, listed, part_line, part_size, share
+from fettlebook.times.model import Candidate, RunningTime
+from fettlebook.times.sure import Aims
+from fettlebook.times.targets import FILL_MISSING, FLUSH_WHOLE, Target, flush_target_id, share_or_default, target
+from fettlebook.times.through import line_step
+from fettlebook.times.words import share
 
-LINE_ORIGIN = Origin("fettlebook", "times.line", "computed from this chair's line as the practice file gives it", "practice", "own")
+
+def aims_of(practice: Practice, rulebook: Rulebook) -> Aims:
+    """Return the shares that flush, fill and rinse of this practice aim at; one that can't be said gets a stand-in."""
+    aims = Aims(share_or_default(rulebook, FLUSH_WHOLE), share_or_default(rulebook, FILL_MISSING))
+    label = label_for(practice, ProductUse.LINE_INTENSIVE)
+    if isinstance(label, Gap) or label.use.residual_limit_mg_l is None:
+        return aims
+    feed = feed_strength_mg_l(label)
+    if isinstance(feed, Gap) or label.use.residual_limit_mg_l >= feed:
+        return aims
+    return Aims(aims.flush, aims.fill_missing, label.use.residual_limit_mg_l / feed)
 
 
 def flush_time(frame: Frame) -> RunningTime:
@@ -29,9 +40,12 @@ def flush_time(frame: Frame) -> RunningTime:
         return frame.single(rule, _told(frame, rule, "Blowing out with air is not computed; the rule's time stands."))
     last_hose = frame.duty.when is When.BETWEEN_VISITS
     aim = target(frame.rulebook, flush_target_id(frame.duty.when))
+    if isinstance(aim, Gap):
+        return frame.missing(aim, rule)
     what = "the last hose's water" if last_hose else "the standing water"
     told = f"Aim: at most {share(aim.share)} of {what} still comes out ({_aim_source(aim)})."
-    return _line_step(frame, rule, aim.share, (told,), last_hose_only=last_hose)
+    level = None if last_hose or frame.duty.when is When.END_OF_DAY else dosed_level(frame.practice, frame.chair, frame.aims.fill_missing)
+    return line_step(frame, rule, _told(frame, rule, told), "flush", aim.share, last_hose_only=last_hose, level=level)
 
 
 def fill_time(frame: Frame) -> RunningTime:
@@ -43,8 +57,10 @@ def fill_time(frame: Frame) -> RunningTime:
     if gap := temperature_gap(label, frame.practice.practice.water_temperature_c):
         return frame.missing(gap, rule, label=label)
     aim = target(frame.rulebook, FILL_MISSING)
+    if isinstance(aim, Gap):
+        return frame.missing(aim, rule, label=label)
     told = f"Aim: the last outlet carries at least {share(1 - aim.share)} of the feed strength ({_aim_source(aim)})."
-    return _line_step(frame, rule, aim.share, (told,), label=label, fills=True)
+    return line_step(frame, rule, _told(frame, rule, told), "fill", aim.share, label=label)
 
 
 def contact_time(frame: Frame) -> RunningTime:
@@ -75,10 +91,15 @@ def rinse_time(frame: Frame) -> RunningTime:
     if limit >= feed:
         why = f"the residual limit of {limit:g} mg/L is not under the feed strength of {feed:,.0f} mg/L"
         return frame.missing(Gap(why, "Read both again from the label: one of them is in another unit."), known, label=label)
-    told = (
+    told: tuple[str, ...] = (
         f"Aim: at most {limit:g} mg/L at every outlet ({_label_ref(label)}), from {feed:,.0f} mg/L in the line: {share(limit / feed)}.",
     )
-    return _line_step(frame, known, limit / feed, told, label=label)
+    lowest = label.use.strip_lowest_mg_l
+    if lowest is not None and lowest > limit:
+        blind = f"the strips in use show {lowest:g} mg/L at the lowest, and the limit is {limit:g} mg/L"
+        told += (f"A clear strip proves nothing here: {blind}. Get strips that show {limit:g} mg/L; until then run at least this time.",)
+        return line_step(frame, known, _told(frame, known, *told), "rinse", limit / feed, label=label, notes=(blind,))
+    return line_step(frame, known, _told(frame, known, *told), "rinse", limit / feed, label=label)
 
 
 def suction_contact_time(frame: Frame) -> RunningTime:
@@ -114,85 +135,6 @@ def _contact(frame: Frame, rule: tuple[Candidate, ...], label: Label, *, check_w
     return frame.single(
         candidates, (*_told(frame, candidates, f"At the label's strength only: {_strength(label)}."), *holds, start), label=label
     )
-
-
-def _line_step(
-    frame: Frame,
-    known: tuple[Candidate, ...],
-    left: float,
-    aim: tuple[str, ...],
-    *,
-    label: Label | None = None,
-    last_hose_only: bool = False,
-    fills: bool = False,
-) -> RunningTime:
-    """Time a step that runs through the outlets, group after group."""
-    outlets, passed_over = _meant(frame)
-    told = [*_told(frame, known), *aim]
-    if not outlets:
-        return frame.missing(Gap("the chair has no outlet that this step runs", "Add the chair's outlets with their measured flow."), known)
-    if passed_over:
-        told.append(f"Not part of this step, since nothing from the mouth reaches it: {listed(tuple(o.id for o in passed_over))}.")
-    if last_hose_only:
-        told.append("Between visits only the last hose of each outlet is meant: what can be drawn back from a mouth stands there.")
-    opened = outlet_groups(frame.chair, outlets)
-    water_c = frame.practice.practice.water_temperature_c
-    needs = line_needs(frame.chair, opened, left, water_c=water_c, last_hose_only=last_hose_only, method=frame.method)
-    if isinstance(needs, Gap):
-        return frame.missing(needs, known, label=label)
-    need_s = {n.outlet: n.fill_s if fills else n.flush_s if frame.step.computes is Computed.FLUSH else n.rinse_s for n in needs}
-    groups: list[GroupNeed] = []
-    for number, group in enumerate(opened, start=1):
-        times = tuple(OutletTime(o.id, number, need_s[o.id], left, o.flow_ml_min, o.measured_on is not None) for o in group)
-        asks: dict[SetBy, float] = {c.set_by: c.seconds for c in known} | {"line": max(t.seconds for t in times)}
-        groups.append(GroupNeed(times, asks))
-        name = f"Group {number}" if len(opened) > 1 else "Outlets"
-        way = "its last hose" if last_hose_only else "its whole way"
-        told += _group_words(frame, times, tuple(n for n in needs if n.group == number - 1), name, way)
-    if fills:
-        told.append("A fill is judged by the outlet and by what the line still holds on the way, whichever takes longer.")
-    if len(opened) > 1:
-        told.append(
-            "Each group is computed as if the common parts still held old water (the safe side), and the rule and the label are counted "
-            "for each group, since every outlet must run that long."
-        )
-    said = tuple(dict.fromkeys(c for n in needs for c in n.cautions))
-    flow_words = tuple(c for c in said if "Reynolds" in c)  # how it was reckoned, not something to beware of
-    told += [*flow_words, *([SAFE_BOUND] if frame.method == "safe bound" else []), LEFT_OUT]
-    candidates = (
-        *(Candidate(c.set_by, c.seconds * len(groups), c.why, c.origin) for c in known),
-        Candidate("line", sum(g.asks["line"] for g in groups), "what this chair's line needs", LINE_ORIGIN),
-    )
-    dead_legs = tuple(c for c in said if c not in flow_words)
-    return frame.grouped(tuple(groups), candidates, tuple(told), label=label, fills=fills, line_cautions=dead_legs)
-
-
-def _group_words(frame: Frame, times: tuple[OutletTime, ...], needs: tuple[OutletSeconds, ...], group: str, way: str) -> list[str]:
-    flows = listed(tuple(f"{t.outlet} {t.flow_ml_min:g}{'' if t.measured else ' (not measured)'}" for t in times))
-    words = [f"{group}, opened {'together' if len(times) > 1 else 'alone'}: {flows} mL/min."]
-    sizes = {p.id: part_size(p) for p in frame.chair.segments} | {p.id: part_size(p) for p in frame.chair.stirred}
-    parts = {p.id: p for n in needs for p in n.path}
-    words += [part_line(p, sizes[p.id]) for p in parts.values()]
-    asks = "the safe bound asks" if frame.method == "safe bound" else "the wash-out asks"
-    for time, found in zip(times, needs, strict=True):
-        changes = time.seconds / found.nominal_s
-        words.append(
-            f"{time.outlet}: one volume change of {way} takes {found.nominal_s:.1f} s; {asks} {changes:.1f} volume changes "
-            f"for {share(time.residual)} left: {time.seconds:.1f} s."
-        )
-    if len(times) > 1:
-        slowest = max(times, key=lambda t: t.seconds)
-        words.append(f"The slowest, {slowest.outlet}, sets what the line needs: {clock(slowest.seconds)}.")
-    return words
-
-
-def _meant(frame: Frame) -> tuple[tuple[Outlet, ...], tuple[Outlet, ...]]:
-    """Return the outlets that the step means and those that it passes over."""
-    outlets = frame.chair.outlets
-    if frame.step.outlets != "used":
-        return outlets, ()
-    passed_over = tuple(o for o in outlets if o.kind in NOT_IN_THE_MOUTH)
-    return tuple(o for o in outlets if o not in passed_over), passed_over
 
 
 def _floor(frame: Frame) -> tuple[Candidate, ...]:

@@ -1,0 +1,114 @@
+"""What each outlet needs although bore, length and flow are not known exactly: best estimate, 95 %, safe bound.
+
+The time that counts is the one that holds in 95 of 100 cases. One reckoning serves flush, fill and rinse of a chair and is
+kept, since several duties ask for the same line.
+"""
+
+import json
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any, Final, Literal
+
+from fettlebook.errors import Mendable
+from fettlebook.practice.model import Chair, Outlet
+from fettlebook.science.circuits import RINSE_SHARE, Method, OutletSeconds, Reading, outlet_seconds
+from fettlebook.science.uncertainty import Input, Spread, sure_seconds
+from fettlebook.times.label import Gap
+from fettlebook.times.line import circuit_of, line_gap
+
+Aim = Literal["flush", "fill", "rinse"]
+BORE_MM: Final = 0.1  # a bore read off a hose, or from its maker's tolerance
+LENGTH_SHARE: Final = 0.10
+FLOW_SHARE: Final = 0.15  # a flow that was typed in
+MEASURED_SHARE: Final = 0.10  # cup and clock: three cups of a minute reach 5 to 6 %, and the pressure of the day moves the rest
+CONFIDENCE: Final = 0.95
+
+
+@dataclass(frozen=True, slots=True)
+class Aims:
+    """How much may be left, 0 to 1: old water after a flush, feed strength missing after a fill, product after a rinse."""
+
+    flush: float
+    fill_missing: float
+    rinse: float = RINSE_SHARE
+
+
+@dataclass(frozen=True, slots=True)
+class LineNeed:
+    """One outlet's needs: by best estimate (`best`), in 95 of 100 cases, and by the safe bound (best estimate of the inputs)."""
+
+    best: OutletSeconds
+    sure_s: tuple[float, float, float]  # flush, fill, rinse
+    bound: OutletSeconds
+    measure_first: Input
+
+    def sure(self, aim: Aim) -> float:
+        """Return the seconds that hold in 95 of 100 cases."""
+        return self.sure_s[("flush", "fill", "rinse").index(aim)]
+
+    def nominal(self, aim: Aim) -> float:
+        """Return the seconds by best estimate."""
+        return _seconds(self.best, aim)
+
+    def bound_s(self, aim: Aim) -> float:
+        """Return the seconds of the safe bound, whatever dissolves in the water."""
+        return _seconds(self.bound, aim)
+
+    def reading(self, aim: Aim) -> Reading:
+        """Return which reading of the joints set the time."""
+        return {"flush": self.best.flush_reading, "fill": self.best.fill_reading, "rinse": self.best.rinse_reading}[aim]
+
+
+def sure_needs(
+    chair: Chair,
+    groups: tuple[tuple[Outlet, ...], ...],
+    aims: Aims,
+    *,
+    water_c: float,
+    last_hose_only: bool,
+    method: Method,
+) -> tuple[LineNeed, ...] | Gap:
+    """Return what each outlet needs, in the order of `groups`, or why it can't be said.
+
+    Parameters
+    ----------
+    chair
+        The chair with its line.
+    groups
+        Its outlets as they are opened, one group after the other.
+    aims
+        The shares that may be left.
+    water_c
+        Water temperature [degC].
+    last_hose_only
+        Reckon from the last straight piece before each outlet only.
+    method
+        "exact" or "safe bound".
+    """
+    circuit = circuit_of(chair, groups, water_c=water_c, last_hose_only=last_hose_only)
+    measured = tuple((o.id, flow_share(o)) for g in groups for o in g)
+    try:
+        return _reckoned(json.dumps(circuit, sort_keys=True), measured, aims, method)
+    except Mendable as error:
+        return line_gap(error)
+
+
+def flow_share(outlet: Outlet) -> float:
+    """Return how far an outlet's flow may be out, as a share of it: as measured, else as assumed."""
+    if outlet.measured_on is None:
+        return FLOW_SHARE
+    return MEASURED_SHARE if outlet.flow_within_pct is None else outlet.flow_within_pct / 100.0
+
+
+@lru_cache(maxsize=1024)
+def _reckoned(circuit_text: str, flows: tuple[tuple[str, float], ...], aims: Aims, method: Method) -> tuple[LineNeed, ...]:
+    circuit: dict[str, Any] = json.loads(circuit_text)
+    shares = {"flush_share": aims.flush, "fill_share": 1.0 - aims.fill_missing, "rinse_share": aims.rinse}
+    spread = Spread(BORE_MM, FLOW_SHARE, LENGTH_SHARE, dict(flows))
+    sure = sure_seconds(circuit, spread=spread, confidence=CONFIDENCE, method=method, **shares)
+    bound = outlet_seconds(circuit, method="safe bound", **shares)
+    return tuple(LineNeed(s.best, (s.flush_s, s.fill_s, s.rinse_s), most, s.measure_first) for s, most in zip(sure, bound, strict=True))
+
+
+def _seconds(outlet: OutletSeconds, aim: Aim) -> float:
+    return {"flush": outlet.flush_s, "fill": outlet.fill_s, "rinse": outlet.rinse_s}[aim]

@@ -1,0 +1,144 @@
+"""A step that runs through the outlets, group after group: what the line needs, beside what rule and label ask."""
+
+from dataclasses import replace
+from typing import Final
+
+from fettlebook.practice.model import Outlet
+from fettlebook.rules.model import Origin
+from fettlebook.science.circuits import Method
+from fettlebook.times.derivation import common_words, group_words, level_words
+from fettlebook.times.dosing import Level
+from fettlebook.times.frame import Frame, GroupNeed
+from fettlebook.times.label import Gap, Label
+from fettlebook.times.line import NOT_IN_THE_MOUTH, outlet_groups
+from fettlebook.times.model import Candidate, OutletTime, RunningTime, SetBy
+from fettlebook.times.sure import Aim, LineNeed, sure_needs
+from fettlebook.times.words import LEFT_OUT, METHOD, listed
+
+LINE_ORIGIN: Final = Origin("fettlebook", "times.line", "computed from this chair's line as the practice file gives it", "practice", "own")
+PEROXIDE: Final = "hydrogen peroxide"  # the one active substance whose diffusion is known here
+WHY: Final = "what this chair's line needs, long enough in 95 of 100 cases"
+
+
+def line_step(
+    frame: Frame,
+    known: tuple[Candidate, ...],
+    told: tuple[str, ...],
+    aim: Aim,
+    left: float,
+    *,
+    label: Label | None = None,
+    last_hose_only: bool = False,
+    level: Level | Gap | None = None,
+    notes: tuple[str, ...] = (),
+) -> RunningTime:
+    """Return the time of a flush, fill or rinse.
+
+    Parameters
+    ----------
+    frame
+        The step, its chair, practice and rulebook.
+    known
+        What rule and label ask of each group.
+    told
+        What is already said of rule, label and aim.
+    aim
+        What the step is reckoned as.
+    left
+        The share aimed at, above 0 and below 1.
+    label
+        The product's label, where one is used.
+    last_hose_only
+        Reckon from the last hose of each outlet only.
+    level
+        A dosed level that a flush must bring to the last outlet too, or why it can't.
+    notes
+        Shown beside the time.
+    """
+    outlets, passed_over = _meant(frame)
+    words = [*told]
+    if not outlets:
+        return frame.missing(Gap("the chair has no outlet that this step runs", "Add the chair's outlets with their measured flow."), known)
+    if passed_over:
+        words.append(f"Not part of this step, since nothing from the mouth reaches it: {listed(tuple(o.id for o in passed_over))}.")
+    if last_hose_only:
+        words.append("Between visits only the last hose of each outlet is meant: what can be drawn back from a mouth stands there.")
+    unknown_solute = label is not None and frame.method == "exact" and not _known(label)
+    if unknown_solute:
+        frame = replace(frame, method="safe bound")
+    opened = outlet_groups(frame.chair, outlets)
+    water_c = frame.practice.practice.water_temperature_c
+    aims = replace(frame.aims, **{"fill_missing" if aim == "fill" else aim: left})
+    needs = sure_needs(frame.chair, opened, aims, water_c=water_c, last_hose_only=last_hose_only, method=frame.method)
+    if isinstance(needs, Gap):
+        return frame.missing(needs, known, label=label)
+    by_outlet = {n.best.outlet: n for n in needs}
+    dosed: dict[str, LineNeed] = {}
+    if isinstance(level, Level):
+        method: Method = frame.method if _known(level.label) else "safe bound"
+        reach = sure_needs(
+            frame.chair, opened, replace(frame.aims, fill_missing=level.missing), water_c=water_c, last_hose_only=False, method=method
+        )
+        dosed = {} if isinstance(reach, Gap) else {n.best.outlet: n for n in reach}
+    groups: list[GroupNeed] = []
+    for number, group in enumerate(opened, start=1):
+        found = tuple(by_outlet[o.id] for o in group)
+        times = tuple(_outlet_time(o, number, need, aim, left) for o, need in zip(group, found, strict=True))
+        if isinstance(level, Level) and dosed:
+            level_times = tuple(_outlet_time(o, number, dosed[o.id], "fill", level.missing) for o in group)
+            times = tuple(max(pair, key=lambda t: t.seconds) for pair in zip(times, level_times, strict=True))
+        asks: dict[SetBy, float] = {c.set_by: c.seconds for c in known} | {"line": max(t.seconds for t in times)}
+        groups.append(GroupNeed(times, asks))
+        name = f"Group {number}" if len(opened) > 1 else "Outlets"
+        words += group_words(
+            frame, aim, zip(times, found, strict=True), head=name, way="its last hose" if last_hose_only else "its whole way"
+        )
+    if level is not None:
+        told_level, level_note = level_words(level, opened, dosed)
+        words += told_level
+        notes += level_note
+    words += common_words(frame, aim, water_c, len(opened))
+    if unknown_solute and label is not None:
+        words.append(
+            f"How fast {label.product.active} spreads in water is not known here, so the safe bound counts. Strip readings can bear out "
+            "less."
+        )
+    said = tuple(dict.fromkeys(c for n in needs for c in n.best.cautions))
+    flow_words = tuple(c for c in said if "Reynolds" in c)  # how it was reckoned, not something to beware of
+    words += [*flow_words, f"Line: {METHOD[frame.method]}", LEFT_OUT]
+    candidates = (
+        *(Candidate(c.set_by, c.seconds * len(groups), c.why, c.origin) for c in known),
+        Candidate("line", sum(g.asks["line"] for g in groups), WHY, LINE_ORIGIN),
+    )
+    dead_legs = tuple(c for c in said if c not in flow_words)
+    return frame.grouped(
+        tuple(groups), candidates, tuple(words), label=label, fills=aim == "fill", line_cautions=dead_legs, line_notes=notes
+    )
+
+
+def _outlet_time(outlet: Outlet, group: int, need: LineNeed, aim: Aim, left: float) -> OutletTime:
+    return OutletTime(
+        outlet=outlet.id,
+        group=group,
+        seconds=need.sure(aim),
+        residual=left,
+        flow_ml_min=outlet.flow_ml_min,
+        measured=outlet.measured_on is not None,
+        nominal_s=need.nominal(aim),
+        bound_s=need.bound_s(aim),
+        reading=need.reading(aim),
+        measure_first=need.measure_first,
+    )
+
+
+def _known(label: Label) -> bool:
+    return PEROXIDE in label.product.active.lower()
+
+
+def _meant(frame: Frame) -> tuple[tuple[Outlet, ...], tuple[Outlet, ...]]:
+    """Return the outlets that the step means and those that it passes over."""
+    outlets = frame.chair.outlets
+    if frame.step.outlets != "used":
+        return outlets, ()
+    passed_over = tuple(o for o in outlets if o.kind in NOT_IN_THE_MOUTH)
+    return tuple(o for o in outlets if o not in passed_over), passed_over
