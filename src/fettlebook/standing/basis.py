@@ -1,0 +1,108 @@
+"""What verdicts stand on beside the book: the practice, its rulebook and running times of one day, made quick to ask."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import date, datetime, time, timedelta
+from functools import lru_cache
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from fettlebook.book.kinds import from_ms, to_ms
+from fettlebook.practice.model import Chair, Machine, Practice, Skill
+from fettlebook.rules.model import Computed, Duty, Origin, Requirement, Rulebook, Step, Subject, When
+from fettlebook.times.model import RunningTime
+
+HOUR_MS: Final = 3_600_000
+DAY_MS: Final = 24 * HOUR_MS
+MOVES_WATER: Final = (Computed.FLUSH, Computed.FILL, Computed.RINSE)
+BOOK: Final = Origin("fettlebook", "book", "the book itself: what it can't show is not taken as done", "practice", "practice")
+WEEK: Final = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+
+
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """A practice, what is in force for it, and how long its steps run."""
+
+    practice: Practice
+    rulebook: Rulebook
+    chairs: dict[str, Chair]
+    machines: dict[str, Machine]
+    times: dict[tuple[str, str, str], RunningTime]
+    requirements: dict[str, Requirement]
+    steps: dict[str, tuple[Duty, Step]]
+    chair_duties: dict[tuple[str, When], tuple[tuple[Duty, tuple[Step, ...]], ...]] = field(repr=False)
+    covered_by: dict[str, tuple[Duty, ...]] = field(repr=False)  # step -> duties that it is done with
+    zone: ZoneInfo
+
+    @classmethod
+    def of(cls, practice: Practice, rulebook: Rulebook, times: Iterable[RunningTime]) -> "Basis":
+        """Return the basis of a practice file, its rulebook and the running times of both."""
+        of_chairs = [duty for duty in rulebook.duties if duty.subject is Subject.CHAIR]
+        covered: dict[str, tuple[Duty, ...]] = {}
+        for duty in rulebook.duties:
+            for step in duty.covers:
+                covered[step] = (*covered.get(step, ()), duty)
+        return cls(
+            practice=practice,
+            rulebook=rulebook,
+            chairs={chair.id: chair for chair in practice.chairs},
+            machines={machine.id: machine for machine in practice.machines},
+            times={(t.chair, t.duty_id, t.step_id): t for t in times},
+            requirements={requirement.id: requirement for requirement in rulebook.requirements},
+            steps={step.id: (duty, step) for duty in rulebook.duties for step in duty.steps},
+            chair_duties={
+                (chair.id, when): tuple((duty, duty.steps_on(chair)) for duty in of_chairs if duty.when is when)
+                for chair in practice.chairs
+                for when in When
+            },
+            covered_by=covered,
+            zone=ZoneInfo(practice.practice.time_zone),
+        )
+
+    def day_of(self, ms: int) -> date:
+        """Return the local day of a moment."""
+        return datetime.fromtimestamp(ms / 1000, tz=self.zone).date()
+
+    def day_start(self, ms: int) -> int:
+        """Return when the local day of a moment began: days have 23 or 25 hours where clocks are set."""
+        return _midnight(self.day_of(ms), self.zone)
+
+    def days_after(self, ms: int, days: int) -> int:
+        """Return when the local day begins that lies `days` after that of a moment; negative: before."""
+        return _midnight(self.day_of(ms) + timedelta(days=days), self.zone)
+
+    def day_begins(self, day: date) -> int:
+        """Return when a local day begins [ms]."""
+        return _midnight(day, self.zone)
+
+    def openings(self, day: date) -> tuple[tuple[int, int], ...]:
+        """Return the stretches in which the practice is open on a local day, in order [ms]; none on a holiday."""
+        if any(holiday.date == day for holiday in self.practice.holidays):
+            return ()
+        name = WEEK[day.weekday()]
+        return tuple(sorted((self._moment(day, o.from_), self._moment(day, o.to)) for o in self.practice.opening if name in o.days))
+
+    def may(self, person: str, *skills: Skill) -> bool:
+        """Tell whether a person has one of these skills."""
+        return any(one.id == person and any(skill in one.skills for skill in skills) for one in self.practice.people)
+
+    def asks(self, *endings: str) -> Requirement | None:
+        """Return the requirement in force whose id ends so, from the topmost layer; the first ending that any has."""
+        for ending in endings:
+            found = [requirement for requirement in self.rulebook.requirements if requirement.id.endswith(ending)]
+            if found:
+                return found[-1]
+        return None
+
+    def _moment(self, day: date, clock: time) -> int:
+        return to_ms(datetime.combine(day, clock, tzinfo=self.zone))
+
+
+@lru_cache(maxsize=4096)
+def _midnight(day: date, zone: ZoneInfo) -> int:
+    return to_ms(datetime.combine(day, time(0), tzinfo=zone))
+
+
+def stamp(ms: int, zone: ZoneInfo) -> str:
+    """Return a moment on the practice's wall clock, as 2026-03-02 08:05."""
+    return from_ms(ms, str(zone)).strftime("%Y-%m-%d %H:%M")

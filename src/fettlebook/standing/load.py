@@ -1,0 +1,164 @@
+"""May I use what is in it? The conditions of a load: packed, run, tested before, released by a person who may."""
+
+from collections.abc import Iterator
+
+from fettlebook.practice.model import Machine, MachineKind, Skill
+from fettlebook.rules.model import Origin
+from fettlebook.standing.basis import BOOK
+from fettlebook.standing.look import Look
+from fettlebook.standing.machine import cycle_verdict, newest_run, test_origin, test_verdict
+from fettlebook.standing.model import Condition, Owed, Verdict
+from fettlebook.standing.streams import Fact
+
+
+def load_conditions(look: Look, load: str, *, unit: str | None = None, pack: str | None = None) -> tuple[Condition, ...]:
+    """Return the conditions of a load; with a unit or pack, what was decided of others in it does not count."""
+    subject = f"load:{load}"
+    packed = look.latest(subject, "packed")
+    if packed is None:
+        return (Condition("packed", Verdict.UNPROVEN, "what lies in it is not in the book", BOOK, mend=_again(look, subject)),)
+    machine = look.basis.machines.get(packed.says.machine.removeprefix("machine:"))
+    if machine is None:
+        why = f"{packed.says.machine.removeprefix('machine:')} is not in the practice file"
+        return (Condition("packed", Verdict.UNPROVEN, why, BOOK, (packed.entry,), packed.happened, mend=_again(look, subject)),)
+    here = Condition(
+        "packed", Verdict.FIT, f"{len(packed.says.items)} items {look.when(packed.happened)}", BOOK, (packed.entry,), packed.happened
+    )
+    ran = look.latest(subject, "cycle")
+    if ran is None:
+        return (
+            here,
+            Condition("cycle was good", Verdict.UNPROVEN, "no cycle in the book", _cycle_origin(look, machine), mend=_again(look, subject)),
+        )
+    conditions = [here, _cycle(look, machine, packed, ran), *_tested_before(look, machine, ran)]
+    if machine.kind is MachineKind.STERILIZER:
+        conditions += [*_looked_back(look, machine, packed, ran), released(look, subject, ran, unit=unit, pack=pack)]
+    else:
+        conditions += _rejected(look, subject, unit=unit)
+    return tuple(conditions)
+
+
+def _again(look: Look, subject: str) -> tuple[Owed, ...]:
+    """Return washing, packing and sterilizing again, with the practice's own minutes."""
+    practice = look.basis.practice
+    r = practice.reprocessing
+    attended, unattended = r.pack_minutes, r.cool_minutes
+    for kind in (MachineKind.WASHER, MachineKind.STERILIZER):
+        found = [m for m in practice.machines if m.kind is kind and not m.out_of_service]
+        if found:
+            attended += r.load_minutes + r.unload_minutes
+            unattended += min(cycle.minutes for m in found for cycle in m.cycles if cycle.id == m.day_cycle)
+    return (Owed(subject, "process", "Wash, pack, sterilize and release again", BOOK, attended * 60, unattended * 60),)
+
+
+again = _again
+
+
+def _cycle_origin(look: Look, machine: Machine) -> Origin:
+    asked = look.basis.asks("steam_bands", "steam.process") if machine.kind is MachineKind.STERILIZER else look.basis.asks("washer.a0")
+    return asked.origin if asked else BOOK
+
+
+def _cycle(look: Look, machine: Machine, packed: Fact, ran: Fact) -> Condition:
+    verdict, why, entries = cycle_verdict(look, ran)
+    if ran.says.machine != packed.says.machine:
+        verdict, why = Verdict.UNPROVEN, f"packed for {machine.id}, but run in {ran.says.machine.removeprefix('machine:')}"
+    subject = f"load:{packed.says.load}"
+    mend = () if verdict is Verdict.FIT else _again(look, subject)
+    return Condition("cycle was good", verdict, why, _cycle_origin(look, machine), entries, ran.happened, mend=mend)
+
+
+def _tested_before(look: Look, machine: Machine, ran: Fact) -> Iterator[Condition]:
+    """The tests that are due each day: passed on the day of the cycle, before it began."""
+    began = min(ran.says.began, ran.happened)
+    for test in machine.tests:
+        if test.every != "day":
+            continue
+        what, origin = f"{test.name}: passed before the load", test_origin(look, machine, test)
+        verdict, facts = newest_run(look, machine.id, test.id, until=began)
+        if not facts or facts[0].happened < look.basis.day_start(began):
+            why = f"none on {look.basis.day_of(began)} before {look.when(began)}"
+            yield Condition(what, Verdict.UNPROVEN, why, origin, mend=_again(look, f"load:{ran.says.load}"))
+            continue
+        entries, told = tuple(fact.entry for fact in facts), f"{facts[0].says.outcome} {look.when(facts[0].happened)}"
+        mend = () if verdict is Verdict.FIT else _again(look, f"load:{ran.says.load}")
+        yield Condition(what, verdict, told, origin, entries, facts[0].happened, mend=mend)
+
+
+def _looked_back(look: Look, machine: Machine, packed: Fact, ran: Fact) -> Iterator[Condition]:
+    """A test that failed after the cycle, with none passed between: the load is in the look-back until it is released anew."""
+    asked = look.basis.asks("spore_test.positive")
+    for test in dict.fromkeys(("spore test", *(test.id for test in machine.tests))):
+        after = look.first(f"machine:{machine.id}", f"test:{test}", since=ran.happened)
+        if after is None or test_verdict(after) is not Verdict.UNFIT:
+            continue
+        decided = look.latest(f"load:{packed.says.load}", "decided")
+        again_released = decided is not None and decided.says.meaning == "released" and decided.happened > after.says.read
+        origin = asked.origin if asked and test == "spore test" else BOOK
+        why = f"{test} failed {look.when(after.happened)}, and none was passed since this load"
+        what = f"no look-back from {test}"
+        entries = (after.entry, ran.entry)
+        if again_released and decided is not None and look.basis.may(decided.says.by, Skill.LEAD):
+            yield Condition(
+                what, Verdict.FIT, f"{why}; released anew by {decided.says.by}", origin, (decided.entry, *entries), decided.happened
+            )
+        else:
+            verdict = Verdict.UNFIT if packed.says.implant else Verdict.UNPROVEN
+            lead = Owed(f"load:{packed.says.load}", "look back", "Look back: the lead releases it anew, or recalls it", origin)
+            yield Condition(what, verdict, why, origin, entries, after.happened, mend=(lead,))
+
+
+def released(look: Look, subject: str, ran: Fact, *, unit: str | None, pack: str | None) -> Condition:
+    """Return whether a person who may released the load, after its cycle, having seen it dry and its indicators turned."""
+    what = "released by a person who may"
+    asked = look.basis.asks("each_pack")
+    origin = asked.origin if asked else BOOK
+    decided = _decision(look, subject, unit, pack)
+    release = Owed(subject, "release", "Look at packs and indicators, then release it by name", origin, 120)
+    if decided is None:
+        return Condition(what, Verdict.UNPROVEN, "not released", origin, mend=(release,))
+    says, moment = decided.says, look.when(decided.happened)
+    entries, since = (decided.entry,), decided.happened
+    if says.meaning != "released":
+        return Condition(
+            what, Verdict.UNFIT, f"{says.meaning} by {says.by} {moment}: {says.reason}", origin, entries, since, mend=_again(look, subject)
+        )
+    told = f"released by {says.by} {moment}" + (f", against the judgement: {says.override}" if says.override else "")
+    if says.dry is False or says.turned is False:
+        why = f"{told}; {'not dry' if says.dry is False else 'indicators not turned'}"
+        return Condition(what, Verdict.UNFIT, why, origin, entries, since, mend=_again(look, subject))
+    lacks = [
+        words
+        for words, missing in (
+            (f"{says.by} has neither the skill release nor lead", not look.basis.may(says.by, Skill.RELEASE, Skill.LEAD)),
+            ("released before the cycle was over", decided.happened < ran.happened),
+            ("whether it was dry is not in the book", says.dry is None),
+            ("whether the indicators had turned is not in the book", says.turned is None),
+        )
+        if missing
+    ]
+    if lacks:
+        return Condition(what, Verdict.UNPROVEN, f"{told}; {'; '.join(lacks)}", origin, entries, since, mend=(release,))
+    return Condition(what, Verdict.FIT, told, origin, entries, since)
+
+
+def _decision(look: Look, subject: str, unit: str | None, pack: str | None) -> Fact | None:
+    """Return the newest decision that concerns a unit or pack; without either, the newest of all: one recalled pack shows at the load."""
+    for fact in look.back(subject, "decided"):
+        units, packs = fact.says.units, fact.says.packs
+        if (
+            (units is None and packs is None)
+            or (unit is not None and unit in (units or ()))
+            or (pack is not None and pack in (packs or ()))
+        ):
+            return fact
+        if unit is None and pack is None and fact.says.meaning != "released":
+            return fact
+    return None
+
+
+def _rejected(look: Look, subject: str, *, unit: str | None) -> Iterator[Condition]:
+    decided = _decision(look, subject, unit, None)
+    if decided is not None and decided.says.meaning != "released":
+        why = f"{decided.says.meaning} by {decided.says.by} {look.when(decided.happened)}: {decided.says.reason}"
+        yield Condition("not put aside", Verdict.UNFIT, why, BOOK, (decided.entry,), decided.happened, mend=_again(look, subject))

@@ -1,0 +1,44 @@
+"""One question's point of view: a state, a basis, the moment judged and the moment known."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from fettlebook.standing.basis import Basis, stamp
+from fettlebook.standing.state import State
+from fettlebook.standing.streams import Fact
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """The book as known at `known_at`, asked about `at` [ms since 1970 UTC]: what had happened by the one and was received by the other."""
+
+    state: State
+    basis: Basis
+    at: int
+    known_at: int
+    memo: dict[str, Any] = field(default_factory=dict, repr=False, compare=False)  # what several subjects ask for
+
+    def latest(self, subject: str, sort: str, *, since: int = 0, until: int | None = None) -> Fact | None:
+        """Return the newest fact of a sort from `since` to `until` (left out: the moment judged)."""
+        return self.state.stream(subject, sort).latest(self._end(until), self.known_at, since=since)
+
+    def back(self, subject: str, sort: str, *, since: int = 0, until: int | None = None) -> Iterator[Fact]:
+        """Yield the facts of a sort, newest first."""
+        return self.state.stream(subject, sort).back(self._end(until), self.known_at, since=since)
+
+    def first(self, subject: str, sort: str, *, since: int, until: int | None = None) -> Fact | None:
+        """Return the oldest fact of a sort from `since` on."""
+        return self.state.stream(subject, sort).first(since, self.known_at, until=self._end(until))
+
+    def forward(self, subject: str, sort: str, *, since: int = 0, until: int | None = None) -> Iterator[Fact]:
+        """Yield the facts of a sort, oldest first."""
+        return self.state.stream(subject, sort).forward(since, self.known_at, until=self._end(until))
+
+    def when(self, ms: int) -> str:
+        """Return a moment as people write it; the time alone where it is of the day that is judged."""
+        text = stamp(ms, self.basis.zone)
+        return text[11:] if self.basis.day_of(ms) == self.basis.day_of(self.at) else text
+
+    def _end(self, until: int | None) -> int:
+        return self.at if until is None else min(until, self.at)

@@ -1,0 +1,200 @@
+"""May I load it? The conditions of a washer, an ultrasonic bath or a sterilizer."""
+
+from collections.abc import Iterator
+from typing import Final
+
+from fettlebook.practice.model import Machine, MachineTest
+from fettlebook.rules.model import Duty, Origin, Step, Subject, When
+from fettlebook.standing.attempts import attempts
+from fettlebook.standing.basis import BOOK
+from fettlebook.standing.look import Look
+from fettlebook.standing.model import Condition, Owed, Verdict, worst
+from fettlebook.standing.owed import duty_condition, owed_duty
+from fettlebook.standing.steps import DutySays, StepSays
+from fettlebook.standing.streams import Fact
+from fettlebook.standing.upkeep import service_conditions
+
+DAYS: Final = {"day": 0, "week": 7, "quarter": 92, "year": 366}  # the test holds through this many local days after its own
+SPORE: Final = "spore test"
+OUTCOME: Final = {"passed": Verdict.FIT, "failed": Verdict.UNFIT, "aborted": Verdict.UNPROVEN}
+
+
+def machine_conditions(look: Look, machine: Machine) -> tuple[Condition, ...]:
+    """Return the conditions of a machine."""
+    subject = f"machine:{machine.id}"
+    tests = tuple(test_condition(look, machine, test) for test in machine.tests)
+    return (
+        *service_conditions(look, subject, out_of_service=machine.out_of_service),
+        *tests,
+        *_duties(look, machine, When.BEFORE_FIRST_LOAD),
+        *_duties(look, machine, When.WEEKLY),
+        *_after_repair(look, machine),
+        *_cycles(look, machine),
+    )
+
+
+def newest_run(look: Look, machine: str, test: str, until: int | None = None) -> tuple[Verdict, tuple[Fact, ...]]:
+    """Return the outcome of the newest run of a test and its entries; where two entries tell of one run, the worse counts."""
+    facts: list[Fact] = []
+    for fact in look.back(f"machine:{machine}", f"test:{test}", until=until):
+        if facts and fact.happened != facts[0].happened:
+            break
+        facts.append(fact)
+    return (worst(test_verdict(fact) for fact in facts) if facts else Verdict.UNPROVEN), tuple(facts)
+
+
+def test_verdict(fact: Fact) -> Verdict:
+    """Return what one test says: a spore test counts only beside a control that grew."""
+    said = OUTCOME[fact.says.outcome]
+    spore = fact.says.test == SPORE
+    doubtful = fact.says.control == "not as it should" or (spore and fact.says.control != "as it should")
+    return Verdict.UNPROVEN if said is Verdict.FIT and doubtful else said
+
+
+def test_condition(look: Look, machine: Machine, test: MachineTest) -> Condition:
+    """Return whether a test of the practice file is passed and in date; a test before a repair proves nothing after it."""
+    basis, subject = look.basis, f"machine:{machine.id}"
+    origin = test_origin(look, machine, test)
+    what = f"{test.name}: passed {'today' if test.every == 'day' else 'within a ' + test.every}"
+    verdict, facts = newest_run(look, machine.id, test.id)
+    seconds = (test.attended_minutes * 60, test.unattended_minutes * 60)
+    mend = Owed(subject, test.id, test.name, origin, *seconds, since_ms=facts[0].happened if facts else None)
+    entries = tuple(fact.entry for fact in facts)
+    if not facts:
+        return Condition(what, Verdict.UNPROVEN, "not in the book", origin, mend=(mend,))
+    ran = facts[0].happened
+    told = f"{facts[0].says.outcome} {look.when(ran)}"
+    if verdict is not Verdict.FIT:
+        why = told if verdict is OUTCOME[facts[0].says.outcome] else f"{told}, but its control was not as it should be"
+        return Condition(what, verdict, why, origin, entries, ran, mend=(mend,))
+    expires = basis.days_after(ran, DAYS[test.every] + 1)
+    if expires <= look.at:
+        return Condition(what, Verdict.UNPROVEN, f"last {told}", origin, entries, expires, mend=(mend,))
+    repaired = _repaired(look, subject)
+    if repaired is not None and repaired.happened > ran:
+        why = f"{told}, before the repair of {look.when(repaired.happened)}"
+        return Condition(what, Verdict.UNPROVEN, why, origin, (*entries, repaired.entry), repaired.happened, mend=(mend,))
+    return Condition(what, Verdict.FIT, told, origin, entries, ran, expires)
+
+
+def test_origin(look: Look, machine: Machine, test: MachineTest) -> Origin:
+    """Return who asks for a test of the practice file: the rule in force for such a machine and interval, else the practice itself."""
+    endings = {
+        ("sterilizer", "day"): ("steam.daily",), ("sterilizer", "week"): ("steam.weekly",), ("sterilizer", "quarter"): ("steam.quarterly",),
+        ("sterilizer", "year"): ("steam.yearly",), ("washer", "day"): ("washer.tests.daily",), ("washer", "week"): ("washer.tests",),
+        ("washer", "quarter"): ("washer.tests.quarterly",), ("washer", "year"): ("washer.tests.yearly",),
+    }  # fmt: skip
+    asked = look.basis.asks(*endings.get((machine.kind.value, test.every), ()))
+    return (
+        asked.origin
+        if asked
+        else Origin("practice file", test.id, "the practice's own list of tests, by the machine's IFU", "practice", "own")
+    )
+
+
+def _repaired(look: Look, subject: str) -> Fact | None:
+    return next((fact for fact in look.back(subject, "service") if fact.says.sort == "repair"), None)
+
+
+def _duties(look: Look, machine: Machine, when: When) -> Iterator[Condition]:
+    subject, basis = f"machine:{machine.id}", look.basis
+    first = when is When.BEFORE_FIRST_LOAD
+    since = basis.day_start(look.at) if first else basis.days_after(look.at, -7)
+    for duty in basis.rulebook.duties_of(Subject(machine.kind.value), when):
+        said = [_step(look, machine, duty, step, since) for step in duty.steps]
+        says = DutySays(duty, tuple(one for one in said if one is not None))
+        if not says.steps:
+            continue
+        oldest = min((one.done for one in says.steps if one.done is not None), default=look.at)
+        expires = basis.days_after(look.at, 1) if first else basis.days_after(oldest, 8)
+        what = f"{duty.name}: done {'today' if first else 'in the last week'}"
+        yield duty_condition(look, subject, says, what=what, since=since, expires=expires, due=look.at)
+
+
+def _step(look: Look, machine: Machine, duty: Duty, step: Step, since: int) -> StepSays | None:
+    """Return what the book says of a step at a machine; None where the machine's tests, judged beside it, are the evidence asked for."""
+    if "spore" in duty.id:
+        verdict, facts = newest_run(look, machine.id, SPORE)
+        fresh = bool(facts) and facts[0].happened >= since
+        if not facts or (not fresh and verdict is Verdict.FIT):
+            return StepSays(
+                step, Verdict.UNPROVEN, f"last spore test {look.when(facts[0].happened)}" if facts else "no spore test in the book"
+            )
+        entries = tuple(fact.entry for fact in facts)
+        return StepSays(
+            step, verdict, f"spore test {facts[0].says.outcome} {look.when(facts[0].happened)}", entries, done=facts[0].happened
+        )
+    daily = duty.when is When.BEFORE_FIRST_LOAD and any(test.every == "day" for test in machine.tests)
+    if daily and {"start", "cycle log", "judgement"} & set(step.evidence):
+        return None
+    tries = attempts(look, f"machine:{machine.id}", step.id, since)
+    if not tries:
+        return StepSays(step, Verdict.UNPROVEN, "not in the book")
+    last = tries[-1]
+    if last.done is None:
+        return StepSays(step, Verdict.UNPROVEN, f"begun {look.when(last.newest.happened)}, its end is not in the book", last.entries)
+    verdict = Verdict.UNFIT if last.broken_off else Verdict.FIT
+    return StepSays(step, verdict, "broken off" if last.broken_off else "done", last.entries, done=last.done.happened)
+
+
+def _after_repair(look: Look, machine: Machine) -> Iterator[Condition]:
+    asked = look.basis.asks("spore_test.after_repair")
+    repaired = _repaired(look, f"machine:{machine.id}")
+    if asked is None or repaired is None or machine.kind.value != "sterilizer":
+        return
+    verdict, facts = newest_run(look, machine.id, SPORE)
+    what, since = "spore test since the repair", repaired.happened
+    entries = (*(fact.entry for fact in facts), repaired.entry)
+    mend = Owed(f"machine:{machine.id}", SPORE, "Spore test", asked.origin)
+    if not facts or facts[0].happened < since or verdict is not Verdict.FIT:
+        why = f"repaired {look.when(since)}: {repaired.says.words}"
+        yield Condition(what, Verdict.UNPROVEN if verdict is Verdict.FIT else verdict, why, asked.origin, entries, since, mend=(mend,))
+    else:
+        yield Condition(what, Verdict.FIT, f"passed {look.when(facts[0].happened)}", asked.origin, entries, facts[0].happened)
+
+
+def cycle_verdict(look: Look, ran: Fact) -> tuple[Verdict, str, tuple[str, ...]]:
+    """Return what a cycle is worth: what the machine said, and no better than the newest judgement of its log."""
+    said = {"passed": Verdict.FIT, "failed": Verdict.UNFIT, "aborted": Verdict.UNFIT, "nothing": Verdict.UNPROVEN}[ran.says.said]
+    told = f"{ran.says.cycle} {look.when(ran.happened)}: the machine says {ran.says.said}"
+    # A judgement belongs to its cycle whenever it was made: it tells what the cycle was.
+    judged = look.state.stream(f"cycle:{ran.entry}", "judged").latest(look.known_at, look.known_at)
+    if judged is None:
+        return said, told, (ran.entry,)
+    verdict = Verdict(judged.says.verdict)
+    if said is not Verdict.UNPROVEN:
+        verdict = worst((said, verdict))
+    return verdict, f"{told}; judged from its log: {judged.says.verdict} ({judged.says.reasons})", (judged.entry, ran.entry)
+
+
+def _cycles(look: Look, machine: Machine) -> Iterator[Condition]:
+    """The last cycle: after a bad one the machine is in doubt until a test passes, after two in a row it is off."""
+    bad: list[tuple[str, str]] = []
+    newest: Fact | None = None
+    for ran in look.back(f"machine:{machine.id}", "cycles"):
+        verdict, why, _ = cycle_verdict(look, ran)
+        newest = newest or ran
+        if verdict is not Verdict.UNFIT or len(bad) == 2:
+            break
+        bad.append((ran.entry, why))
+    if newest is None:
+        return
+    what = "last cycle did not fail"
+    passed = next((f for f in look.back(f"machine:{machine.id}", "tests", since=newest.happened) if test_verdict(f) is Verdict.FIT), None)
+    entries = tuple(entry for entry, _ in bad)
+    if not bad or passed is not None:
+        why = f"test passed {look.when(passed.happened)} after it" if bad and passed else f"{newest.says.said} {look.when(newest.happened)}"
+        yield Condition(what, Verdict.FIT, why, BOOK, (passed.entry if bad and passed else newest.entry,), newest.happened)
+        return
+    verdict = Verdict.UNFIT if len(bad) > 1 else Verdict.UNPROVEN
+    tests = tuple(
+        Owed(f"machine:{machine.id}", t.id, t.name, test_origin(look, machine, t), t.attended_minutes * 60, t.unattended_minutes * 60)
+        for t in machine.tests
+        if t.every == "day"
+    )
+    mend = tests or tuple(owed_duty(look, f"machine:{machine.id}", d, d.steps) for d in _first_duties(look, machine))
+    yield Condition(what, verdict, "; ".join(why for _, why in bad), BOOK, entries, newest.happened, mend=mend)
+
+
+def _first_duties(look: Look, machine: Machine) -> tuple[Duty, ...]:
+    return look.basis.rulebook.duties_of(Subject(machine.kind.value), When.BEFORE_FIRST_LOAD)

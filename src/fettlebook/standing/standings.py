@@ -1,0 +1,208 @@
+"""The whole: a book's state, what it is judged by, and verdicts of any subject at any moment, by what was known at any other."""
+
+from collections.abc import Iterable, Iterator
+from typing import Final
+
+from fettlebook.book.received import Received
+from fettlebook.errors import Mendable
+from fettlebook.practice.model import Practice
+from fettlebook.rules.model import Rulebook, Subject, When
+from fettlebook.standing.attempts import attempts
+from fettlebook.standing.basis import BOOK, Basis
+from fettlebook.standing.chair import chair_conditions
+from fettlebook.standing.load import load_conditions
+from fettlebook.standing.look import Look
+from fettlebook.standing.lots import label, lot_conditions
+from fettlebook.standing.machine import machine_conditions
+from fettlebook.standing.model import Condition, Owed, Standing, Verdict, worst
+from fettlebook.standing.owed import duty_condition
+from fettlebook.standing.state import Original, State
+from fettlebook.standing.steps import DutySays, StepSays
+from fettlebook.standing.unit import unit_conditions
+from fettlebook.standing.upkeep import doubt, missing_conditions, missing_now
+from fettlebook.standing.way import way_to_fit
+from fettlebook.times.model import RunningTime
+
+PRACTICE: Final = "practice:all"
+KINDS: Final = ("practice", "chair", "outlet", "machine", "load", "unit", "product", "solution")
+
+
+class Standings:
+    """A state with the basis it is judged by. Entries are added as they are received; verdicts are made when asked for."""
+
+    def __init__(self, state: State, basis: Basis) -> None:
+        self.state = state
+        self.basis = basis
+
+    def add(self, received: Received) -> None:
+        """Add the next entry of the book; the cost does not grow with the book."""
+        self.state.add(received)
+
+    def as_of(self, at: int, known_at: int | None = None) -> "View":
+        """Return the view of what had happened by `at` and was received by `known_at` (left out: by `at` too) [ms since 1970 UTC]."""
+        return View(Look(self.state, self.basis, at, at if known_at is None else known_at))
+
+
+def fold(
+    entries: Iterable[Received],
+    practice: Practice,
+    rulebook: Rulebook,
+    times: Iterable[RunningTime],
+    *,
+    original: Original | None = None,
+) -> Standings:
+    """Return the standings that entries, given in the order of receipt, and the rules of a day make together.
+
+    Parameters
+    ----------
+    original
+        Gives an entry by its id, such as a store's `get`; left out, every entry is kept in memory.
+    """
+    state = State(original)
+    for received in entries:
+        state.add(received)
+    return Standings(state, Basis.of(practice, rulebook, times))
+
+
+class View:
+    """Verdicts of all subjects at one moment, each made once."""
+
+    def __init__(self, look: Look) -> None:
+        self.look = look
+        self._made: dict[str, Standing] = {}
+
+    def standing(self, subject: str) -> Standing:
+        """Return the standing of a subject, written as the book writes it: `chair:chair 1`, `outlet:chair 1/turbine`, `practice:all`.
+
+        Raises
+        ------
+        Mendable
+            The practice file or the book knows no such subject.
+        """
+        made = self._made.get(subject)
+        if made is None:
+            conditions = self._conditions(subject)
+            way = way_to_fit(self.look.basis, conditions)
+            made = self._made[subject] = Standing(subject, self.look.at, self.look.known_at, conditions, way)
+        return made
+
+    def subjects(self) -> Iterator[str]:
+        """Yield what has a standing now: practice, chairs, lines, machines, units, products in use, and the loads of units at hand."""
+        practice = self.look.basis.practice
+        yield PRACTICE
+        for chair in practice.chairs:
+            yield f"chair:{chair.id}"
+            yield from (f"outlet:{chair.id}/{outlet.id}" for outlet in chair.outlets)
+        yield from (f"machine:{machine.id}" for machine in practice.machines)
+        loads: dict[str, None] = {}
+        for set_type in practice.sets:
+            for number in range(1, set_type.owned + 1):
+                unit = f"unit:{set_type.id}#{number}"
+                yield unit
+                packed = self.look.latest(unit, "packed")
+                if packed is not None:
+                    loads[packed.says.load] = None
+        yield from (f"load:{load}" for load in loads)
+        for product in _in_use(practice):
+            opened = self.look.latest(f"product:{product}", "opened")
+            if opened is not None:
+                yield opened.says.subject
+
+    def all(self) -> tuple[Standing, ...]:
+        """Return the standings of all present subjects."""
+        return tuple(self.standing(subject) for subject in self.subjects())
+
+    def _conditions(self, subject: str) -> tuple[Condition, ...]:
+        look, basis = self.look, self.look.basis
+        kind, _, name = subject.partition(":")
+        if kind == "practice":
+            return self._practice()
+        if kind == "chair" and name in basis.chairs:
+            return (*chair_conditions(look, basis.chairs[name]), *missing_conditions(look, subject, today_only=True))
+        if kind == "outlet":
+            chair, _, outlet = name.partition("/")
+            if chair in basis.chairs and any(o.id == outlet for o in basis.chairs[chair].outlets):
+                missing = missing_conditions(look, f"chair:{chair}", today_only=True)
+                return (*chair_conditions(look, basis.chairs[chair], outlet), *missing)
+        if kind == "machine" and name in basis.machines:
+            return (*machine_conditions(look, basis.machines[name]), *missing_conditions(look, subject, today_only=True))
+        if kind == "load" and subject in look.state.subjects:
+            return (*load_conditions(look, name), *missing_conditions(look, subject, today_only=False))
+        if kind == "unit" and (subject in look.state.subjects or self._owned(name)):
+            return (*unit_conditions(look, name), *missing_conditions(look, subject, today_only=False))
+        if kind in ("product", "solution") and subject in look.state.subjects:
+            return (*lot_conditions(look, subject), *missing_conditions(look, subject, today_only=False))
+        raise Mendable(f'nothing is called "{subject}"', where="subject", mend=self._known_names(kind))
+
+    def _owned(self, unit: str) -> bool:
+        set_type, _, number = unit.partition("#")
+        return any(
+            s.id == set_type and number.isascii() and number.isdigit() and 1 <= int(number) <= s.owned
+            for s in self.look.basis.practice.sets
+        )
+
+    def _known_names(self, kind: str) -> str:
+        names = [subject for subject in self.subjects() if subject.startswith(f"{kind}:")][:12]
+        return f"Choose one of: {', '.join(names)}." if names else f"Begin with one of: {', '.join(f'{kind}:' for kind in KINDS)}."
+
+    def _practice(self) -> tuple[Condition, ...]:
+        """The practice is no better than its chairs and machines in service, its own duties, and what its devices hold back."""
+        practice = self.look.basis.practice
+        parts = [f"chair:{c.id}" for c in practice.chairs if not c.out_of_service]
+        parts += [f"machine:{m.id}" for m in practice.machines if not m.out_of_service]
+        return (
+            *(self._part(subject) for subject in parts),
+            *self._weekly(),
+            *self._products(),
+            *(doubt(self.look, PRACTICE, missing) for missing in missing_now(self.look)),
+        )
+
+    def _part(self, subject: str) -> Condition:
+        standing = self.standing(subject)
+        name = subject.partition(":")[2]
+        evidence = tuple(dict.fromkeys(entry for c in standing.conditions for entry in c.evidence))
+        if not standing.failing:
+            return Condition(name, Verdict.FIT, "all conditions hold", BOOK, evidence, None, standing.valid_until_ms)
+        worst_one = standing.failing[0]
+        more = f" (and {len(standing.failing) - 1} more)" if len(standing.failing) > 1 else ""
+        why = f"{worst_one.what}: {worst_one.why}{more}"
+        return Condition(name, standing.verdict, why, worst_one.origin, evidence, worst_one.since_ms, mend=standing.way_to_fit.duties)
+
+    def _weekly(self) -> Iterator[Condition]:
+        look, basis = self.look, self.look.basis
+        since = basis.days_after(look.at, -7)
+        for duty in basis.rulebook.duties_of(Subject.PRACTICE, When.WEEKLY):
+            said = []
+            for step in duty.steps:
+                tries = [a for a in attempts(look, PRACTICE, step.id, since) if a.done is not None and not a.broken_off]
+                done = tries[-1].done.happened if tries and tries[-1].done else None
+                verdict = Verdict.FIT if tries else Verdict.UNPROVEN
+                said.append(StepSays(step, verdict, "done" if tries else "not in the book", tries[-1].entries if tries else (), done=done))
+            oldest = min((one.done for one in said if one.done is not None), default=look.at)
+            expires, what = basis.days_after(oldest, 8), f"{duty.name}: done in the last week"
+            yield duty_condition(look, PRACTICE, DutySays(duty, tuple(said)), what=what, since=since, expires=expires, due=look.at)
+
+    def _products(self) -> Iterator[Condition]:
+        look = self.look
+        for product in _in_use(look.basis.practice):
+            opened = look.latest(f"product:{product}", "opened")
+            what = f"{product}: an opened package, in date"
+            if opened is None:
+                fresh = Owed(f"product:{product}", "fresh", "Enter the package that is open, with lot and day", label(product))
+                yield Condition(what, Verdict.UNPROVEN, "no opened package in the book", label(product), mend=(fresh,))
+                continue
+            for condition in lot_conditions(look, opened.says.subject):
+                yield Condition(
+                    what, condition.verdict, f"lot {opened.says.lot}: {condition.why}", condition.origin, condition.evidence,
+                    condition.since_ms, condition.expires_ms, condition.mend,
+                )  # fmt: skip
+
+
+def _in_use(practice: Practice) -> tuple[str, ...]:
+    chosen = (practice.in_use.line_intensive, practice.in_use.line_continuous, practice.in_use.suction, practice.in_use.surfaces)
+    return tuple(dict.fromkeys(product for product in chosen if product is not None))
+
+
+def verdict_of(standings: Iterable[Standing]) -> Verdict:
+    """Return the worst verdict of several subjects."""
+    return worst(standing.verdict for standing in standings)

@@ -1,0 +1,118 @@
+"""May I open it? The conditions of one set or handpiece: clean, packed, sterile, released, in date, not used since."""
+
+from collections.abc import Iterator
+
+from fettlebook.practice.model import MachineKind
+from fettlebook.rules.model import Origin
+from fettlebook.standing.basis import BOOK, DAY_MS
+from fettlebook.standing.load import again, load_conditions
+from fettlebook.standing.look import Look
+from fettlebook.standing.machine import cycle_verdict
+from fettlebook.standing.model import Condition, Verdict
+from fettlebook.standing.streams import Fact
+from fettlebook.standing.upkeep import service_conditions
+
+CLEANS = (MachineKind.WASHER, MachineKind.ULTRASONIC)
+
+
+def unit_conditions(look: Look, unit: str) -> tuple[Condition, ...]:
+    """Return the conditions of a unit such as `exam#3`."""
+    subject = f"unit:{unit}"
+    retired = look.latest(subject, "retired")
+    if retired is not None:
+        why = f"retired {look.when(retired.happened)}: {retired.says}"
+        return (Condition("not retired", Verdict.UNFIT, why, BOOK, (retired.entry,), retired.happened),)
+    service = service_conditions(look, subject)
+    newest = look.latest(subject, "packed")
+    sterile = next((fact for fact in look.back(subject, "packed") if _kind(look, fact) is MachineKind.STERILIZER), None)
+    used = look.latest(subject, "use")
+    if sterile is None:
+        why = (
+            f"used {look.when(used.happened)}, and no sterilizer load with it is in the book"
+            if used
+            else "no sterilizer load with it is in the book"
+        )
+        verdict = Verdict.UNFIT if used else Verdict.UNPROVEN
+        return (*service, Condition("sterilized", verdict, why, BOOK, (used.entry,) if used else (), mend=again(look, subject)))
+    if used is not None and used >= sterile:
+        why = f"used at {used.says.chair.removeprefix('chair:')}, visit {used.says.visit}, {look.when(used.happened)}"
+        return (
+            *service,
+            Condition(
+                "not used since it was sterilized", Verdict.UNFIT, why, BOOK, (used.entry,), used.happened, mend=again(look, subject)
+            ),
+        )
+    if newest is not None and newest is not sterile and newest > sterile:
+        why = f"in load {newest.says.load} since {look.when(newest.happened)}, not sterilized since"
+        return (*service, Condition("sterilized", Verdict.UNPROVEN, why, BOOK, (newest.entry,), newest.happened, mend=again(look, subject)))
+    pack = next((pack for one, pack in sterile.says.items if one == unit), None)
+    of_load = load_conditions(look, sterile.says.load, unit=unit, pack=pack)
+    return (*service, *_washed(look, subject, sterile, used), *of_load, *_in_date(look, subject, sterile, wrapped=pack is not None))
+
+
+def _kind(look: Look, packed: Fact) -> MachineKind | None:
+    machine = look.basis.machines.get(packed.says.machine.removeprefix("machine:"))
+    return machine.kind if machine else None
+
+
+def _washed(look: Look, subject: str, sterile: Fact, used: Fact | None) -> Iterator[Condition]:
+    """Washed between its last use and the sterilizer, in a cycle that was good."""
+    if not any(machine.kind in CLEANS for machine in look.basis.practice.machines):
+        return
+    what = "washed before it was packed"
+    since = used.happened if used else 0
+    asked = look.basis.asks("washer.a0")
+    origin = asked.origin if asked else BOOK
+    seen = ""
+    for washed in look.back(subject, "packed", since=since, until=sterile.happened):
+        if _kind(look, washed) not in CLEANS:
+            continue
+        ran = look.latest(f"load:{washed.says.load}", "cycle", until=sterile.happened)
+        decided = look.latest(f"load:{washed.says.load}", "decided")
+        if ran is None:
+            seen = seen or f"load {washed.says.load}: no cycle in the book before it was sterilized"
+            continue
+        verdict, why, entries = cycle_verdict(look, ran)
+        if decided is not None and decided.says.meaning != "released":
+            verdict, why = Verdict.UNFIT, f"load {washed.says.load} was {decided.says.meaning}: {decided.says.reason}"
+        mend = () if verdict is Verdict.FIT else again(look, subject)
+        yield Condition(what, verdict, why, origin, (*entries, washed.entry), ran.happened, mend=mend)
+        return
+    why = seen or (f"no washer load since its use {look.when(since)}" if used else "no washer load in the book")
+    yield Condition(what, Verdict.UNPROVEN, why, origin, mend=again(look, subject))
+
+
+def _in_date(look: Look, subject: str, sterile: Fact, *, wrapped: bool) -> Iterator[Condition]:
+    ran = look.latest(f"load:{sterile.says.load}", "cycle")
+    if ran is None:
+        return
+    what = "within its storage life"
+    days, origin = _life(look, wrapped=wrapped)
+    if days is None:
+        yield Condition(what, Verdict.FIT, "no term set: look at the pack before you open it", origin, (ran.entry,), ran.happened)
+        return
+    # Unwrapped things last to the end of the working day: that is a local day, not 24 hours.
+    ends = look.basis.days_after(ran.happened, 1) if days <= 1 else ran.happened + round(days * DAY_MS)
+    told = f"{'wrapped' if wrapped else 'unwrapped'}, sterilized {look.when(ran.happened)}, good until {look.when(ends)}"
+    if ends <= look.at:
+        yield Condition(what, Verdict.UNPROVEN, told, origin, (ran.entry,), ends, mend=again(look, subject))
+    else:
+        yield Condition(what, Verdict.FIT, told, origin, (ran.entry,), ran.happened, ends)
+
+
+def _life(look: Look, *, wrapped: bool) -> tuple[float | None, Origin]:
+    """Return how many days it may be stored, by the strictest rule in force; None where none names a number.
+
+    Where an unwrapped set lies isn't in the book: the rule for the stricter place holds.
+    """
+    found = [
+        (max(limit.value), limit.origin)
+        for limit in look.basis.rulebook.limits
+        if limit.unit == "d" and limit.value and (limit.id.endswith(".storage") if wrapped else ".storage.unwrapped" in limit.id)
+    ]
+    if found:
+        return min(found, key=lambda one: one[0])
+    asked = look.basis.asks(".storage")
+    if not wrapped:
+        return 1.0, asked.origin if asked else BOOK
+    return None, asked.origin if asked else BOOK

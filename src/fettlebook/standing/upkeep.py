@@ -1,0 +1,88 @@
+"""In service or not: faults that stop use, out of service, back in service; and what a device holds that never arrived."""
+
+from collections.abc import Iterator
+
+from fettlebook.standing.basis import BOOK
+from fettlebook.standing.gaps import Missing
+from fettlebook.standing.look import Look
+from fettlebook.standing.model import Condition, Owed, Verdict
+from fettlebook.standing.streams import Fact
+
+
+def service_conditions(look: Look, subject: str, *, out_of_service: bool = False, outlet: str | None = None) -> tuple[Condition, ...]:
+    """Return whether a subject is in service: by the practice file, and by faults and returns in the book."""
+    what = "in service"
+    if out_of_service:
+        back = Owed(subject, "file", "Set out_of_service = false in the practice file, once it may be used", BOOK)
+        return (Condition(what, Verdict.UNFIT, "the practice file says: out of service", BOOK, mend=(back,)),)
+    stops = list(open_stops(look, subject, outlet))
+    if not stops:
+        back_in = next((f for f in look.back(subject, "service") if f.says.sort == "returned"), None)
+        why = f"returned {look.when(back_in.happened)} by {back_in.says.by}" if back_in else "no fault that stops use in the book"
+        return (Condition(what, Verdict.FIT, why, BOOK, (back_in.entry,) if back_in else (), back_in.happened if back_in else None),)
+    told = "; ".join(f"{fact.says.words} ({look.when(fact.happened)})" for fact in stops)
+    back = Owed(subject, "return", "Repair it, then return it to service by name", BOOK)
+    return (Condition(what, Verdict.UNFIT, told, BOOK, tuple(f.entry for f in stops), stops[-1].happened, mend=(back,)),)
+
+
+def open_stops(look: Look, subject: str, outlet: str | None) -> Iterator[Fact]:
+    """Yield what put a subject out of service and hasn't been returned since, newest first; with `outlet`, what concerns it."""
+    back: set[str] = set()
+    for fact in look.back(subject, "service"):
+        outlets = fact.says.outlets
+        if fact.says.sort == "returned":
+            if outlets is None:
+                return  # all of it is back
+            back |= set(outlets)
+        elif fact.says.sort == "stop" and _holds(outlets, back, outlet):
+            yield fact
+
+
+def _holds(outlets: tuple[str, ...] | None, back: set[str], outlet: str | None) -> bool:
+    """Tell whether a stop of these outlets (None: of all) still holds, for one outlet where that is asked."""
+    if outlet is not None:
+        return outlet not in back and (outlets is None or outlet in outlets)
+    return outlets is None or bool(set(outlets) - back)
+
+
+def missing_now(look: Look) -> tuple[Missing, ...]:
+    """Return the entries that devices made and that had not arrived, as known then."""
+    if "missing" not in look.memo:
+        found = (m for device, counter in look.state.devices.items() for m in counter.missing(device, look.known_at))
+        look.memo["missing"] = tuple(m for m in found if m.after <= look.at)
+    held: tuple[Missing, ...] = look.memo["missing"]
+    return held
+
+
+def missing_conditions(look: Look, subject: str, *, today_only: bool) -> Iterator[Condition]:
+    """Yield a doubt for each stretch of missing entries whose device was then working on the subject.
+
+    Parameters
+    ----------
+    today_only
+        Leave out what ended before today: the duties of the day prove a chair or machine anew, while a set or load keeps the doubt.
+    """
+    for missing in missing_now(look):
+        if today_only and missing.before < look.basis.day_start(look.at):
+            continue
+        if subject in _touched(look, missing):
+            yield doubt(look, subject, missing)
+
+
+def doubt(look: Look, subject: str, missing: Missing) -> Condition:
+    """Return the condition that nothing is missing, failing for this device."""
+    why = f"{missing.words}; made before {look.when(missing.before)}" + (f", after {look.when(missing.after)}" if missing.after else "")
+    send = Owed(subject, "send", f"Let device {missing.device} send what it holds", BOOK)
+    return Condition("no entry is missing", Verdict.UNPROVEN, why, BOOK, (), missing.before, mend=(send,))
+
+
+def _touched(look: Look, missing: Missing) -> frozenset[str]:
+    key = f"touched {missing.device} {missing.first}"
+    if key not in look.memo:
+        basis = look.basis
+        since = basis.day_start(missing.after or missing.before)
+        until = basis.days_after(missing.before, 1) - 1
+        counter = look.state.devices[missing.device]
+        look.memo[key] = frozenset(counter.touched(since, until, missing, look.known_at))
+    held: frozenset[str] = look.memo[key]
+    return held

@@ -1,0 +1,250 @@
+"""The water of a chair: counts against the limits in force, in date; boil-water notices; opened water paths."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+from fettlebook.practice.model import SupplyKind
+from fettlebook.rules.model import Limit, Origin, Requirement, When
+from fettlebook.standing.attempts import attempts
+from fettlebook.standing.basis import BOOK, DAY_MS
+from fettlebook.standing.facts import Result, Taken
+from fettlebook.standing.look import Look
+from fettlebook.standing.model import Condition, Owed, Verdict
+from fettlebook.standing.owed import duty_condition, minutes_of
+from fettlebook.standing.steps import AtChair, DutySays, duty_says
+from fettlebook.times.words import listed
+
+# The rows say how often in words; these are the longest stretches that the words can mean.
+DAYS_OF: Final = {"weekly": 7, "monthly": 31, "quarterly": 92, "half-yearly": 184, "yearly": 366}
+BINDING: Final = ("limit", "action", "alert", "aim")
+PER_ML: Final = {"CFU/mL": 1.0, "CFU/L": 0.001, "CFU/100 mL": 0.01}
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """One result with the sample it belongs to."""
+
+    result: Result
+    outlets: tuple[str, ...] | None
+    taken: int
+    neutralised: bool | None
+    evidence: tuple[str, ...]
+
+
+def water_conditions(at: AtChair) -> Iterator[Condition]:
+    """Yield whether the counts of a chair, or of one line, are within the limits in force, and in date."""
+    asked = _interval(at.look, ())
+    for quantity in dict.fromkeys(limit.quantity for limit in at.look.basis.rulebook.limits if limit.role in BINDING and limit.quantity):
+        limits = [m for role in BINDING if (m := at.look.basis.rulebook.strictest(quantity, role)) is not None and m.unit in PER_ML]
+        if not limits:
+            continue
+        counted = list(_counted(at, quantity))
+        required = quantity == "water count" and asked is not None
+        # Rules ask for a sample of each chair: one line's is in date for all, and speaks for lines that have none of their own.
+        dated = counted if at.only is None else list(_counted(replace(at, only=None), quantity))
+        if dated:
+            yield _judged(at, quantity, limits, counted or dated, dated=dated if required else ())
+        elif required and asked is not None:
+            why = f"no {quantity} in the book"
+            yield Condition(f"{quantity} within the limit", Verdict.UNPROVEN, why, asked[1].origin, mend=_sample(at))
+    yield from _after_repair(at)
+
+
+def _interval(look: Look, good: Sequence[Counted]) -> tuple[int, Requirement] | None:
+    """Return how many days a result holds, and who says so: the shortest that is asked for; longer once two in a row were good."""
+    found: list[tuple[int, Requirement]] = []
+    for requirement in look.basis.rulebook.requirements:
+        if requirement.id.endswith("water.test_interval"):
+            days = [DAYS_OF[word] for word in requirement.trigger.replace(",", " ").split() if word in DAYS_OF]
+            if days:
+                found.append((days[-1] if len(good) >= 2 else days[0], requirement))
+    return min(found, key=lambda one: one[0], default=None)
+
+
+def _counted(at: AtChair, quantity: str) -> Iterator[Counted]:
+    """Yield the results of a quantity that concern the chair, or the one line, by when the sample was taken, newest first."""
+    look, seen = at.look, set[str]()
+    for fact in look.back(f"chair:{at.chair.id}", "sample"):
+        sample = fact.says.sample
+        if sample in seen:
+            continue
+        seen.add(sample)
+        result = next(
+            (f for f in look.state.stream(f"sample:{sample}", "result").back(look.known_at, look.known_at) if f.says.quantity == quantity),
+            None,
+        )
+        if result is None:
+            continue
+        taken = look.latest(f"sample:{sample}", "taken")
+        said: Taken | None = taken.says if taken else None
+        outlets = result.says.outlets or (said.outlets if said else None)
+        if at.only is None or outlets is None or at.only in outlets:
+            when = taken.happened if taken else fact.happened
+            entries = (result.entry, *((taken.entry,) if taken else ()))
+            yield Counted(result.says, outlets, when, said.neutralised if said else None, entries)
+
+
+def _judged(at: AtChair, quantity: str, limits: Sequence[Limit], counted: Sequence[Counted], *, dated: Sequence[Counted]) -> Condition:
+    """Hold the newest result of each line to the limits; the worst line speaks for the chair, the newest good sample for the date."""
+    look, what = at.look, f"{quantity} within the limit"
+    newest: dict[str, Counted] = {}
+    for one in counted:
+        for outlet in one.outlets or ("the chair",):
+            newest.setdefault(outlet, one)
+    said = [(*_held(at, one, limits), one) for one in dict.fromkeys(newest.values())]
+    bad = [s for s in said if s[0] is not Verdict.FIT]
+    if bad:
+        verdict, why, origin, one = min(bad, key=lambda s: s[0] is not Verdict.UNFIT)
+        return Condition(what, verdict, why, origin, one.evidence, one.taken, mend=_treat_and_sample(at))
+    good = [one for one in dated if _held(at, one, limits)[0] is Verdict.FIT]
+    in_row = good[:2] if good[:2] == list(dated[:2]) else ()
+    asked = _interval(look, in_row)
+    if not good or asked is None:
+        verdict, why, origin, one = max(said, key=lambda s: s[3].taken)
+        return Condition(what, verdict, why, origin, one.evidence, one.taken)
+    one = good[0]
+    verdict, why, origin = _held(at, one, limits)
+    ends = look.basis.days_after(one.taken, asked[0] + 1)
+    if ends <= look.at:
+        late = f"last sample {look.when(one.taken)}, {(look.at - one.taken) // DAY_MS} days ago; a result holds {asked[0]} days"
+        return Condition(what, Verdict.UNPROVEN, late, asked[1].origin, one.evidence, ends, mend=_sample(at))
+    # Two in a row let it hold longer: both are evidence.
+    entries = tuple(dict.fromkeys(entry for counted_one in in_row or (one,) for entry in counted_one.evidence))
+    return Condition(what, Verdict.FIT, why, origin, entries, one.taken, ends)
+
+
+def _held(at: AtChair, one: Counted, limits: Sequence[Limit]) -> tuple[Verdict, str, Origin]:
+    """Return how one result stands to the limits, strictest role first."""
+    result, where = one.result, f"{listed(one.outlets)} " if one.outlets else ""
+    mark = {"above": "more than ", "below": "less than ", None: ""}[result.mark]
+    told = f"{where}{mark}{result.value:g} {result.unit}, sample of {at.look.when(one.taken)}"
+    if result.unit not in PER_ML:
+        return Verdict.UNPROVEN, f"{told}: in another unit than the limits", BOOK
+    value, pooled = result.value * PER_ML[result.unit], len(one.outlets or ())
+    for limit in limits:
+        most = max(limit.value) * PER_ML[limit.unit]
+        named = f"{max(limit.value):g} {limit.unit} ({limit.role})"
+        if value > most and result.mark == "below":
+            return Verdict.UNPROVEN, f"{told}: the method can't tell whether it is over {named}", limit.origin
+        if value > most or result.mark == "above":
+            treated = limit.role == "aim" and _treated_since(at, one.taken)
+            if limit.role == "alert" or treated:
+                return Verdict.UNPROVEN, f"{told}: over {named}; a new sample must show it good", limit.origin
+            return Verdict.UNFIT, f"{told}: over {named}", limit.origin
+        if pooled > 1 and value * pooled > most:
+            return Verdict.UNPROVEN, f"{told}: pooled from {pooled}, so one line alone may be over {named}", limit.origin
+    binding = limits[0]
+    if one.neutralised is not True and _treated_all_day(at):
+        return Verdict.UNPROVEN, f"{told}: not neutralised, so it may be too low", binding.origin
+    return Verdict.FIT, f"{told}; at most {max(binding.value):g} {binding.unit} ({binding.role})", binding.origin
+
+
+def _treated_all_day(at: AtChair) -> bool:
+    return at.chair.supply.kind is SupplyKind.DOSING or at.look.basis.practice.in_use.line_continuous is not None
+
+
+def _treated_since(at: AtChair, since: int) -> bool:
+    return any(says.verdict is Verdict.FIT for says in _intensive(at, since))
+
+
+def _intensive(at: AtChair, since: int) -> list[DutySays]:
+    """Return what the book says of the intensive treatment, since some moment: the duty that comes back from the longest rest."""
+    duties = [duty for duty, _ in at.look.basis.chair_duties[at.chair.id, When.AFTER_STANDING_STILL] if duty.after_idle_h is not None]
+    longest = sorted(duties, key=lambda duty: duty.after_idle_h or 0)[-1:]
+    return [duty_says(AtChair(at.look, at.chair, since, at.outlets, at.only), duty) for duty in longest]
+
+
+def _sample(at: AtChair) -> tuple[Owed, ...]:
+    found = next(((d, s) for d, s in at.look.basis.steps.values() if "sample sheet" in s.evidence), None)
+    culture = at.look.basis.rulebook.limit("all.water.culture")
+    wait_h = min(culture.value) * 24 if culture else 0.0
+    name = "Take a water sample and wait for its result"
+    origin = next((r.origin for r in at.look.basis.rulebook.requirements if r.id.endswith("water.test_interval")), BOOK)
+    if found is None:
+        return (Owed(f"chair:{at.chair.id}", "sample", name, origin, wait_h=wait_h),)
+    duty, step = found
+    attended, unattended, missing = minutes_of(at.look.basis, at.chair.id, duty, [step])
+    return (Owed(f"chair:{at.chair.id}", "sample", name, origin, attended, unattended, (step.id,), missing_time=missing, wait_h=wait_h),)
+
+
+def _treat_and_sample(at: AtChair) -> tuple[Owed, ...]:
+    window = at.look.basis.rulebook.limit("all.water.after_high_result")
+    sample = _sample(at)[0]
+    wait_h = (min(window.value) * 24 if window else 0.0) + sample.wait_h
+    name = "Look through procedure and dose, treat the lines intensively, then a new sample of each line"
+    treat = [(says.duty, says.duty.steps_on(at.chair)) for says in _intensive(at, at.look.at)]
+    origin = window.origin if window else sample.origin
+    if not treat:
+        return (Owed(sample.subject, "treat", name, origin, sample.attended_s, 0, sample.steps, wait_h=wait_h),)
+    duty, steps = treat[0]
+    attended, unattended, missing = minutes_of(at.look.basis, at.chair.id, duty, steps)
+    return (Owed(sample.subject, duty.id, name, origin, attended, unattended, tuple(s.id for s in steps), duty.covers, missing, wait_h),)
+
+
+def _after_repair(at: AtChair) -> Iterator[Condition]:
+    """After the water path was opened: intensive treatment, and a sample taken since."""
+    look, subject = at.look, f"chair:{at.chair.id}"
+    opened = next(
+        (f for f in look.back(subject, "service") if f.says.water_path and (at.only is None or _concerns(f.says.outlets, at.only))), None
+    )
+    if opened is None:
+        return
+    asked = look.basis.asks("water.after_repair", "water.after_repair_1", "water.new_pipes")
+    for says in _intensive(at, opened.happened):
+        yield duty_condition(
+            look, subject, says, what="treated since the water path was opened", since=opened.happened, expires=None, due=None
+        )
+    good = [one for one in _counted(at, "water count") if one.taken >= opened.happened]
+    what, why = "sampled since the water path was opened", f"opened {look.when(opened.happened)}: {opened.says.words}"
+    origin = asked.origin if asked else BOOK
+    if good:
+        yield Condition(what, Verdict.FIT, why, origin, good[0].evidence, good[0].taken)
+    else:
+        yield Condition(what, Verdict.UNPROVEN, why, origin, (opened.entry,), opened.happened, mend=_sample(at))
+
+
+def _concerns(outlets: tuple[str, ...] | None, only: str) -> bool:
+    return outlets is None or only in outlets
+
+
+def notice_conditions(at: AtChair) -> Iterator[Condition]:
+    """Yield what a boil-water notice means: while it holds no water from the mains; after it, treatment before use."""
+    look, subject = at.look, f"chair:{at.chair.id}"
+    notice = look.latest("practice:all", "notice:boil water")
+    if notice is None:
+        return
+    mains = at.chair.supply.kind is not SupplyKind.BOTTLE
+    asked = look.basis.asks("water.boil_notice")
+    origin = asked.origin if asked else BOOK
+    what, begun = "no boil-water notice", look.when(notice.happened)
+    if notice.says.begun and mains:
+        wait = Owed(subject, "notice", "Wait until the notice is lifted; until then sterile water by syringe only", origin)
+        yield Condition(what, Verdict.UNFIT, f"notice in force since {begun}", origin, (notice.entry,), notice.happened, mend=(wait,))
+    elif notice.says.begun:
+        yield _bottle_filled(at, notice.happened, notice.entry, origin)
+    elif mains:
+        for says in _intensive(at, notice.happened):
+            after = look.basis.asks("water.boil_notice.after") or asked
+            found = duty_condition(
+                look, subject, says, what="treated since the boil-water notice was lifted", since=notice.happened, expires=None, due=None
+            )
+            yield Condition(
+                found.what, found.verdict, found.why, after.origin if after else found.origin, (*found.evidence, notice.entry),
+                found.since_ms, None, found.mend,
+            )  # fmt: skip
+
+
+def _bottle_filled(at: AtChair, begun: int, notice: str, origin: Origin) -> Condition:
+    look, what = at.look, "bottle filled with safe water since the boil-water notice began"
+    steps = [(d, s) for d, s in look.basis.steps.values() if s.only == "bottle" and s.id.endswith("fill_bottle")]
+    for _, step in steps:
+        tries = attempts(look, f"chair:{at.chair.id}", step.id, begun)
+        if tries and tries[-1].done is not None and not tries[-1].broken_off:
+            done = tries[-1].done.happened
+            return Condition(what, Verdict.FIT, f"filled {look.when(done)}", origin, (*tries[-1].entries, notice), done)
+    why = f"notice in force since {look.when(begun)}; no filling with treated or distilled water since"
+    mend = tuple(
+        Owed(f"chair:{at.chair.id}", d.id, s.name, origin, *minutes_of(look.basis, at.chair.id, d, [s])[:2], (s.id,)) for d, s in steps
+    )
+    return Condition(what, Verdict.UNPROVEN, why, origin, (notice,), begun, mend=mend)
