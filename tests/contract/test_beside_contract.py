@@ -175,3 +175,22 @@ def test_a_book_that_is_not_as_sealed_is_not_made_to_look_whole(open_store: Call
     with pytest.raises(Mendable, match="not as they were sealed"):
         rebuild(store, request)
     assert beside(store) == before
+
+
+def test_a_kept_file_that_was_changed_or_is_gone_is_found_with_the_entries_that_name_it(open_store: Callable[..., Store]) -> None:
+    store = open_store()
+    held = store.keep_file(b"time,temp\n", media="text/csv")
+    gone = held.model_copy(update={"digest": "ab" * 32})
+    for n, one in enumerate((None, held, None, gone, held), start=1):
+        data = StepDone(duty="d", step="s", chair="chair 1", outcome="done", files=(one,) if one else None)
+        put(store, new_entry(data, moment=Moment(NOW, "UTC"), device="tablet-3", n=n, by="ana"))
+    found = store.verify()
+    assert [(f.kind, f.first, f.last) for f in found.faults] == [("file", 4, 4)]
+    if not isinstance(store, SqliteStore):
+        return  # the program's role can't change a file there
+    with store._writing() as connection:
+        connection.execute(text("DROP TRIGGER file_no_update"))
+        connection.execute(text("UPDATE file SET content = CAST('time,temq' AS BLOB)"))
+    assert [(f.kind, f.first, f.last) for f in store.verify().faults] == [("file", 2, 5), ("file", 4, 4)]
+    with pytest.raises(Mendable, match="were changed"):
+        store.file(held.digest)

@@ -1,5 +1,6 @@
 """Writing a file whole, durably and for its owner only: under another name first, then renamed."""
 
+import hashlib
 import os
 import tempfile
 from contextlib import suppress
@@ -41,3 +42,12 @@ def sync_folder(folder: Path) -> None:
             os.fsync(opened)
         finally:
             os.close(opened)
+
+
+def digest_of_file(path: Path) -> str:
+    """Return the SHA-256 of a file's bytes in hexadecimal."""
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError as error:
+        raise Mendable(f"can't be read ({error.strerror})", where=str(path), mend="Look for the file, and at its rights.") from None

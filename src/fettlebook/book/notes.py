@@ -45,8 +45,13 @@ class VerifierKey:
         """Four bytes that tell keys of one name apart; no proof of anything [N]."""
         return hashlib.sha256(self.name.encode() + b"\n" + bytes([ED25519]) + self.public).digest()[:4]
 
+    @property
+    def short(self) -> str:
+        """Name and id: how a signature names its key."""
+        return f"{self.name}+{self.key_id.hex()}"
+
     def __str__(self) -> str:
-        return f"{self.name}+{self.key_id.hex()}+{base64.b64encode(bytes([ED25519]) + self.public).decode()}"
+        return f"{self.short}+{base64.b64encode(bytes([ED25519]) + self.public).decode()}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +140,12 @@ def open_note(note: str, keys: Sequence[VerifierKey]) -> str:
         mend = "Use the verifier key that was printed with the first day sheets, or ask who holds it."
         raise Mendable(f"signed by {names}, by none of the keys given", where="note", mend=mend)
     return text
+
+
+def first_signer(note: str) -> str:
+    """Return name and id of the key of a note's first signature, unchecked."""
+    _, ((name, held), *_) = _parts(note)
+    return f"{name}+{held[:4].hex()}"
 
 
 def _parts(note: str) -> tuple[str, list[tuple[str, bytes]]]:

@@ -7,7 +7,7 @@ shows that, so a book without one is whole in itself, no more.
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final, Literal
 
@@ -16,7 +16,7 @@ from fettlebook.book.order import RUNS_MOST, Run, gaps_in, longest_order, overla
 from fettlebook.book.tree import TILE, Peaks, leaf_hash, node_hash, peaks_of
 
 Beside = tuple[str, int, str] | tuple[str, int, str, str]
-FaultKind = Literal["changed", "missing", "inserted", "reordered", "rewritten", "index"]
+FaultKind = Literal["changed", "missing", "inserted", "reordered", "rewritten", "index", "file"]
 _TILE_LEAVES: Final = 1 << TILE
 _MARKS: Final = 1 << 256
 
@@ -51,7 +51,7 @@ class Fault:
 
     `changed`: other bytes than were sealed, in one or more of them. `missing`, `inserted`, `reordered`: as it says.
     `rewritten`: the book agrees with itself, but not with a root that left the machine. `index`: the sealed bytes are right, a
-    column or hash beside them is not; it can be made again.
+    column or hash beside them is not; it can be made again. `file`: a kept file that they name was changed or is gone.
     """
 
     kind: FaultKind
@@ -95,6 +95,7 @@ def verify_book(
     nodes: Mapping[tuple[int, int], bytes],
     received: int | None = None,
     beside: Iterable[Beside] | None = None,
+    files: Iterable[tuple[str, bool]] | None = None,
     anchors: Sequence[Anchor] = (),
     receipts: Mapping[int, bytes] | None = None,
 ) -> Verification:
@@ -112,6 +113,8 @@ def verify_book(
         When the last entry was received, as the head has it; None: not asked.
     beside
         What stands in the tables beside the entries: ("subject", seq, subject) and ("clash", seq, id, digest); None: not asked.
+    files
+        Digest of each kept file, and whether its bytes are still those; None: not asked.
     anchors
         Roots that left the machine.
     receipts
@@ -130,6 +133,8 @@ def verify_book(
         verifier.add("index", max(size, 1), max(size, 1), "the head has another time of receipt for the last entry")
     if beside is not None and sum(map(_mark, beside)) % _MARKS != verifier.beside % _MARKS:
         verifier.add("index", 1, max(size, 1), "the tables of subjects and clashes are not those of the entries")
+    if files is not None:
+        verifier.judge_files(dict(files))
     return verifier.judge()
 
 
@@ -151,6 +156,7 @@ class _Verifier:
         self.tiles: dict[int, _Tile] = {}
         self.counters: dict[str, tuple[int, set[int]]] = {}
         self.leaves_hold = False
+        self.named: dict[str, tuple[int, int]] = {}  # digest of a file -> first and last seq that name it
         self.beside = 0  # sum of the marks of what should stand beside the entries: in any order, in no memory
 
     def take(self, row: Row) -> None:
@@ -173,6 +179,9 @@ class _Verifier:
             self._count(entry["device"], entry["n"])
             for subject in set(map(str, entry.get("subjects", ()))):
                 self.beside += _mark(("subject", seq, subject))
+            if b'"length_bytes":' in row.leaf:
+                for digest in _files_in(entry["data"]):
+                    self.named[digest] = (self.named.get(digest, (seq, seq))[0], seq)
             if entry["kind"] == EntryClash.KIND:
                 self.beside += _mark(("clash", seq, str(entry.get("refers_to")), str(entry["data"].get("digest"))))
         hashed = leaf_hash(row.leaf)
@@ -199,6 +208,16 @@ class _Verifier:
             root = Peaks(carried.size + tail.size, (*carried.hashes, *tail.hashes)).root()
         gaps = {device: tuple(sorted(holes)) for device, (_, holes) in sorted(self.counters.items()) if holes}
         return Verification(self.size, root, tuple(sorted(set(self.faults), key=lambda f: (f.first, f.last, f.what))), gaps)
+
+    def judge_files(self, kept: Mapping[str, bool]) -> None:
+        """Hold the files that entries name against those that are kept."""
+        for digest, (first, last) in self.named.items():
+            if digest not in kept:
+                self.add("file", first, last, f"the file {digest:.16}... that it names is not here")
+        for digest, sound in kept.items():
+            if not sound:
+                first, last = self.named.get(digest, (1, max(self.size, 1)))
+                self.add("file", first, last, f"the file {digest:.16}... has other bytes now")
 
     def add(self, kind: FaultKind, first: int, last: int, what: str) -> None:
         """Note a fault."""
@@ -340,6 +359,14 @@ class _Verifier:
                 self.add("missing", self.size + 1, anchor.size, f"{anchor.whence} is of a book of {anchor.size} entries")
         for seq in sorted(s for s in self.receipts if s > self.size):
             self.add("missing", seq, seq, "a receipt was given for it")
+
+
+def _files_in(data: Mapping[str, Any]) -> Iterator[str]:
+    for name in ("log", "report", "files"):
+        held = data.get(name)
+        for one in held if isinstance(held, list) else [held]:
+            if isinstance(one, dict) and isinstance(one.get("digest"), str):
+                yield one["digest"]
 
 
 def _mark(beside: Beside) -> int:

@@ -1,5 +1,6 @@
 """What happens to the book itself: clocks, checkpoints, restores, pruning, keys. The program writes these."""
 
+import base64
 from typing import Annotated, ClassVar
 
 from pydantic import Field
@@ -7,6 +8,11 @@ from pydantic import Field
 from fettlebook.book.kinds.forms import Count, Data, Digest, Id, Line, Ms
 
 RootText = Annotated[str, Field(pattern=r"^[A-Za-z0-9+/]{43}=$", description="base64 of the root")]
+
+
+def root_text(root: bytes) -> str:
+    """Return a root as these entries hold it."""
+    return base64.b64encode(root).decode()
 
 
 class ClockBack(Data):

@@ -5,7 +5,7 @@ PostgreSQL: how a transaction begins (so that one writer at a time appends to a 
 """
 
 from abc import abstractmethod
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, Self
 
@@ -18,9 +18,11 @@ from fettlebook.book.stores import tables
 from fettlebook.book.stores.appending import Appending, readable
 from fettlebook.book.stores.beside import BesideEntries
 from fettlebook.book.stores.head import Head, head_of, peaks_in
+from fettlebook.book.stores.sealed import take_sealed
 from fettlebook.book.stores.tiles import Tiles
 from fettlebook.book.tree import consistency_proof, inclusion_proof, range_hash
 from fettlebook.book.verify import Anchor, Beside, Row, Verification, verify_book
+from fettlebook.book.words import TextKeys
 from fettlebook.errors import Mendable
 
 BATCH_MOST: Final = 500
@@ -44,6 +46,10 @@ class Store(BesideEntries):
     @abstractmethod
     def of(self, practice: str) -> Self:
         """Return the book of another practice in the same database."""
+
+    @abstractmethod
+    def text_keys(self) -> TextKeys:
+        """Return where the keys of people's words stand."""
 
     @abstractmethod
     def close(self) -> None:
@@ -107,6 +113,16 @@ class Store(BesideEntries):
                 raise Mendable.of(result.findings)
             appending.finish()
         return result
+
+    def take_sealed(
+        self, leaves: Iterable[bytes], *, size: int, root: bytes, files: Iterable[tuple[str, bytes]] = (), notes: Iterable[str] = ()
+    ) -> None:
+        """Fill this book, which must be empty, with records that were sealed elsewhere; all of them or none.
+
+        Raises `Mendable` where there are entries already, or the records do not give `root`.
+        """
+        with self._writing() as connection:
+            take_sealed(connection, self.practice, leaves, size=size, root=root, files=files, notes=notes)
 
     def heed_clock(self, moment: Moment) -> Receipt | None:
         """Write `clock.back` where the clock stands more than 5 s before the last receipt, once for each time; faces call it at the start.
@@ -253,6 +269,7 @@ class Store(BesideEntries):
             nodes={(row.level, row.number): bytes(row.hash) for row in nodes},
             received=head[0].received if head else None,
             beside=self._beside(highest),
+            files=self.files(),
             anchors=anchors,
             receipts=receipts,
         )

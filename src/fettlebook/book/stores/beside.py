@@ -119,7 +119,7 @@ class BesideEntries(ABC):
             The book does not begin with what this key has signed before: it was rewritten, or put back from an older backup. Nothing is
             signed then.
         """
-        key = str(signer.verifier)
+        key = signer.verifier.short
         with self._writing() as connection:
             c, h = tables.checkpoint, tables.head
             row = connection.execute(select(h).where(h.c.practice == self.practice)).first()

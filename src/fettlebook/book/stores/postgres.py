@@ -14,6 +14,7 @@ from sqlalchemy.exc import DBAPIError
 from fettlebook.book.stores import tables
 from fettlebook.book.stores.base import Store
 from fettlebook.book.stores.rebuild import Rebuilt, rebuild
+from fettlebook.book.words import GroupKeys
 from fettlebook.errors import Mendable
 
 _GRANTS: Final = (
@@ -108,6 +109,10 @@ class PostgresStore(Store):
     def close(self) -> None:
         """Let go of the database. What was acknowledged is safe without it."""
         self._engine.dispose()
+
+    def text_keys(self) -> GroupKeys:
+        """Return where the keys of people's words stand: in the table `text_key`, to be left out of the database's backups."""
+        return GroupKeys(self._writing, self.practice)
 
     @contextmanager
     def _writing(self) -> Iterator[Connection]:

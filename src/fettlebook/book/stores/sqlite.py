@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any, Final, Self
 from urllib.parse import quote
 
-from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy import Connection, Engine, create_engine, event, select
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.pool import QueuePool, StaticPool
 
@@ -25,6 +25,7 @@ from fettlebook.book.files import sync_folder
 from fettlebook.book.stores import tables
 from fettlebook.book.stores.base import Store
 from fettlebook.book.stores.rebuild import Rebuilt, rebuild
+from fettlebook.book.words import KeyFile
 from fettlebook.errors import Mendable
 
 APPLICATION_ID: Final = 0x66746C62  # "ftlb" in the file's header: it is a book
@@ -119,6 +120,15 @@ class SqliteStore(Store):
         """Raise `Mendable` where the file's structure is damaged (SQLite's integrity check: a second for a million entries)."""
         with _in_words(self.path), self._readers.begin() as connection:
             _check(connection, self.path, "integrity_check")
+
+    def text_keys(self) -> KeyFile:
+        """Return where the keys of people's words stand: in a file beside the book, which no backup of the book takes along."""
+        return KeyFile(self.path.with_name(self.path.name + ".keys"), self.practice)
+
+    def practices(self) -> tuple[str, ...]:
+        """Return the practices whose books are in this file."""
+        with self._reading() as connection:
+            return tuple(row.practice for row in connection.execute(select(tables.head.c.practice).order_by(tables.head.c.practice)))
 
     def rebuild(self) -> Rebuilt:
         """Make the tables that are read off the entries again; raises `Mendable` where the entries are not as they were sealed."""

@@ -65,7 +65,7 @@ checkpoint: Final = Table(
     metadata,
     Column("practice", Text, primary_key=True),
     Column("size", _Whole, primary_key=True),
-    Column("key", Text, primary_key=True),  # the verifier key as it is printed
+    Column("key", Text, primary_key=True),  # name and id of the key that signed it first
     Column("note", Text, nullable=False),
 )
 device: Final = Table(
