@@ -27,6 +27,15 @@ def test_the_line_of_the_present_moves_by_the_servers_clock(day):
     assert day.locator(".now:visible").evaluate("line => line.className") != before
 
 
+def test_who_does_what_now_is_taken_from_the_server_each_minute(day):
+    people = day.locator("#hands h3")
+    expect(people).to_have_text(["Ana", "Ben", "Chloe", "Dev"])
+    day.evaluate("document.querySelector('#hands ul').textContent = 'old'")
+    expect(people).to_have_count(0)
+    day.evaluate("document.body.dataset.now = Number(document.body.dataset.now) + 60000")
+    expect(people).to_have_text(["Ana", "Ben", "Chloe", "Dev"], timeout=15_000)
+
+
 def test_everything_is_reached_without_a_mouse(day):
     day.keyboard.press("Tab")
     expect(day.locator(".skip")).to_be_focused()
@@ -181,3 +190,8 @@ def test_the_band_of_the_present_is_one_touch_away(day):
     day.set_viewport_size({"width": 800, "height": 600})
     day.get_by_role("link", name="To now").click()
     expect(day.locator(".now:visible")).to_be_in_viewport()
+
+
+def test_a_page_left_open_goes_on_to_the_new_day(day):
+    day.evaluate("document.body.dataset.now = Number(document.body.dataset.now) + 24 * 3600000")
+    expect(day).to_have_url(re.compile("/day/2026-11-26"), timeout=15_000)

@@ -220,6 +220,12 @@ def test_this_machines_names_are_served(client, host):
     assert client.get("/health", headers={"host": host}).status_code == 200
 
 
+def test_an_address_hidden_in_another_page_does_not_make_the_planner_work(client):
+    elsewhere = {"sec-fetch-site": "cross-site"}
+    assert client.get(DAY, headers={**elsewhere, "sec-fetch-mode": "no-cors"}).status_code == 403
+    assert client.get(DAY, headers={**elsewhere, "sec-fetch-mode": "navigate"}).status_code == 200
+
+
 def test_only_our_own_button_plans_again(client):
     again = f"{DAY}/again"
     assert client.post(again, headers={"origin": "http://evil.example"}).status_code == 403

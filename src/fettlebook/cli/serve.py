@@ -80,6 +80,7 @@ def _run(listening: socket.socket, files: tuple[Path, Path, Path], day: datetime
 
     # uvicorn stops in good order and then raises the signal once more: both signals end here and never kill.
     signal.signal(signal.SIGTERM, signal.default_int_handler)
+    _log_only_ours()
     opened: list[Callable[[], bool]] = []
     with suppress(KeyboardInterrupt):
         _open(listening, files, day, at, opened)
@@ -91,6 +92,17 @@ def _run(listening: socket.socket, files: tuple[Path, Path, Path], day: datetime
         # The solver is still searching in threads of its own and can't be told to stop; all that was noted is durable.
         sys.stdout.flush()
         os._exit(0)
+
+
+def _log_only_ours() -> None:
+    """Let only this program's own lines into the log: a library's warning can quote a calendar entry, and with it a name."""
+    import logging  # noqa: PLC0415
+
+    logging.captureWarnings(True)
+    logging.getLogger().addHandler(logging.NullHandler())
+    handler = logging.StreamHandler()
+    handler.setFormatter(logging.Formatter("%(asctime)s %(message)s"))
+    logging.getLogger("fettlebook").addHandler(handler)
 
 
 def _open(

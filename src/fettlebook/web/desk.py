@@ -143,7 +143,10 @@ class Desk:
             try:
                 job = self._jobs.get(timeout=LOOK_EVERY_S)
             except Empty:
-                self._look()
+                try:
+                    self._look()
+                except Exception as error:  # the worker outlives whatever a look may meet
+                    self._trouble = (bug(error, "looking at the files"),)
                 continue
             if job is None:
                 return

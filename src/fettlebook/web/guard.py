@@ -83,11 +83,10 @@ def _refusal(request: Request) -> Response | None:
     host = urlsplit(f"//{request.headers.get('host', '')}").hostname or ""
     if not is_loopback(host):
         return PlainTextResponse("This page answers only to this machine's own name: open it as http://127.0.0.1\n", 421)
+    foreign = request.headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none")
     if request.method in ("GET", "HEAD"):
-        return None
-    origin = request.headers.get("origin")
-    if request.headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none") or (
-        origin is not None and urlsplit(origin).netloc != request.headers.get("host")
-    ):
-        return PlainTextResponse("Refused: this came from another page.\n", 403)
-    return None
+        # a link from elsewhere may open a page; a picture or script address elsewhere may not make the planner work
+        foreign = foreign and request.headers.get("sec-fetch-mode") != "navigate"
+    elif origin := request.headers.get("origin"):
+        foreign = foreign or urlsplit(origin).netloc != request.headers.get("host")
+    return PlainTextResponse("Refused: this came from another page.\n", 403) if foreign else None

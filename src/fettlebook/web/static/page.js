@@ -8,7 +8,10 @@ function move() {
   const now = serverNow();
   const text = asClock.format(now);
   const clock = document.getElementById("clock");
-  if (clock) clock.textContent = text;
+  if (clock && clock.textContent !== text) {
+    clock.textContent = text;
+    takeHands();
+  }
   for (const band of document.querySelectorAll(".band")) {
     const line = band.querySelector(".now");
     if (!line) continue;
@@ -20,9 +23,30 @@ function move() {
   }
 }
 
+// Who does what now comes from the server, each minute; without an answer the old one stays, with its time beside it.
+async function takeHands() {
+  const old = document.getElementById("hands");
+  if (!old) return;
+  try {
+    const page = new DOMParser().parseFromString(await (await fetch(location.href, { cache: "no-store" })).text(), "text/html");
+    const fresh = page.getElementById("hands");
+    if (fresh) old.replaceWith(fresh);
+  } catch {
+    say("The program does not answer. What you see may be old.");
+  }
+}
+
+// A tablet on the wall that showed today goes on to the new day by itself.
+const asDay = new Intl.DateTimeFormat("en-CA", { year: "numeric", month: "2-digit", day: "2-digit", timeZone: body.dataset.zone });
+
 const progress = document.getElementById("progress");
 
 async function look() {
+  const today = asDay.format(serverNow());
+  if (body.dataset.today && body.dataset.today !== today) {
+    location.assign(`/day/${today}${location.search}`);
+    return 5000;
+  }
   let known;
   try {
     known = await (await fetch(progress.dataset.address, { cache: "no-store" })).json();
