@@ -25,6 +25,10 @@ class Attempt:
         facts = [fact for fact in (self.done, self.begun, *self.doubled) if fact is not None]
         return tuple(fact.entry for fact in sorted(facts, reverse=True))
 
+    def rests_on(self, *, timed: bool) -> tuple[str, ...]:
+        """Return the entries that a verdict rests on: where its length doesn't matter, that of its end alone."""
+        return self.entries if timed or self.done is None else (self.done.entry,)
+
     @property
     def broken_off(self) -> bool:
         """Whether any of its ends says so."""

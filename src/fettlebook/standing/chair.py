@@ -140,8 +140,8 @@ def _rinsed(at: AtChair) -> Iterator[Condition]:
     what = "no disinfectant left in the lines"
     if rinse and all(one.verdict is Verdict.FIT for one in rinse):
         done = max(one.done or filled for one in rinse)
-        evidence = (*DutySays(duty, rinse).evidence, entry)
-        yield Condition(what, Verdict.FIT, f"rinsed {look.when(done)}", rinse[0].step.asked_by or duty.origin, evidence, done)
+        origin = rinse[0].step.asked_by or duty.origin
+        yield Condition(what, Verdict.FIT, f"rinsed {look.when(done)}", origin, DutySays(duty, rinse).evidence, done)
         return
     to_do = steps[max(0, numbers[0] - 1) : numbers[0] + 2] if numbers else ()  # open the outlets, rinse, strip
     why = f"filled {look.when(filled)}; " + (f"rinse {rinse[0].why}" if rinse else "the rulebook has no rinse for it")
@@ -168,7 +168,8 @@ def _still(at: AtChair) -> Iterator[Condition]:
             continue
         threshold = round(duty.after_idle_h * HOUR_MS)
         rest = last_rest(look, _subject(at), sorts, threshold, at.only)
-        since = 0 if rest.began is None else rest.began + 1
+        # What was still done at the begin of the rest belongs to the day before; what is done in its second half, to the coming back.
+        since = 0 if rest.began is None else rest.began + threshold // 2
         says = duty_says(_since(at, since), duty)
         if not says.steps:
             continue

@@ -76,11 +76,17 @@ class Counter:
 
     def missing(self, device: str, known_at: int) -> Iterator[Missing]:
         """Yield what was missing at `known_at`."""
-        for hole in self.holes:
-            if hole.since <= known_at < hole.until:
-                low, high = self._known(hole.first, -1, known_at), self._known(hole.last + 1, 1, known_at)
-                after, before = (low.happened if low else 0), (high.happened if high else hole.since)
-                yield Missing(device, hole.first, hole.last, min(after, before), max(after, before))
+        open_then = sorted((hole.first, hole.last, hole.since) for hole in self.holes if hole.since <= known_at < hole.until)
+        together: list[tuple[int, int, int]] = []
+        for first, last, since in open_then:
+            if together and together[-1][1] == first - 1:  # parts of one hole, which was closed piece by piece later
+                together[-1] = (together[-1][0], last, since)
+            else:
+                together.append((first, last, since))
+        for first, last, since in together:
+            low, high = self._known(first, -1, known_at), self._known(last + 1, 1, known_at)
+            after, before = (low.happened if low else 0), (high.happened if high else since)
+            yield Missing(device, first, last, min(after, before), max(after, before))
 
     def touched(self, since: int, until: int, missing: Missing, known_at: int) -> Iterator[str]:
         """Yield the subjects of the entries beside a hole that happened in a stretch: what the device was working on."""

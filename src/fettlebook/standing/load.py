@@ -99,9 +99,7 @@ def _looked_back(look: Look, machine: Machine, packed: Fact, ran: Fact) -> Itera
         what = f"no look-back from {test}"
         entries = (after.entry, ran.entry)
         if again_released and decided is not None and look.basis.may(decided.says.by, Skill.LEAD):
-            yield Condition(
-                what, Verdict.FIT, f"{why}; released anew by {decided.says.by}", origin, (decided.entry, *entries), decided.happened
-            )
+            yield Condition(what, Verdict.FIT, f"{why}; released anew by {decided.says.by}", origin, (decided.entry,), decided.happened)
         else:
             verdict = Verdict.UNFIT if packed.says.implant else Verdict.UNPROVEN
             lead = Owed(f"load:{packed.says.load}", "look back", "Look back: the lead releases it anew, or recalls it", origin)

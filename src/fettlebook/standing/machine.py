@@ -134,7 +134,7 @@ def _step(look: Look, machine: Machine, duty: Duty, step: Step, since: int) -> S
     if last.done is None:
         return StepSays(step, Verdict.UNPROVEN, f"begun {look.when(last.newest.happened)}, its end is not in the book", last.entries)
     verdict = Verdict.UNFIT if last.broken_off else Verdict.FIT
-    return StepSays(step, verdict, "broken off" if last.broken_off else "done", last.entries, done=last.done.happened)
+    return StepSays(step, verdict, "broken off" if last.broken_off else "done", last.rests_on(timed=False), done=last.done.happened)
 
 
 def _after_repair(look: Look, machine: Machine) -> Iterator[Condition]:
@@ -150,7 +150,7 @@ def _after_repair(look: Look, machine: Machine) -> Iterator[Condition]:
         why = f"repaired {look.when(since)}: {repaired.says.words}"
         yield Condition(what, Verdict.UNPROVEN if verdict is Verdict.FIT else verdict, why, asked.origin, entries, since, mend=(mend,))
     else:
-        yield Condition(what, Verdict.FIT, f"passed {look.when(facts[0].happened)}", asked.origin, entries, facts[0].happened)
+        yield Condition(what, Verdict.FIT, f"passed {look.when(facts[0].happened)}", asked.origin, entries[:-1], facts[0].happened)
 
 
 def cycle_verdict(look: Look, ran: Fact) -> tuple[Verdict, str, tuple[str, ...]]:
@@ -164,7 +164,8 @@ def cycle_verdict(look: Look, ran: Fact) -> tuple[Verdict, str, tuple[str, ...]]
     verdict = Verdict(judged.says.verdict)
     if said is not Verdict.UNPROVEN:
         verdict = worst((said, verdict))
-    return verdict, f"{told}; judged from its log: {judged.says.verdict} ({judged.says.reasons})", (judged.entry, ran.entry)
+    entries = (ran.entry,) if said is verdict is Verdict.FIT else (judged.entry, ran.entry)
+    return verdict, f"{told}; judged from its log: {judged.says.verdict} ({judged.says.reasons})", entries
 
 
 def _cycles(look: Look, machine: Machine) -> Iterator[Condition]:
@@ -184,7 +185,7 @@ def _cycles(look: Look, machine: Machine) -> Iterator[Condition]:
     entries = tuple(entry for entry, _ in bad)
     if not bad or passed is not None:
         why = f"test passed {look.when(passed.happened)} after it" if bad and passed else f"{newest.says.said} {look.when(newest.happened)}"
-        yield Condition(what, Verdict.FIT, why, BOOK, (passed.entry if bad and passed else newest.entry,), newest.happened)
+        yield Condition(what, Verdict.FIT, why, BOOK, (passed.entry,) if bad and passed else (), newest.happened)
         return
     verdict = Verdict.UNFIT if len(bad) > 1 else Verdict.UNPROVEN
     tests = tuple(

@@ -41,8 +41,8 @@ class SubjectKind(StrEnum):
 class Condition:
     """One thing that must hold of a subject, and what the book says of it.
 
-    `evidence` names the entries that it rests on, newest first; empty where there is none, and then it is never `fit`
-    unless the practice file alone says it. Moments are ms since 1970 UTC. `expires_ms` is the first moment at which it holds
+    `evidence` names the entries that it rests on, newest first. Of a fit condition each is required: without any one of them it would
+    not be fit, unless another entry in the book says the same. It is empty where the practice file alone says it, or where nothing bad is known ("last cycle did not fail"). Moments are ms since 1970 UTC. `expires_ms` is the first moment at which it holds
     no longer, None where no rule ends it.
     """
 

@@ -177,7 +177,11 @@ class View:
                 tries = [a for a in attempts(look, PRACTICE, step.id, since) if a.done is not None and not a.broken_off]
                 done = tries[-1].done.happened if tries and tries[-1].done else None
                 verdict = Verdict.FIT if tries else Verdict.UNPROVEN
-                said.append(StepSays(step, verdict, "done" if tries else "not in the book", tries[-1].entries if tries else (), done=done))
+                said.append(
+                    StepSays(
+                        step, verdict, "done" if tries else "not in the book", tries[-1].rests_on(timed=False) if tries else (), done=done
+                    )
+                )
             oldest = min((one.done for one in said if one.done is not None), default=look.at)
             expires, what = basis.days_after(oldest, 8), f"{duty.name}: done in the last week"
             yield duty_condition(look, PRACTICE, DutySays(duty, tuple(said)), what=what, since=since, expires=expires, due=look.at)

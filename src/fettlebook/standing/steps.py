@@ -122,7 +122,8 @@ def _judged(at: AtChair, duty: Duty, step: Step, attempt: Attempt) -> StepSays:
     if began is None and attempt.done is not None:
         length = length_of(None, attempt.done)
         began = attempt.done.happened - (length.ms if length else 0)
-    return StepSays(step, verdict, why, attempt.entries, began, attempt.done.happened if attempt.done else None)
+    timed = step.length == "computed" and not step.attended
+    return StepSays(step, verdict, why, attempt.rests_on(timed=timed), began, attempt.done.happened if attempt.done else None)
 
 
 def _judge(at: AtChair, duty: Duty, step: Step, attempt: Attempt) -> tuple[Verdict, str]:

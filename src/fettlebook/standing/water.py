@@ -28,6 +28,7 @@ class Counted:
     result: Result
     outlets: tuple[str, ...] | None
     taken: int
+    dated: bool  # whether the book says when it was taken: a result that came is no younger than its sample
     neutralised: bool | None
     evidence: tuple[str, ...]
 
@@ -82,7 +83,8 @@ def _counted(at: AtChair, quantity: str) -> Iterator[Counted]:
         if at.only is None or outlets is None or at.only in outlets:
             when = taken.happened if taken else fact.happened
             entries = (result.entry, *((taken.entry,) if taken else ()))
-            yield Counted(result.says, outlets, when, said.neutralised if said else None, entries)
+            dated = taken is not None or result.says.taken_ms is not None
+            yield Counted(result.says, outlets, when, dated, said.neutralised if said else None, entries)
 
 
 def _judged(at: AtChair, quantity: str, limits: Sequence[Limit], counted: Sequence[Counted], *, dated: Sequence[Counted]) -> Condition:
@@ -135,6 +137,8 @@ def _held(at: AtChair, one: Counted, limits: Sequence[Limit]) -> tuple[Verdict, 
         if pooled > 1 and value * pooled > most:
             return Verdict.UNPROVEN, f"{told}: pooled from {pooled}, so one line alone may be over {named}", limit.origin
     binding = limits[0]
+    if not one.dated:
+        return Verdict.UNPROVEN, f"{told}: when it was taken is not in the book", binding.origin
     if one.neutralised is not True and _treated_all_day(at):
         return Verdict.UNPROVEN, f"{told}: not neutralised, so it may be too low", binding.origin
     return Verdict.FIT, f"{told}; at most {max(binding.value):g} {binding.unit} ({binding.role})", binding.origin
@@ -230,7 +234,7 @@ def notice_conditions(at: AtChair) -> Iterator[Condition]:
                 look, subject, says, what="treated since the boil-water notice was lifted", since=notice.happened, expires=None, due=None
             )
             yield Condition(
-                found.what, found.verdict, found.why, after.origin if after else found.origin, (*found.evidence, notice.entry),
+                found.what, found.verdict, found.why, after.origin if after else found.origin, found.evidence,
                 found.since_ms, None, found.mend,
             )  # fmt: skip
 
@@ -242,7 +246,7 @@ def _bottle_filled(at: AtChair, begun: int, notice: str, origin: Origin) -> Cond
         tries = attempts(look, f"chair:{at.chair.id}", step.id, begun)
         if tries and tries[-1].done is not None and not tries[-1].broken_off:
             done = tries[-1].done.happened
-            return Condition(what, Verdict.FIT, f"filled {look.when(done)}", origin, (*tries[-1].entries, notice), done)
+            return Condition(what, Verdict.FIT, f"filled {look.when(done)}", origin, tries[-1].rests_on(timed=False), done)
     why = f"notice in force since {look.when(begun)}; no filling with treated or distilled water since"
     mend = tuple(
         Owed(f"chair:{at.chair.id}", d.id, s.name, origin, *minutes_of(look.basis, at.chair.id, d, [s])[:2], (s.id,)) for d, s in steps
