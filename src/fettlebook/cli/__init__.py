@@ -16,6 +16,7 @@ COMMANDS: dict[str, str] = {
     "check": "Validate a practice file; list every error with its line and how to mend it.",
     "rules": "List the duties and limits in force, with source and what each overrides.",
     "times": "How long each flush, fill, contact and rinse runs on each chair, and why.",
+    "cards": "Print running times: one table of all chairs, and a card for each chair and duty.",
     "flow": "An outlet's flow from cup and clock, how sure it is, and what it changes.",
     "calibrate": "Does a chair's rinse hold? Its line held against strip readings.",
     "mix": "How much product and water by measure and jug, until when, and what to mind.",

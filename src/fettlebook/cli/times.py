@@ -7,12 +7,9 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
     from datetime import datetime
 
-    from fettlebook.practice.model import Practice
     from fettlebook.science.circuits import Method
-    from fettlebook.times.model import RunningTime
 
 
 @click.command()
@@ -52,6 +49,7 @@ def times(
     from pathlib import Path  # noqa: PLC0415
     from zoneinfo import ZoneInfo  # noqa: PLC0415
 
+    from fettlebook.cli.chosen_times import chosen_times  # noqa: PLC0415
     from fettlebook.cli.times_table import show_times  # noqa: PLC0415
     from fettlebook.cli.whole_file import write_whole  # noqa: PLC0415
     from fettlebook.practice.load import load_practice  # noqa: PLC0415
@@ -67,7 +65,7 @@ def times(
     rulebook = load_rulebook(practice, on=day)
     method: Method = "safe bound" if bound else "exact"
     everything = running_times(practice, rulebook, method=method)
-    found = _chosen(everything, practice, chairs, duty)
+    found = chosen_times(everything, practice, chairs, duty)
     chosen = {(t.chair, t.duty_id) for t in found}
     totals = tuple(t for t in duty_totals(everything) if (t.chair, t.duty_id) in chosen)
     if csv_to == "-":
@@ -81,30 +79,3 @@ def times(
         narrow = duty is not None and duty.casefold() not in {str(t.when).casefold() for t in found}
         show_times(practice, rulebook, found, totals, day=day, explain=explain, every_step=every_step or narrow, method=method)
     context.exit(1 if any(t.seconds is None for t in found) else 0)
-
-
-def _chosen(found: Sequence[RunningTime], practice: Practice, chairs: tuple[str, ...], duty: str | None) -> tuple[RunningTime, ...]:
-    from fettlebook.errors import Mendable  # noqa: PLC0415
-
-    if not found:
-        raise Mendable(
-            "the rulebooks of this practice ask nothing of a chair",
-            where=f"practice.rulebooks {list(practice.practice.rulebooks)}",
-            mend='Add "general" to practice.rulebooks.',
-        )
-    have = [c.id for c in practice.chairs]
-    for chair in chairs:
-        if chair not in have:
-            raise Mendable(f'the practice has no chair "{chair}"', where="--chair", mend=f"Choose one of: {', '.join(have)}.")
-    kept = tuple(t for t in found if not chairs or t.chair in chairs)
-    if duty is None:
-        return kept
-    wanted = tuple(t for t in kept if duty.casefold() in _names_of(t))
-    if not wanted:
-        named = dict.fromkeys(f'"{n}"' for t in kept for n in (str(t.when), t.duty_id))
-        raise Mendable(f'no duty of these chairs is called "{duty}"', where="--duty", mend=f"Choose one of: {', '.join(named)}.")
-    return wanted
-
-
-def _names_of(time: RunningTime) -> set[str]:
-    return {name.casefold() for name in (str(time.when), time.duty_name, time.duty_id, time.step_id)}

@@ -7,8 +7,8 @@ from pathlib import Path
 from fettlebook.errors import Mendable
 
 
-def write_whole(path: Path, text: str, *, encoding: str = "utf-8") -> None:
-    """Write `text` to `path` through a draft beside it, so that nobody ever finds half a file.
+def write_whole(path: Path, content: str | bytes, *, encoding: str = "utf-8") -> None:
+    """Write `content` (text in `encoding`) to `path` through a draft beside it, so that nobody ever finds half a file.
 
     Raises
     ------
@@ -18,8 +18,8 @@ def write_whole(path: Path, text: str, *, encoding: str = "utf-8") -> None:
     draft = ""
     try:
         handle, draft = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-        with os.fdopen(handle, "w", encoding=encoding, newline="") as out:
-            out.write(text)
+        with os.fdopen(handle, "wb") as out:
+            out.write(content.encode(encoding) if isinstance(content, str) else content)
         umask = os.umask(0)
         os.umask(umask)
         os.chmod(draft, 0o666 & ~umask)  # a draft is private; the file gets the rights that any new file gets

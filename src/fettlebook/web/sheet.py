@@ -4,16 +4,14 @@ Tagged as PDF/UA-1. The data go in as JSON, never as source text, and only the f
 plan and moment give the same bytes on every machine.
 """
 
-import json
 from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
-import typst
-
 from fettlebook import __version__
+from fettlebook.exchange.paper.typeset import typeset
 from fettlebook.plan.day import DayPlan, Task
 from fettlebook.practice.model import Practice
 from fettlebook.web.board import WORD, Block, Lane, lay_out
@@ -43,17 +41,7 @@ def day_sheet(plan: DayPlan, practice: Practice, made_at: datetime) -> bytes:
     RuntimeError
         The typesetter warned (a missing font, say): a sheet that came out wrong is not handed out.
     """
-    day = json.dumps(_content(plan, practice, made_at))
-    compiler = typst.Compiler(
-        HERE / "sheet.typ",
-        root=HERE,
-        font_paths=typst.Fonts(include_system_fonts=False, font_paths=[HERE / "static"]),
-        sys_inputs={"day": day},
-    )
-    pdf, warnings = compiler.compile_with_warnings(format="pdf", pdf_standards=["ua-1"])
-    if warnings:
-        raise RuntimeError("; ".join(warning.message for warning in warnings))
-    return pdf if isinstance(pdf, bytes) else b""
+    return typeset(HERE / "sheet.typ", _content(plan, practice, made_at))
 
 
 def _content(plan: DayPlan, practice: Practice, made_at: datetime) -> dict[str, Any]:
