@@ -74,6 +74,27 @@ def read(raw: bytes, *, where: str = "value", most_bytes: int = 64 * 1024) -> An
     return value
 
 
+def respell(raw: bytes, *, where: str = "value", most_bytes: int = 64 * 1024) -> bytes:
+    """Return the canonical bytes of JSON in any spelling; what has no canonical spelling is refused, a key that stands twice too."""
+    if len(raw) > most_bytes:
+        raise Mendable(f"{len(raw):,} bytes, at most {most_bytes:,} are taken", where=where, mend="Send less in one entry.")
+    try:
+        value = json.loads(
+            raw.decode("utf-8"), parse_float=_no_float, parse_constant=_no_float, parse_int=_integer, object_pairs_hook=_each_key_once
+        )
+    except RecursionError:
+        raise Mendable("nested too deeply", where=where, mend=f"Nest at most {DEPTH_MOST} levels.") from None
+    except ValueError as error:
+        raise Mendable(f"not JSON of the book: {error}", where=where, mend="Send one JSON object in UTF-8.") from None
+    return encode(value, where=where)
+
+
+def _each_key_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    if len(found := dict(pairs)) < len(pairs):
+        raise ValueError("a key stands in it twice")
+    return found
+
+
 def _check(value: object, where: str, depth: int) -> None:
     if isinstance(value, str):
         if _UNSAFE.search(value):

@@ -14,7 +14,7 @@ from fettlebook.errors import Mendable
 class _Book(Protocol):
     practice: str
 
-    def checkpoint(self, signer: Signer, *, already: str | None = None) -> str:
+    def checkpoint(self, signer: Signer, *, already: str | None = None, keep: bool = True) -> str:
         """Sign where the book stands."""
 
 
@@ -34,11 +34,11 @@ def last_signed(key_file: Path) -> str | None:
         raise Mendable("what this key signed last can't be read", where=str(_beside(key_file)), mend=mend) from None
 
 
-def sign_book(store: _Book, key_file: Path) -> str:
+def sign_book(store: _Book, key_file: Path, *, keep: bool = True) -> str:
     """Sign where the book stands, and return the note.
 
     The last note is kept in the book and beside the key: a book that was put back or rewritten is never signed as if nothing had
-    happened, even where it has lost its own notes.
+    happened, even where it has lost its own notes. With `keep` False (another program holds the book) it is kept beside the key only.
 
     Raises
     ------
@@ -49,7 +49,7 @@ def sign_book(store: _Book, key_file: Path) -> str:
     already = last_signed(key_file)
     if already is not None:
         read_checkpoint(already, [signer.verifier])
-    note = store.checkpoint(signer, already=already)
+    note = store.checkpoint(signer, already=already, keep=keep)
     write_private(_beside(key_file), note.encode("utf-8"))
     return note
 

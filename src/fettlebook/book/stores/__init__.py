@@ -8,11 +8,12 @@ from fettlebook.book.stores.beside import Missing
 from fettlebook.book.stores.head import Head
 from fettlebook.book.stores.postgres import PostgresStore, admit, open_group_book, prepare_group_book, rebuild_group_book
 from fettlebook.book.stores.rebuild import Rebuilt
-from fettlebook.book.stores.sqlite import SqliteStore, open_book
+from fettlebook.book.stores.sqlite import InUse, SqliteStore, open_book
 
 __all__ = [
     "BATCH_MOST",
     "Head",
+    "InUse",
     "Inclusion",
     "Missing",
     "PostgresStore",

@@ -100,14 +100,22 @@ class Store(BesideEntries):
         return results
 
     def note(
-        self, data: Data, *, moment: Moment, by: str = PROGRAM, subjects: tuple[str, ...] = (), refers_to: str | None = None
+        self,
+        data: Data,
+        *,
+        moment: Moment,
+        by: str = PROGRAM,
+        subjects: tuple[str, ...] = (),
+        refers_to: str | None = None,
+        now: int | None = None,
     ) -> Receipt:
         """Write an entry that the program itself makes, with the server's next number; return when it is durable.
 
-        `moment` comes from the face's clocks and is also the time of receipt. Raises `Mendable` where the data can't be an entry.
+        `moment` comes from the face's clocks and is also the time of receipt, unless `now` is given (what is entered later, from paper).
+        Raises `Mendable` where the data can't be an entry.
         """
         with self._writing() as connection:
-            appending = Appending(connection, self.practice, moment.at)
+            appending = Appending(connection, self.practice, moment.at if now is None else now)
             result = appending.note(data, moment=moment, by=by, subjects=subjects, refers_to=refers_to)
             if isinstance(result, Refused):
                 raise Mendable.of(result.findings)

@@ -101,7 +101,7 @@ class BesideEntries(ABC):
             since = row.digest
             yield row.digest, hashlib.sha256(row.content).hexdigest() == row.digest
 
-    def checkpoint(self, signer: Signer, *, already: str | None = None, also: Sequence[Signer] = ()) -> str:
+    def checkpoint(self, signer: Signer, *, already: str | None = None, also: Sequence[Signer] = (), keep: bool = True) -> str:
         """Sign where the book stands now, keep the note in it, and return it. The signer's name is the book's name.
 
         Parameters
@@ -112,6 +112,8 @@ class BesideEntries(ABC):
             The last note that this key signed, as its owner kept it apart from the book.
         also
             Further keys that sign, such as the new one in the month of a change.
+        keep
+            False where another program holds the book: the note is then kept by the caller only.
 
         Raises
         ------
@@ -120,7 +122,7 @@ class BesideEntries(ABC):
             signed then.
         """
         key = signer.verifier.short
-        with self._writing() as connection:
+        with self._writing() if keep else self._reading() as connection:
             c, h = tables.checkpoint, tables.head
             row = connection.execute(select(h).where(h.c.practice == self.practice)).first()
             head = head_of(row) if row else Head()
@@ -136,7 +138,8 @@ class BesideEntries(ABC):
                 also=also,
             )
             kept = text("INSERT INTO checkpoint (practice, size, key, note) VALUES (:p, :size, :key, :note) ON CONFLICT DO NOTHING")
-            connection.execute(kept, {"p": self.practice, "size": head.size, "key": key, "note": note})
+            if keep:
+                connection.execute(kept, {"p": self.practice, "size": head.size, "key": key, "note": note})
         return note
 
     def checkpoints(self) -> list[str]:

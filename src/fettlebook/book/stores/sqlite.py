@@ -45,6 +45,10 @@ _SAFE: Final = (
 )
 
 
+class InUse(Mendable):
+    """Another program writes to this book; reading it is possible meanwhile."""
+
+
 def open_book(path: Path | str, practice: str = "practice", *, write: bool = True) -> "SqliteStore":
     """Open the book in this file; make it, and its folder, where there is none.
 
@@ -229,7 +233,7 @@ def _keep_others_out(path: Path) -> sqlite3.Connection:
         lock.close()
         if error.sqlite_errorcode & 0xFF == sqlite3.SQLITE_BUSY:
             mend = "Use that one's page, or end it first: one program at a time writes to a book."
-            raise Mendable("another fettlebook is writing to this book", where=str(path), mend=mend) from None
+            raise InUse("another fettlebook is writing to this book", where=str(path), mend=mend) from None
         mend = "Give a folder that you may write to, on a disk of this machine."
         raise Mendable(f"the folder can't be written ({error})", where=str(path.parent), mend=mend) from None
     return lock
