@@ -225,8 +225,11 @@ class ExactModel:
             self.m.add_implication(b.back, a.back)
             for groups, first, second in ((self.washers, a.washed_in, b.washed_in), (self.sterilizers, a.sterilized_in, b.sterilized_in)):
                 if len(groups) == 1 and first and second:
-                    position = sum(x * h for _, x, h in first)
-                    self.m.add(position <= sum(x * h for _, x, h in second)).only_enforce_if(b.back)
+                    # By each load, at least as much of the earlier set has ridden as of the later one.
+                    ridden_first, ridden_second = {x: h for _, x, h in first}, {x: h for _, x, h in second}
+                    for x in ridden_second:
+                        earlier = sum(h for y, h in ridden_first.items() if y <= x)
+                        self.m.add(earlier >= sum(h for y, h in ridden_second.items() if y <= x))
 
     def sets(self) -> None:
         """Never more units of a type away than owned, each from its visit's start until it is usable again."""
@@ -361,6 +364,7 @@ class ExactModel:
             return Exact(None, 0, proven=not self.capped, possible=False, seconds=0.0)
         self.m.minimize(self.late)
         solver = search.solver()
+        solver.parameters.cp_model_probing_level = 0  # takes longer here than the whole search that it should shorten
         status = solver.solve(self.m, self.listener(told)) if told else solver.solve(self.m)
         if status == self.cp.INFEASIBLE:
             return Exact(None, 0, proven=not self.capped, possible=None if self.capped else False, seconds=solver.wall_time)
