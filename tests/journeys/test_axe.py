@@ -58,6 +58,22 @@ def test_axe_finds_nothing_on_the_page_of_a_mendable_error(page, serve):
     assert violations(page) == []
 
 
+def test_axe_finds_nothing_on_a_day_that_can_not_be_planned(page, serve, waited):
+    served = serve("--date", DAY)
+    (served.folder / "book.ics").write_bytes(b"not a calendar")
+    statuses: list[int] = []
+
+    def refused() -> bool:
+        answer = page.goto(f"{served.address}/day/2026-11-27")
+        statuses.append(answer.status)
+        return answer.status == 422
+
+    waited(refused)
+    assert page.locator(".finding .mend").count() >= 1
+    assert "not a calendar" not in page.locator("main").inner_text()
+    assert violations(page) == []
+
+
 def test_axe_can_fail(page):
     page.set_content('<html lang="en"><title>t</title><main><h1>bad</h1><img src="x.png"><input><a href="#"></a></main></html>')
     found = violations(page)
