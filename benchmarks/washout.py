@@ -88,10 +88,10 @@ def accuracy() -> None:
     off = [float(volume_changes(row["W"], row["tauD"])) / row["theta"] - 1 for row in checks["theta"]]
     print(f"volume changes, {len(off)} solved values: {min(off):+.1e} to {max(off):+.1e} (goal: -2e-3 to 5e-3)")
     worst = [0.0, 0.0]
-    for tau in (3e-4, 3e-3, 0.03, 0.3, 3.0):
-        theta = np.concatenate([volume_changes([0.3, 0.03, 1e-3, 1e-4], tau), volume_changes([3e-5, 1e-6], tau)])
+    for tau in (7e-4, 0.011, 0.4):
+        theta = volume_changes([0.03, 1e-4, 1e-6], tau)
         error = np.abs(residual_fraction(theta, tau) / washout_solver.solve(theta, tau)[0] - 1)
-        worst = [max(worst[0], float(error[:4].max())), max(worst[1], float(error[4:].max()))]
+        worst = [max(worst[0], float(error[:2].max())), max(worst[1], float(error[2:].max()))]
     print(f"residual against the solver: {worst[0]:.1e} down to 1e-4 (goal 1e-3), {worst[1]:.1e} down to 1e-6 (goal 1e-2)")
     mixed = [(row, share) for row in checks["circuits"] for share in ("fill95_s", "fill99_s", "rinse_1in3000_s")]
     below, above = 0.0, 0.0

@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fettlebook.errors import Mendable
-from fettlebook.science.bound import residual_bound_s
 from fettlebook.science import circuits
+from fettlebook.science.bound import residual_bound_s
 from fettlebook.science.washout import bound_held_volume_changes, bound_volume_changes
 
 CHECKS = json.loads((Path(__file__).parent / "line_checks.json").read_text())

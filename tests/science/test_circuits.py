@@ -84,7 +84,7 @@ def test_equal_vessels_in_series_follow_the_closed_form(count):
     for share in (0.2, 0.01, 1e-5):
         (found,), _ = seconds([Delay("stirred", 4.0)] * count, [share])
         true = brentq(lambda t, share=share: left(t) - share, 0, 400)
-        assert found == pytest.approx(true, rel=3e-4)
+        assert found == pytest.approx(true, rel=6e-4)
         assert found > true * (1 - 1e-5)  # the lattice widens, so it errs long
 
 
@@ -103,7 +103,7 @@ def test_a_chain_loses_nothing(series):
     mean = sum(delay.residence_s for delay in path)
     look = curve(path, 60 * mean, 4000)
     assert float(look.residual.sum() * look.step_s) == pytest.approx(mean, rel=1e-9)
-    assert np.all(np.diff(look.residual) <= 1e-12)
+    assert np.all(np.diff(look.residual) <= 1e-9)
     assert look.held[-1] == pytest.approx(0.0, abs=1e-9)
 
 
@@ -154,6 +154,15 @@ def test_no_chair_needs_more_than_its_bound_or_less_than_one_change(draw):
         assert outlet.nominal_s < outlet.flush_s <= most.flush_s
         assert outlet.fill_s <= most.fill_s
         assert outlet.rinse_s <= most.rinse_s
+
+
+@settings(max_examples=30)
+@given(CHAIR, st.floats(0.0005, 0.4), st.sampled_from([0.0, 1e-13, 1e-11, 1e-10, 4e-10]))
+def test_a_flush_outlasts_every_slower_solute_however_the_joints_mix(draw, share, diffusivity):
+    draw = {**draw, "diffusivity": 1.4e-9, "pot_ml": None}
+    other = outlet_seconds({**chair(draw), "diffusivity_m2_s": diffusivity}, rinse_share=share, method="exact")
+    for outlet, slower in zip(outlet_seconds(chair(draw), flush_share=share, method="exact"), other, strict=True):
+        assert outlet.flush_s >= slower.rinse_s * (1 - 1e-3)
 
 
 @settings(max_examples=20)

@@ -23,8 +23,8 @@ from fettlebook.science.bound import held_bound_s, residual_bound_s
 from fettlebook.science.washout_table import row
 
 Real = NDArray[np.float64]
-CELLS: Final = 600  # steps of the lattice over the time looked at; the error of a time is about (step/tbar)^2/4
-COARSE: Final = 80  # a time within so few steps is looked at again on a lattice of its own
+CELLS: Final = 320  # steps of the lattice over the time looked at; the error of a time is about (step/tbar)^2/4
+COARSE: Final = 50  # a time within so few steps is looked at again on a lattice of its own
 SMALLEST_SHARE: Final = 1e-9  # below, the lattice sinks into rounding and the safe bound is given instead
 
 
@@ -43,18 +43,8 @@ class Delay:
             return np.asarray(self.residence_s * np.exp(-theta))
         held = np.maximum(1.0 - theta, 0.0)
         moving = theta > 0.5
-        held[moving] = row(self.tau_d).at(theta[moving])[1]
+        held[moving] = row(self.tau_d).held(theta[moving])
         return np.asarray(self.residence_s * held)
-
-    def residual(self, time_s: Real) -> Real:
-        """Return the share of old content that leaves this part alone."""
-        theta = time_s / self.residence_s
-        if self.kind == "stirred":
-            return np.exp(-theta)
-        left = np.ones_like(theta)
-        moving = theta > 0.5
-        left[moving] = row(self.tau_d).at(theta[moving])[0]
-        return left
 
 
 def coherent(delays: Sequence[Delay]) -> tuple[Delay, ...]:
@@ -160,7 +150,7 @@ def seconds(delays: Sequence[Delay], residuals: Sequence[float], held: Sequence[
     while open_shares:  # the smallest share first: its lattice serves the others too unless they lie in its first steps
         share, which, i = open_shares[0]
         bound = (at_outlet, inside)[which][i]
-        end = max(end, (tubes + sum(vessels)) * _first_end(share, coherent(delays)))
+        end = max(end, _first_end(share, which, delays))
         look = curve(delays, end)
         if look.lowest(which) > share and end < 1.5 * bound:
             end *= 1.6
@@ -180,15 +170,15 @@ def seconds(delays: Sequence[Delay], residuals: Sequence[float], held: Sequence[
     return at_outlet, inside
 
 
-def _first_end(share: float, joined: Sequence[Delay]) -> float:
-    """Return a first guess of how many mean delays must be looked at."""
-    mean = sum(delay.residence_s for delay in joined)
-    grid: Real = np.geomspace(0.51, 60.0, 96).astype(np.float64)
-    need = 0.0
-    for delay in joined:
-        left = np.maximum(delay.residual(grid * delay.residence_s), delay.still_to_come_s(grid * delay.residence_s) / delay.residence_s)
-        need += delay.residence_s / mean * float(grid[min(int(np.searchsorted(-left, -share)), 95)])
-    return 1.15 * need
+def _first_end(share: float, which: int, delays: Sequence[Delay]) -> float:
+    """Return a first guess of the time to look at [s]: the law without diffusion, cut where diffusion has cut the tail."""
+    end = 0.0
+    tau = sum(delay.tau_d for delay in delays)
+    plain = 0.55 / math.sqrt(share) if which == 0 else 0.25 / share
+    cut = 1.0 + (-math.log(share) / (2.0 * tau)) ** (1.0 / 3.0) if tau > 0.0 else math.inf
+    for delay in delays:
+        end += delay.residence_s * (1.0 - math.log(share) if delay.kind == "stirred" else min(plain, cut) + 0.3)
+    return end
 
 
 def _crossing(values: Real, share: float, step_s: float, offset: float) -> float | None:

@@ -128,50 +128,84 @@ def tree_seconds(tree: Tree, *, flush_share: float, fill_share: float, rinse_sha
 def _exact(tree: Tree, outlet: LineOutlet, flush: float, fill: float, rinse: float) -> OutletSeconds:
     path = path_of(tree, outlet)
     solute = delays_of(tree, path, diffusivity_of(tree))
-    others = _old_water(tree, path, flush)
-    readings: list[Reading] = ["mixed"] if coherent(solute) == solute else ["mixed", "coherent"]
+    joined = coherent(solute)
+    readings: dict[Reading, tuple[Delay, ...]] = {"mixed": solute} if joined == solute else {"mixed": solute, "coherent": joined}
     times: dict[Reading, tuple[float, float, float, float, float]] = {}
-    carried: dict[Reading, Carried] = {}
-    for reading in readings:
-        dissolved = solute if reading == "mixed" else coherent(solute)
-        (flush_s, fill_s, rinse_s), (held_s,) = seconds(dissolved, (flush, fill, rinse), (fill,))
-        carried[reading] = "solute"
-        for what, delays in others:
-            other_s = seconds(delays if reading == "mixed" else coherent(delays), (flush,))[0][0]
-            if other_s > flush_s:
-                flush_s, carried[reading] = other_s, what
+    for reading, delays in readings.items():
+        (flush_s, fill_s, rinse_s), (held_s,) = seconds(delays, (flush, fill, rinse), (fill,))
         times[reading] = flush_s, max(fill_s, held_s), rinse_s, fill_s, held_s
+    held_s = _every_part_s(solute, fill, max(row[4] for row in times.values()))
     by: list[Reading] = [max(readings, key=lambda reading, i=i: times[reading][i]) for i in range(3)]  # type: ignore[misc]
+    flush_s, flush_reading, carried = _old_water_s(tree, path, flush, (times[by[0]][0], by[0]))
     return OutletSeconds(
         outlet=outlet.id,
         group=outlet.group,
         flow_ml_min=outlet.flow_ml_min,
         nominal_s=sum(p.residence_s for p in path),
-        flush_s=times[by[0]][0],
-        fill_s=times[by[1]][1],
+        flush_s=flush_s,
+        fill_s=max(times[by[1]][1], held_s),
         rinse_s=times[by[2]][2],
         fill_outlet_s=max(row[3] for row in times.values()),
-        fill_held_s=max(row[4] for row in times.values()),
-        flush_reading=by[0],
+        fill_held_s=held_s,
+        flush_reading=flush_reading,
         fill_reading=by[1],
         rinse_reading=by[2],
         path=path,
         cautions=cautions_of(tree, path),
-        flush_carried=carried[by[0]],
+        flush_carried=carried,
     )
 
 
-def _old_water(tree: Tree, path: tuple[PathPart, ...], share: float) -> list[tuple[Carried, tuple[Delay, ...]]]:
-    """Return the path for what else than the solute is in old water: nothing that diffuses, and the slowest between."""
-    solute = diffusivity_of(tree)
-    whole = sum(delay.tau_d for delay in delays_of(tree, path, solute))
-    if whole == 0.0:
-        return []  # no tube, or a solute that does not diffuse: one law holds for all
-    worst = solute * worst_tau_d(share) / whole
-    # A stirred volume shifts the worst one; three tries are within 1 % of a fine search on random chairs.
-    tries = (0.25 * worst, worst, 4.0 * worst) if any(part.kind == "stirred" for part in path) else (worst,)
-    between: list[tuple[Carried, tuple[Delay, ...]]] = [("between", delays_of(tree, path, d)) for d in tries if d < solute]
-    return [("cells", delays_of(tree, path, 0.0)), *between]
+def _every_part_s(delays: tuple[Delay, ...], share: float, path_s: float) -> float:
+    """Return when the path, and each part of it by itself, holds no more than `share` of old content.
+
+    The mean over a path alone would let a short clean hose hide a slow feed, and a longer hose would need less time.
+    """
+    for delay in delays:
+        most = held_bound_s(share, delay.residence_s, ()) if delay.kind == "tube" else held_bound_s(share, 0.0, (delay.residence_s,))
+        if most > path_s:
+            path_s = max(path_s, seconds((delay,), (), (share,))[1][0])
+    return path_s
+
+
+def _old_water_s(tree: Tree, path: tuple[PathPart, ...], share: float, solute_s: tuple[float, Reading]) -> tuple[float, Reading, Carried]:
+    """Return the flush for all that old water holds: cells, which don't diffuse, the solute, and whatever lies between.
+
+    In a path of tubes the slowest of these in one coherent tube outlasts every one of them with mixed joints, and has a
+    closed form; with stirred volumes on the path they are tried one by one.
+    """
+    diffusivity = diffusivity_of(tree)
+    delays = delays_of(tree, path, diffusivity)
+    whole = sum(delay.tau_d for delay in delays)
+    found, reading = solute_s
+    carried: Carried = "solute"
+    worst = worst_tau_d(share)
+    tries: dict[float, Carried] = {}
+    if len(coherent(delays)) == 1 and delays[0].kind == "tube":
+        changes = 0.5 / math.sqrt(share)
+        what: Carried = "cells"
+        if whole > worst and (between := _slowest(share)) > changes:  # up to the worst tau_D the solute itself is the slowest
+            changes, what = between, "between"
+        coherent_s = changes * sum(delay.residence_s for delay in delays)
+        if coherent_s > found:
+            return coherent_s, "coherent" if len(delays) > 1 else "mixed", what
+        return found, reading, carried
+    if whole > 0.0:
+        # A stirred volume shifts the worst one; three tries are within 1 % of a fine search on random chairs.
+        tries[0.0] = "cells"
+        for d in (diffusivity * worst / whole * factor for factor in (0.25, 1.0, 4.0)):
+            if d < diffusivity:
+                tries[d] = "between"
+    for d, what in tries.items():
+        mixed = delays_of(tree, path, d)
+        series_by: dict[Reading, tuple[Delay, ...]] = {"mixed": mixed, "coherent": coherent(mixed)}
+        for name, series in series_by.items():
+            if name == "coherent" and series == mixed:
+                continue
+            other_s = seconds(series, (share,))[0][0]
+            if other_s > found:
+                found, reading, carried = other_s, name, what
+    return found, reading, carried
 
 
 @lru_cache(maxsize=64)
@@ -179,6 +213,11 @@ def worst_tau_d(share: float) -> float:
     """Return the tau_D at which one tube needs most volume changes down to `share`."""
     grid = np.geomspace(1e-7, 0.3, 260)
     return float(grid[int(np.argmax(volume_changes(share, grid)))])
+
+
+@lru_cache(maxsize=64)
+def _slowest(share: float) -> float:
+    return float(volume_changes(share, worst_tau_d(share)))
 
 
 def diffusivity_of(tree: Tree) -> float:
@@ -203,6 +242,7 @@ def _bounded(tree: Tree, outlet: LineOutlet, flush: float, fill: float, rinse: f
     tubes_s = sum(p.residence_s for p in path if p.kind == "tube")
     stirred_s = [p.residence_s for p in path if p.kind == "stirred"]
     at_outlet, held = residual_bound_s(fill, tubes_s, stirred_s), held_bound_s(fill, tubes_s, stirred_s)
+    held = max(held, *(held_bound_s(fill, 0.0, (own,)) for own in stirred_s), 0.0)  # each part by itself; tubes are in it
     return OutletSeconds(
         outlet=outlet.id,
         group=outlet.group,

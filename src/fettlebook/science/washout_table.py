@@ -9,10 +9,11 @@ Sources
 [A] Aris 1956, Proc. R. Soc. A 235:67: variance 1/(24 tau_D) for slow lines; with its first correction, - 1/(384 tau_D^2). memory
 """
 
-from dataclasses import dataclass, replace
+import math
+from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
-from typing import Final, overload
+from typing import Final, Literal, overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +23,7 @@ Real = NDArray[np.float64]
 SLOW_TO: Final = 2e-3  # tau_D up to here is read from the chart of slow diffusion
 FAST_TO: Final = 10.0  # beyond, the shape at 10 is kept and only its width shrinks: in the tail that errs long
 _DEGREE: Final = 5
-_STRETCH: Final = 5.5  # as in the script that makes the table
+_STRETCH: Final = 7.0  # as in the script that makes the table
 
 
 def residual_and_held(theta: Real, tau_d: Real) -> tuple[Real, Real]:
@@ -44,53 +45,67 @@ def residual_and_held(theta: Real, tau_d: Real) -> tuple[Real, Real]:
 class Row:
     """The wash-out of one tau_D over theta. `kind` says which law: no diffusion, slow chart, fast chart."""
 
-    kind: str
+    kind: Literal["none", "slow", "fast"]
     scale: float  # u of the slow chart; span of the fast chart
     spline: BSpline | None
-    slope: BSpline | None
-    squeeze: float = 1.0  # beyond FAST_TO: the distance from theta = 1 shrinks by this
+    squeeze: float = 1.0  # fast chart beyond FAST_TO: the distance from theta = 1 shrinks by this; slow chart: makes the mass whole
     front: float = 0.5  # slow chart: where the first of the clean content arrives, half a front's thickness late
 
     def at(self, theta: Real) -> tuple[Real, Real]:
         """Return W and H at every theta above 0.5."""
-        if self.spline is None or self.slope is None:
+        if self.kind == "none":
             return 0.25 / theta**2, 0.25 / theta
+        place, inside, log = self._read(theta)
+        slope = self._along(inside, 1)
         if self.kind == "slow":
-            residual, held = self._slow(theta)
+            residual, held = _slow_law(theta, place, log + slope * (place - inside), slope)
             late = theta < self.front
             return np.where(late, 1.0, self.squeeze * residual), np.where(late, 1.0 - theta, self.squeeze * held)
-        stretched = 1.0 + (theta - 1.0) / self.squeeze
-        q, _ = _stretch(stretched, self.scale)
-        inside = np.minimum(q, 1.0)
-        residual, held = _fast_law(stretched, np.asarray(self.spline(inside)), np.asarray(self.slope(inside)), self.scale)
+        residual, held = _fast_law(1.0 + (theta - 1.0) / self.squeeze, log, slope, self.scale)
         return residual, self.squeeze * held
 
-    def _slow(self, theta: Real) -> tuple[Real, Real]:
+    def held(self, theta: Real) -> Real:
+        """Return H alone at every theta above 0.5: half the work."""
+        if self.kind == "none":
+            return 0.25 / theta
+        place, inside, log = self._read(theta)
+        if place.size and float(place.max()) > float(inside.max()):
+            return self.at(theta)[1]
+        if self.kind == "slow":
+            return np.where(theta < self.front, 1.0 - theta, np.exp(log) * (0.25 * self.squeeze) / theta)
+        return np.asarray(self.squeeze * np.exp(log)) if self.squeeze == 1.0 else self.at(theta)[1]
+
+    def _read(self, theta: Real) -> tuple[Real, Real, Real]:
+        """Return the place on the chart's second axis, the same held inside the chart, and the logarithm there."""
+        if self.kind == "slow":
+            place = self.scale * theta
+            inside = np.minimum(place, _charts().z_end)
+        else:
+            place = _stretch(1.0 + (theta - 1.0) / self.squeeze, self.scale)[0]
+            inside = np.minimum(place, 1.0)
+        return place, inside, self._along(inside, 0)
+
+    def _along(self, inside: Real, order: int) -> Real:
         assert self.spline is not None
-        assert self.slope is not None
-        z = self.scale * theta
-        inside = np.minimum(z, _charts().z_end)
-        slope = np.asarray(self.slope(inside))
-        return _slow_law(theta, z, np.asarray(self.spline(inside)) + slope * (z - inside), slope)
+        return np.asarray(self.spline(inside, nu=order))
 
 
 @lru_cache(maxsize=4096)
 def row(tau_d: float) -> Row:
     """Return the row of one tau_D, ready to be read at any theta; kept, because chairs repeat their hoses."""
     if tau_d == 0.0:
-        return Row("none", 0.0, None, None)
+        return Row("none", 0.0, None)
     charts = _charts()
     if tau_d < SLOW_TO:
-        u = tau_d ** (1.0 / 3.0)
+        u, front = tau_d ** (1.0 / 3.0), _front(tau_d)
         spline = _slice(charts.slow, u)
-        bare = Row("slow", u, spline, spline.derivative())
-        front = _front(tau_d)
         # The chart leaves out the front's thickness, about tau_d/6; one factor within 1e-7 of 1 makes the mass whole again.
-        return replace(bare, front=front, squeeze=(1.0 - front) / float(bare._slow(np.array([front]))[1][0]))
+        whole = (1.0 - front) * 4.0 * front / float(np.exp(spline(u * front)))
+        return Row("slow", u, spline, whole, front)
     squeeze = float(_width(tau_d) / _width(FAST_TO)) if tau_d > FAST_TO else 1.0
-    log_tau = float(np.log(min(tau_d, FAST_TO)))
-    spline = _slice(charts.fast, log_tau)
-    return Row("fast", float(np.exp(np.polynomial.polynomial.polyval(log_tau, charts.span))), spline, spline.derivative(), squeeze)
+    log_tau = math.log(min(tau_d, FAST_TO))
+    span = math.exp(float(np.polynomial.polynomial.polyval(log_tau, charts.span)))
+    return Row("fast", span, _slice(charts.fast, log_tau), squeeze)
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,11 +125,21 @@ def _charts() -> _Charts:
 
 
 def _slice(surface: RectBivariateSpline, at: float) -> BSpline:
-    """Return the spline along the second axis at one place of the first: the basis there, times the coefficients."""
+    """Return the spline along the second axis at one place of the first: the six basis splines there, times the coefficients."""
     first, second, flat = surface.tck
     count = first.size - _DEGREE - 1
-    basis = BSpline.design_matrix(np.array([at]), first, _DEGREE).toarray()[0]
-    return BSpline(second, basis @ np.asarray(flat).reshape(count, -1), _DEGREE)
+    left = min(int(np.searchsorted(first, at, side="right")), count) - 1
+    basis = [1.0]
+    for degree in range(1, _DEGREE + 1):  # the recursion of Cox and de Boor
+        grown = [0.0] * (degree + 1)
+        for i, value in enumerate(basis):
+            low, high = float(first[left + i + 1 - degree]), float(first[left + i + 1])
+            share = value / (high - low)
+            grown[i] += share * (high - at)
+            grown[i + 1] += share * (at - low)
+        basis = grown
+    rows = np.asarray(flat).reshape(count, -1)[left - _DEGREE : left + 1]
+    return BSpline.construct_fast(second, np.array(basis) @ rows, _DEGREE)
 
 
 def _scattered(theta: Real, tau_d: Real) -> tuple[Real, Real]:
