@@ -572,9 +572,10 @@ def dispatch(day: Instance, manner: Manner | None = None) -> Plan:
         stuck = [v for v in run.stuck() if v not in begun]
         if not stuck:
             return run.plan().model_copy(update={"left_out": tuple(left)})
-        # One at a time, the lightest first: the others may fit once it is gone.
-        left.append(min(stuck, key=lambda v: weight[v]))
-        rest = rest.without(left[-1:])
+        # A few at a time, the lightest first: the others may fit once they are gone.
+        gone = sorted(stuck, key=lambda v: weight[v])[: max(1, len(stuck) // 4)]
+        left += gone
+        rest = rest.without(gone)
 
 
 def best_of(
