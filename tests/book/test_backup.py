@@ -73,7 +73,7 @@ def test_a_backup_restores_to_the_same_books(book: Path, tmp_path: Path) -> None
 
 def test_the_keys_of_peoples_words_are_in_no_backup(book: Path, tmp_path: Path) -> None:
     backup = back_up(book, tmp_path / "backups", now=NOW)
-    assert book.with_name("book.sqlite.keys").stat().st_mode & 0o077 == 0
+    assert book.with_name("book.sqlite.words").stat().st_mode & 0o077 == 0
     assert b"bent by Ben" not in backup.file.read_bytes()
     assert b"text_key" not in backup.file.read_bytes()
 

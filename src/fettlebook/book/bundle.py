@@ -78,6 +78,17 @@ def export_book(store: Store, to: Path) -> Exported:
     return Exported(store.practice, size, root, len(members) - 2)
 
 
+def practice_in(bundle: Path) -> str:
+    """Return whose book an export is; raises `Mendable` where it is none."""
+    try:
+        with zipfile.ZipFile(bundle) as held:
+            return str(_manifest_in(held, bundle)["practice"])
+    except OSError as error:
+        raise Mendable(f"can't be read ({error.strerror})", where=str(bundle), mend="Name the zip file of an export.") from None
+    except (zipfile.BadZipFile, ValueError, KeyError, TypeError, EOFError, NotImplementedError, RuntimeError, zlib.error):
+        raise Mendable("no export of a book, or damaged", where=str(bundle), mend=_DAMAGED) from None
+
+
 def import_book(bundle: Path, store: Store) -> Exported:
     """Take an exported book into an empty one: the same sealed bytes, places and times of receipt; all of it or nothing.
 

@@ -22,6 +22,8 @@ COMMANDS: dict[str, str] = {
     "mix": "How much product and water by measure and jug, until when, and what to mind.",
     "day": "Plan one day from a practice file and an appointment book.",
     "plan": "Plan a neutral day instance (JSON).",
+    "book": "Keep the record: begin, add, print, verify, sign, back up, restore, export.",
+    "note": "Write one entry into a book by hand.",
     "serve": "Open the page on this machine.",
     "demo": "Write the invented demo practice and its appointment book.",
 }

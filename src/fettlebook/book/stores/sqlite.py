@@ -127,7 +127,7 @@ class SqliteStore(Store):
 
     def text_keys(self) -> KeyFile:
         """Return where the keys of people's words stand: in a file beside the book, which no backup of the book takes along."""
-        return KeyFile(self.path.with_name(self.path.name + ".keys"), self.practice)
+        return KeyFile(self.path.with_name(self.path.name + ".words"), self.practice)
 
     def practices(self) -> tuple[str, ...]:
         """Return the practices whose books are in this file."""

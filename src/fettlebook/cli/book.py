@@ -1,0 +1,177 @@
+"""`fettlebook book`: the record itself: make it, add to it, look into it, prove it, keep it safe."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+_BOOK = click.argument("book_at", metavar="BOOK")
+_PRACTICE = click.option("--practice", metavar="ID", help="Whose book, where BOOK holds several.")
+_JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
+
+
+@click.group(invoke_without_command=False)
+def book() -> None:
+    """Keep the record: entries are added, never changed; anyone can check that.
+
+    BOOK is the file of a book (book.sqlite) or the address of a group's database (postgresql+psycopg://role@host/database).
+
+    Exit status: 0 done and in order; 1 done, and something is not in order (verify found a fault, an entry was refused);
+    2 nothing could be done, the message says why.
+    """
+
+
+@book.command()
+@_BOOK
+@click.argument("practice_file", metavar="PRACTICE.toml", type=click.Path(path_type=str))
+@click.option("--key", "key_at", metavar="FILE", help="Where the signing key goes; BOOK.key if left out.")
+@_JSON
+def init(*, book_at: str, practice_file: str, key_at: str | None, as_json: bool) -> None:
+    """Make a practice's book and the key that signs its checkpoints.
+
+    The first entry is the practice file. Put a copy of the key away, apart from the book. The line that is printed is the
+    public half: it belongs on the first day sheet, and an inspector checks signatures with it.
+    """
+    _run("book_write", "begin", book_at=book_at, practice_file=practice_file, key_at=key_at, as_json=as_json)
+
+
+@book.command()
+@_BOOK
+@_PRACTICE
+@click.option("--via", default="desk", show_default=True, metavar="DEVICE", help="The device that sends them.")
+@click.option("--offset-ms", default=0, metavar="MS", help="This machine's clock less the device's.")
+@_JSON
+def append(*, book_at: str, practice: str | None, via: str, offset_ms: int, as_json: bool) -> None:
+    """Add entries from standard input, one JSON object per line.
+
+    Each id is printed as soon as its entry is durable, not before; an entry that is in the book already gets its id again.
+    Refused lines are named on standard error with what to do; the others go in.
+    """
+    _run("book_write", "append", book_at=book_at, practice=practice, via=via, offset_ms=offset_ms, as_json=as_json)
+
+
+@book.command()
+@_BOOK
+@_PRACTICE
+@click.option("--since", default=0, metavar="NUMBER", help="Only entries after this number.")
+@click.option("--kind", "kinds", multiple=True, help="Only this kind; can be given several times.")
+@click.option("--subject", "subjects", multiple=True, metavar="SUBJECT", help="Only about this: 'chair:chair 1'. Several times: any.")
+@_JSON
+def dump(*, book_at: str, practice: str | None, since: int, kinds: tuple[str, ...], subjects: tuple[str, ...], as_json: bool) -> None:
+    """Print entries in the order in which they came; with --json the very bytes that are sealed, one record per line."""
+    _run("book_look", "dump", book_at=book_at, practice=practice, since=since, kinds=kinds, subjects=subjects, as_json=as_json)
+
+
+@book.command()
+@_BOOK
+@_PRACTICE
+@click.option("--checkpoint", "checkpoints", multiple=True, metavar="FILE", help="An earlier checkpoint (signed, or its three lines).")
+@click.option("--vkey", "vkeys", multiple=True, metavar="LINE|FILE", help="The public key as printed; BOOK.key's own if left out.")
+@click.option("--receipts", metavar="FILE", help="JSON lines as `append --json` prints them.")
+@_JSON
+def verify(
+    *, book_at: str, practice: str | None, checkpoints: tuple[str, ...], vkeys: tuple[str, ...], receipts: str | None, as_json: bool
+) -> None:
+    """Find and locate whatever was changed, left out, put in or moved; on a copy or on the book in use.
+
+    Whoever owns the machine could rewrite the whole book. Only what left the machine shows that: give an earlier checkpoint
+    (from a day sheet, a tablet, a backup) with --checkpoint.
+    """
+    given: dict[str, Any] = {"checkpoints": checkpoints, "vkeys": vkeys, "receipts": receipts}
+    _run("book_look", "verify", book_at=book_at, practice=practice, as_json=as_json, **given)
+
+
+@book.command()
+@_BOOK
+@_PRACTICE
+@click.option("--key", "key_at", metavar="FILE", help="The signing key; BOOK.key if left out.")
+@click.option("--new-key", metavar="NAME", help="Make the key under this name first: after a restore, or when the old one is lost.")
+@click.option("--qr", "qr_to", metavar="FILE.svg", help="Also write it as a QR code, for a day sheet.")
+@_JSON
+def checkpoint(*, book_at: str, practice: str | None, key_at: str | None, new_key: str | None, qr_to: str | None, as_json: bool) -> None:
+    """Sign where the book stands and print it: number of entries and root.
+
+    Keep it where the book is not: on paper, on a tablet, with an inspector. It is never signed for a book that does not
+    begin with what was signed before.
+    """
+    _run("book_write", "sign", book_at=book_at, practice=practice, key_at=key_at, new_key=new_key, qr_to=qr_to, as_json=as_json)
+
+
+@book.command()
+@_BOOK
+@click.argument("folder", metavar="FOLDER")
+@click.option("--drill", is_flag=True, help="Restore it to another place at once, verify it there, and remove it again.")
+@click.option("--rotate", is_flag=True, help="Then drop older ones: 7 days, 5 weeks and 12 months are kept (common practice).")
+@_JSON
+def backup(*, book_at: str, folder: str, drill: bool, rotate: bool, as_json: bool) -> None:
+    """Copy the book into a new folder under FOLDER, also while it is in use, and verify the copy.
+
+    The keys of people's own words are left out, so that what was erased stays erased. Keep FOLDER on another machine or disk.
+    A group's database is backed up by its own means, or book by book with `export`.
+    """
+    _run("book_keep", "backup", book_at=book_at, folder=folder, drill=drill, rotate=rotate, as_json=as_json)
+
+
+@book.command()
+@click.argument("folder", metavar="BACKUP")
+@click.argument("to", metavar="FILE")
+@_JSON
+def restore(*, folder: str, to: str, as_json: bool) -> None:
+    """Put the book of one BACKUP folder to a new FILE, verify it whole, and write into it that it was restored.
+
+    An existing file is never overwritten. Tablets send again what came after the backup.
+    """
+    _run("book_keep", "restore", folder=folder, to=to, as_json=as_json)
+
+
+@book.command()
+@_BOOK
+@click.argument("to", metavar="FILE.zip")
+@_PRACTICE
+@_JSON
+def export(*, book_at: str, to: str, practice: str | None, as_json: bool) -> None:
+    """Write the whole book to one zip file that any program can read: sealed records line by line, files, checkpoints."""
+    _run("book_keep", "export", book_at=book_at, to=to, practice=practice, as_json=as_json)
+
+
+@book.command(name="import")
+@_BOOK
+@click.argument("source", metavar="FILE.zip")
+@_PRACTICE
+@_JSON
+def import_(*, book_at: str, source: str, practice: str | None, as_json: bool) -> None:
+    """Take an exported book into an empty one, as it was sealed; all of it or nothing.
+
+    The practice is the one that was exported, unless --practice names another.
+    """
+    _run("book_keep", "take", book_at=book_at, source=source, practice=practice, as_json=as_json)
+
+
+@book.command()
+@_BOOK
+@_PRACTICE
+@click.option("--before", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="Words received before this day.")
+@click.option("--by", required=True, metavar="PERSON", help="Who decides it.")
+@click.option("--why", required=True, metavar="TEXT", help="Why: the term is over, somebody asked for it.")
+@click.option("--yes", is_flag=True, help="Do it; without it, it is only listed.")
+@_JSON
+def erase(*, book_at: str, practice: str | None, before: datetime | None, by: str, why: str, yes: bool, as_json: bool) -> None:
+    """Erase people's own words for good, where their term is over; everything else stays, and every proof still holds.
+
+    Without --before the term is the longest time that a rule in force says to keep records. Not for anything that an
+    inspection, a dispute or a look-back still needs.
+    """
+    _run("book_keep", "erase", book_at=book_at, practice=practice, before=before, by=by, why=why, yes=yes, as_json=as_json)
+
+
+def _run(module: str, name: str, **given: Any) -> None:
+    from importlib import import_module  # noqa: PLC0415 - heavy imports wait until a command runs
+
+    status = getattr(import_module(f"fettlebook.cli.{module}"), name)(**given)
+    if status:
+        sys.exit(status)

@@ -1,0 +1,134 @@
+"""`fettlebook book backup`, `restore`, `export`, `import` and `erase`."""
+
+import json
+import shutil
+import tempfile
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import click
+
+from fettlebook.book.backup import back_up, backups_in, read_backup, restored, to_drop, try_restore
+from fettlebook.book.backup import restore as put_back
+from fettlebook.book.bundle import export_book, import_book, practice_in
+from fettlebook.book.kinds import PracticeFileVersion, from_ms, to_ms
+from fettlebook.book.stores import Store, open_book
+from fettlebook.book.words import erase_words, words_before
+from fettlebook.cli.book_open import existing_file, is_address, moment_now, now_ms, opened
+from fettlebook.errors import Mendable
+from fettlebook.practice.load import read_practice
+from fettlebook.rules.load import lay_rulebook
+
+
+def backup(*, book_at: str, folder: str, drill: bool, rotate: bool, as_json: bool) -> int:
+    """Copy a book, verify the copy; try it out and drop old ones where asked."""
+    made = back_up(existing_file(book_at), Path(folder), now=now_ms())
+    tried = None
+    if drill:
+        with tempfile.TemporaryDirectory(dir=folder) as scratch:
+            tried = try_restore(made, Path(scratch))
+    dropped = _rotate(Path(folder)) if rotate else []
+    if as_json:
+        books = {p: {"size": size, "root": root.hex()} for p, (size, root) in made.books.items()}
+        said = {"folder": str(made.folder), "sha256": made.digest, "length_bytes": made.length_bytes, "books": books}
+        click.echo(json.dumps(said | {"restored_and_verified": tried is not None, "dropped": [str(p) for p in dropped]}))
+    else:
+        click.echo(f"{made.folder}: {made.length_bytes:,} bytes, verified")
+        for practice, (size, _) in made.books.items():
+            click.echo(f"  {practice}: {size} entries" + ("; restored to another place and whole there" if tried else ""))
+        for path in dropped:
+            click.echo(f"  dropped {path.name}")
+    return 0
+
+
+def _rotate(folder: Path) -> list[Path]:
+    """Drop what is no longer kept; a backup that can't be read is neither counted nor dropped."""
+    by_time: dict[int, Path] = {}
+    for path in backups_in(folder):
+        try:
+            by_time[read_backup(path).made_ms] = path
+        except Mendable as error:
+            click.echo(f"{path}: {error.what}", err=True)
+    dropped = [by_time[one] for one in to_drop(by_time)]
+    for path in dropped:
+        shutil.rmtree(path)
+    return dropped
+
+
+def restore(*, folder: str, to: str, as_json: bool) -> int:
+    """Put a backup's book back, verify it, and note in it that it was restored."""
+    held = read_backup(Path(folder))
+    put_back(held, Path(to))
+    with open_book(Path(to)) as first:
+        for practice in held.books:
+            first.of(practice).note(restored(held, practice), moment=moment_now())
+    if as_json:
+        click.echo(json.dumps({"file": to, "books": {p: {"size": size} for p, (size, _) in held.books.items()}}))
+    else:
+        click.echo(f"{to}: restored from the backup of {from_ms(held.made_ms):%Y-%m-%d %H:%M:%SZ}, verified")
+        for practice, (size, _) in held.books.items():
+            click.echo(f"  {practice}: {size} entries; what came after number {size} is sent again by the tablets")
+        click.echo("Checkpoints signed later than this backup no longer fit: sign with a new key (book checkpoint --new-key).")
+    return 0
+
+
+def export(*, book_at: str, to: str, practice: str | None, as_json: bool) -> int:
+    """Write a book to one zip file."""
+    with opened(book_at, practice, write=False) as store:
+        said = export_book(store, Path(to))
+    if as_json:
+        shown = {"file": to, "practice": said.practice, "size": said.size, "root": said.root.hex(), "files": said.files}
+        click.echo(json.dumps(shown))
+    else:
+        click.echo(f"{to}: the book of {said.practice}, {said.size} entries, {said.files} files\nroot {said.root.hex()}")
+    return 0
+
+
+def take(*, book_at: str, source: str, practice: str | None, as_json: bool) -> int:
+    """Take an exported book into an empty one."""
+    name = practice if practice is not None else practice_in(Path(source))
+    store: Store = opened(book_at, name, write=True) if is_address(book_at) else open_book(Path(book_at), name)
+    with store:
+        said = import_book(Path(source), store)
+    if as_json:
+        click.echo(json.dumps({"book": book_at, "practice": name, "size": said.size, "root": said.root.hex()}))
+    else:
+        click.echo(f"{book_at}: the book of {name}, {said.size} entries\nroot {said.root.hex()}")
+    return 0
+
+
+def erase(*, book_at: str, practice: str | None, before: datetime | None, by: str, why: str, yes: bool, as_json: bool) -> int:
+    """Erase people's own words where their term is over."""
+    with opened(book_at, practice, write=yes) as store:
+        limit, term = (to_ms(before.replace(tzinfo=UTC)), f"before {before:%Y-%m-%d}") if before else _term(store)
+        keys = store.text_keys()
+        found = list(words_before(store, keys, limit))
+        for received in found if yes else []:
+            erase_words(store, keys, received, why=why, moment=moment_now(), by=by)
+    if as_json:
+        click.echo(json.dumps({"term": term, "erased": yes, "entries": [r.entry.id for r in found]}))
+    else:
+        for received in found:
+            click.echo(f"{received.seq:>7}  {from_ms(received.received):%Y-%m-%d}  {received.entry.kind}  by {received.entry.by}")
+        done = "erased for good" if yes else "can be erased; nothing was done (give --yes)"
+        click.echo(f"{len(found)} entries with words, {term}: {done}")
+    return 0
+
+
+def _term(store: Store) -> tuple[int, str]:
+    """Return before when words may go by the rulebook: the longest time that a rule in force says to keep records."""
+    last = store.latest(PracticeFileVersion.KIND)
+    data = last.entry.data if last is not None else None
+    practice = read_practice(data.text.encode(), data.name or "practice.toml").practice if isinstance(data, PracticeFileVersion) else None
+    if practice is None:
+        raise Mendable("no practice file in this book", where="--before", mend="Give the day before which words may go.")
+    now = datetime.now(ZoneInfo(practice.practice.time_zone))
+    rulebook = lay_rulebook(practice, now.date()).rulebook
+    kept = [limit for limit in rulebook.limits if limit.unit == "years"] if rulebook is not None else []
+    if not kept:
+        mend = "Give the day before which words may go; ask whoever is responsible how long records are kept here."
+        raise Mendable("no rule in force says how long records are kept", where="--before", mend=mend)
+    longest = max(kept, key=lambda limit: max(limit.value))
+    years = max(longest.value)
+    return to_ms(now - timedelta(days=366 * years)), f"older than {years:g} years ({longest.name}, {longest.origin.source})"
