@@ -108,9 +108,12 @@ class Chain:
             limit_s=PLAN_LIMIT_S,
             seed=SEED,
             findings=(*book.findings, *reading.findings),
+            not_planned=book.not_planned,
             told=told,
         )
-        imported = BookImported.of(day=day.isoformat(), calendar=calendar, visits=book.visits, counts=asdict(book.counts))
+        imported = BookImported.of(
+            day=day.isoformat(), calendar=calendar, visits=(*book.visits, *book.not_planned), counts=asdict(book.counts)
+        )
         planned = DayPlanned(
             day=day.isoformat(),
             instance_digest=_asked(reading, book.visits, day),
