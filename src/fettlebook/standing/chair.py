@@ -7,8 +7,8 @@ from fettlebook.rules.model import Computed, Duty, When
 from fettlebook.standing.attempts import attempts
 from fettlebook.standing.basis import BOOK, HOUR_MS
 from fettlebook.standing.look import Look
-from fettlebook.standing.model import Condition, Verdict
-from fettlebook.standing.owed import duty_condition, owed_duty
+from fettlebook.standing.model import Condition, Owed, Verdict
+from fettlebook.standing.owed import duty_condition, owed_duty, steps_to_do, weekly_due
 from fettlebook.standing.steps import AtChair, DutySays, duty_says, step_says
 from fettlebook.standing.still import last_moved, last_rest, moving_sorts
 from fettlebook.standing.streams import Fact
@@ -63,7 +63,7 @@ def _between(at: AtChair) -> Iterator[Condition]:
         if says.steps:
             yield duty_condition(
                 look, _subject(at), says, what=f"{duty.name}: done since the last visit", since=last.happened,
-                expires=None, due=_next_visit(at),
+                expires=None, due=_booked(at, last.happened),
             )  # fmt: skip
 
 
@@ -96,7 +96,7 @@ def _first(at: AtChair) -> Iterator[Condition]:
         says = duty_says(_since(at, today), duty)
         if says.steps:
             what = f"{duty.name}: done today"
-            yield duty_condition(look, _subject(at), says, what=what, since=today, expires=tomorrow, due=_next_visit(at))
+            yield duty_condition(look, _subject(at), says, what=what, since=today, expires=tomorrow, due=_opens(at))
 
 
 def _since_visit(at: AtChair, when: When) -> Iterator[Condition]:
@@ -115,11 +115,12 @@ def _since_visit(at: AtChair, when: When) -> Iterator[Condition]:
     last = look.latest(_subject(at), "visit", until=begin - 1)
     if last is None or (when is When.END_OF_SESSION and last.happened < basis.day_start(look.at)):
         return
+    due = begin if when is When.END_OF_SESSION else basis.days_after(last.happened, 1)
     for duty in _duties(at, when):
         says = duty_says(_since(at, last.happened), duty)
         if says.steps:
             what = f"{duty.name}: done since the last visit before"
-            yield duty_condition(look, _subject(at), says, what=what, since=last.happened, expires=None, due=_next_visit(at))
+            yield duty_condition(look, _subject(at), says, what=what, since=last.happened, expires=None, due=due)
 
 
 def _rinsed(at: AtChair) -> Iterator[Condition]:
@@ -175,7 +176,7 @@ def _still(at: AtChair) -> Iterator[Condition]:
             continue
         what = f"{duty.name}: nothing owed from standing still"
         expires = moved + threshold if moved is not None else None
-        condition = duty_condition(look, _subject(at), says, what=what, since=since, expires=expires, due=_next_visit(at))
+        condition = duty_condition(look, _subject(at), says, what=what, since=since, expires=expires, due=_opens(at))
         if moved is not None and rest.ended is None and condition.verdict is not Verdict.FIT:
             hours = (look.at - moved) // HOUR_MS
             condition = _said(condition, f"no water moved for {hours} h, since {look.when(moved)}")
@@ -205,15 +206,38 @@ def _weekly(at: AtChair) -> Iterator[Condition]:
             continue
         oldest = min((one.done for one in says.steps if one.done is not None), default=None)
         expires = basis.days_after(oldest, WEEK_DAYS + 1) if oldest is not None else None
-        yield duty_condition(
-            look, _subject(at), says, what=f"{duty.name}: done in the last week", since=since, expires=expires, due=look.at
-        )
+        what, due = f"{duty.name}: done in the last week", weekly_due(look, _subject(at), says)
+        yield duty_condition(look, _subject(at), says, what=what, since=since, expires=expires, due=due)
 
 
-def _next_visit(at: AtChair) -> int | None:
-    """Return when the next booked visit of today begins on this chair, by the newest reading of the appointment book."""
+def close_owed(look: Look, chair: Chair) -> Iterator[Owed]:
+    """Yield what is owed at the end of today after the last visit so far: not a condition of the next visit, but of the next day."""
+    at = AtChair(look, chair, 0, frozenset(outlet.id for outlet in chair.outlets))
+    today = look.basis.day_start(look.at)
+    last = look.latest(_subject(at), "visit")
+    if last is None or last.happened < today:
+        return
+    for duty in _duties(at, When.END_OF_DAY):
+        says = duty_says(_since(at, last.happened), duty)
+        if says.steps and says.verdict is not Verdict.FIT:
+            due = max((end for _, end in look.basis.openings(look.basis.day_of(look.at))), default=look.basis.days_after(look.at, 1))
+            yield owed_duty(look, _subject(at), duty, steps_to_do(says), since=last.happened, due=due)
+
+
+def _opens(at: AtChair) -> int | None:
+    """Return when the first visit of today was booked or began on this chair; where none is known, when the practice opens."""
+    look, basis = at.look, at.look.basis
+    today = basis.day_start(look.at)
+    first = look.first(_subject(at), "visit", since=today)
+    opened = min((start for start, _ in basis.openings(basis.day_of(look.at))), default=None)
+    found = [moment for moment in (_booked(at, today), first.happened if first else None) if moment is not None]
+    return min(found, default=opened)
+
+
+def _booked(at: AtChair, since: int) -> int | None:
+    """Return when the first visit of today from `since` on is booked on this chair, by the newest reading of the appointment book."""
     look = at.look
     booked = look.latest(f"day:{look.basis.day_of(look.at)}", "booked")
     if booked is None:
         return None
-    return min((start for chair, start, _, _ in booked.says.visits if chair == at.chair.id and start >= look.at), default=None)
+    return min((start for chair, start, _, _ in booked.says.visits if chair == at.chair.id and start >= since), default=None)

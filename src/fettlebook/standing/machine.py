@@ -9,7 +9,7 @@ from fettlebook.standing.attempts import attempts
 from fettlebook.standing.basis import BOOK
 from fettlebook.standing.look import Look
 from fettlebook.standing.model import Condition, Owed, Verdict, worst
-from fettlebook.standing.owed import duty_condition, owed_duty
+from fettlebook.standing.owed import duty_condition, owed_duty, weekly_due
 from fettlebook.standing.steps import DutySays, StepSays
 from fettlebook.standing.streams import Fact
 from fettlebook.standing.upkeep import service_conditions
@@ -58,7 +58,11 @@ def test_condition(look: Look, machine: Machine, test: MachineTest) -> Condition
     what = f"{test.name}: passed {'today' if test.every == 'day' else 'within a ' + test.every}"
     verdict, facts = newest_run(look, machine.id, test.id)
     seconds = (test.attended_minutes * 60, test.unattended_minutes * 60)
-    mend = Owed(subject, test.id, test.name, origin, *seconds, since_ms=facts[0].happened if facts else None)
+    due = (
+        _before_load(look, subject) if test.every == "day" else basis.days_after(facts[0].happened, DAYS[test.every] + 1) if facts else None
+    )
+    last = facts[0].happened if facts else None
+    mend = Owed(subject, test.id, test.name, origin, *seconds, since_ms=last, due_ms=due, overdue=due is not None and due < look.at)
     entries = tuple(fact.entry for fact in facts)
     if not facts:
         return Condition(what, Verdict.UNPROVEN, "not in the book", origin, mend=(mend,))
@@ -74,7 +78,7 @@ def test_condition(look: Look, machine: Machine, test: MachineTest) -> Condition
     if repaired is not None and repaired.happened > ran:
         why = f"{told}, before the repair of {look.when(repaired.happened)}"
         return Condition(what, Verdict.UNPROVEN, why, origin, (*entries, repaired.entry), repaired.happened, mend=(mend,))
-    return Condition(what, Verdict.FIT, told, origin, entries, ran, expires)
+    return Condition(what, Verdict.FIT, told, origin, entries, ran, expires, duty_id=test.id)
 
 
 def test_origin(look: Look, machine: Machine, test: MachineTest) -> Origin:
@@ -108,7 +112,14 @@ def _duties(look: Look, machine: Machine, when: When) -> Iterator[Condition]:
         oldest = min((one.done for one in says.steps if one.done is not None), default=look.at)
         expires = basis.days_after(look.at, 1) if first else basis.days_after(oldest, 8)
         what = f"{duty.name}: done {'today' if first else 'in the last week'}"
-        yield duty_condition(look, subject, says, what=what, since=since, expires=expires, due=look.at)
+        due = _before_load(look, subject) if first else weekly_due(look, subject, says)
+        yield duty_condition(look, subject, says, what=what, since=since, expires=expires, due=due)
+
+
+def _before_load(look: Look, subject: str) -> int | None:
+    """Return when the first cycle of the day began: what is owed before it is late from then on."""
+    first = look.first(subject, "cycles", since=look.basis.day_start(look.at))
+    return min(first.says.began, first.happened) if first else None
 
 
 def _step(look: Look, machine: Machine, duty: Duty, step: Step, since: int) -> StepSays | None:

@@ -42,8 +42,9 @@ class Condition:
     """One thing that must hold of a subject, and what the book says of it.
 
     `evidence` names the entries that it rests on, newest first. Of a fit condition each is required: without any one of them it would
-    not be fit, unless another entry in the book says the same. It is empty where the practice file alone says it, or where nothing bad is known ("last cycle did not fail"). Moments are ms since 1970 UTC. `expires_ms` is the first moment at which it holds
-    no longer, None where no rule ends it.
+    not be fit, unless another entry in the book says the same. It is empty where the practice file alone says it, or where nothing bad
+    is known ("last cycle did not fail"). Moments are ms since 1970 UTC. `expires_ms` is the first moment at which it holds no longer,
+    None where no rule ends it. `duty_id` is the duty or test that renews it.
     """
 
     what: str
@@ -54,6 +55,7 @@ class Condition:
     since_ms: int | None = None
     expires_ms: int | None = None
     mend: tuple["Owed", ...] = ()  # what turns it to fit; empty where it is fit
+    duty_id: str = ""
 
     def __post_init__(self) -> None:
         if self.verdict is Verdict.FIT and self.mend:

@@ -70,7 +70,7 @@ def duty_condition(look: Look, subject: str, says: DutySays, *, what: str, since
     duty = says.duty
     if says.verdict is Verdict.FIT:
         done = says.done or since
-        return Condition(what, Verdict.FIT, f"done {look.when(done)}", duty.origin, says.evidence, done, expires)
+        return Condition(what, Verdict.FIT, f"done {look.when(done)}", duty.origin, says.evidence, done, expires, duty_id=duty.id)
     worst_first = sorted(says.open, key=lambda one: one.verdict is not Verdict.UNFIT)
     told = [f"'{one.step.name}': {one.why}" for one in worst_first if one.evidence]
     absent = [one.step for one in says.open if not one.evidence]
@@ -82,7 +82,14 @@ def duty_condition(look: Look, subject: str, says: DutySays, *, what: str, since
     origin = worst_first[0].step.asked_by or duty.origin
     overdue = due is not None and due < look.at
     mend = owed_duty(look, subject, duty, steps, since=since, due=due, overdue=overdue)
-    return Condition(what, says.verdict, "; ".join(told), origin, says.evidence, since or None, mend=(mend,))
+    return Condition(what, says.verdict, "; ".join(told), origin, says.evidence, since or None, mend=(mend,), duty_id=duty.id)
+
+
+def weekly_due(look: Look, subject: str, says: DutySays) -> int | None:
+    """Return when the oldest open step of a weekly duty was due; None where it was never done."""
+    last = [look.latest(subject, f"done:{one.step.id}") for one in says.open]
+    ends = [look.basis.days_after(fact.happened, 8) for fact in last if fact is not None]
+    return min(ends, default=None)
 
 
 def _left_out(look: Look, subject: str, duty: Duty, since: int) -> list[str]:

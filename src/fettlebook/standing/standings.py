@@ -15,7 +15,7 @@ from fettlebook.standing.look import Look
 from fettlebook.standing.lots import label, lot_conditions
 from fettlebook.standing.machine import machine_conditions
 from fettlebook.standing.model import Condition, Owed, Standing, Verdict, worst
-from fettlebook.standing.owed import duty_condition
+from fettlebook.standing.owed import duty_condition, weekly_due
 from fettlebook.standing.state import Original, State
 from fettlebook.standing.steps import DutySays, StepSays
 from fettlebook.standing.unit import unit_conditions
@@ -145,17 +145,17 @@ class View:
         names = [subject for subject in self.subjects() if subject.startswith(f"{kind}:")][:12]
         return f"Choose one of: {', '.join(names)}." if names else f"Begin with one of: {', '.join(f'{kind}:' for kind in KINDS)}."
 
+    def own_conditions(self) -> tuple[Condition, ...]:
+        """Return the practice's own conditions, without those of its chairs and machines."""
+        missing = tuple(doubt(self.look, PRACTICE, missing) for missing in missing_now(self.look))
+        return (*self._weekly(), *self._products(), *missing)
+
     def _practice(self) -> tuple[Condition, ...]:
         """The practice is no better than its chairs and machines in service, its own duties, and what its devices hold back."""
         practice = self.look.basis.practice
         parts = [f"chair:{c.id}" for c in practice.chairs if not c.out_of_service]
         parts += [f"machine:{m.id}" for m in practice.machines if not m.out_of_service]
-        return (
-            *(self._part(subject) for subject in parts),
-            *self._weekly(),
-            *self._products(),
-            *(doubt(self.look, PRACTICE, missing) for missing in missing_now(self.look)),
-        )
+        return (*(self._part(subject) for subject in parts), *self.own_conditions())
 
     def _part(self, subject: str) -> Condition:
         standing = self.standing(subject)
@@ -184,7 +184,9 @@ class View:
                 )
             oldest = min((one.done for one in said if one.done is not None), default=look.at)
             expires, what = basis.days_after(oldest, 8), f"{duty.name}: done in the last week"
-            yield duty_condition(look, PRACTICE, DutySays(duty, tuple(said)), what=what, since=since, expires=expires, due=look.at)
+            says = DutySays(duty, tuple(said))
+            due = weekly_due(look, PRACTICE, says)
+            yield duty_condition(look, PRACTICE, says, what=what, since=since, expires=expires, due=due)
 
     def _products(self) -> Iterator[Condition]:
         look = self.look

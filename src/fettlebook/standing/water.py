@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from fettlebook.practice.model import SupplyKind
+from fettlebook.practice.model import Chair, SupplyKind
 from fettlebook.rules.model import Limit, Origin, Requirement, When
 from fettlebook.standing.attempts import attempts
 from fettlebook.standing.basis import BOOK, DAY_MS
@@ -252,3 +252,12 @@ def _bottle_filled(at: AtChair, begun: int, notice: str, origin: Origin) -> Cond
         Owed(f"chair:{at.chair.id}", d.id, s.name, origin, *minutes_of(look.basis, at.chair.id, d, [s])[:2], (s.id,)) for d, s in steps
     )
     return Condition(what, Verdict.UNPROVEN, why, origin, (notice,), begun, mend=mend)
+
+
+def count_verdicts(look: Look, chair: Chair, quantity: str) -> list[tuple[int, Verdict, str]]:
+    """Return (sample taken, how it stands to the limits in force, entry of the result) of a chair's counts, the newest first."""
+    at = AtChair(look, chair, look.at, frozenset(outlet.id for outlet in chair.outlets))
+    limits = [m for role in BINDING if (m := look.basis.rulebook.strictest(quantity, role)) is not None and m.unit in PER_ML]
+    if not limits:
+        return []
+    return [(one.taken, _held(at, one, limits)[0], one.evidence[0]) for one in _counted(at, quantity)]
