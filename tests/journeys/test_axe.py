@@ -14,6 +14,7 @@ PAGES = {
     "details": f"/day/{DAY}#c1-2",
     "table": f"/day/{DAY}",
     "times": "/times/chair%202",
+    "chair": "/chair/chair%204",
     "rules": "/rules",
     "nothing booked": "/day/2026-11-22",
 }

@@ -63,7 +63,7 @@ def line_step(
         words.append(f"Not part of this step, since nothing from the mouth reaches it: {listed(tuple(o.id for o in passed_over))}.")
     if last_hose_only:
         words.append("Between visits only the last hose of each outlet is meant: what can be drawn back from a mouth stands there.")
-    unknown_solute = label is not None and frame.method == "exact" and not _known(label)
+    unknown_solute = label is not None and frame.method == "exact" and not is_peroxide(label)
     if unknown_solute:
         frame = replace(frame, method="safe bound")
     opened = outlet_groups(frame.chair, outlets)
@@ -75,7 +75,7 @@ def line_step(
     by_outlet = {n.best.outlet: n for n in needs}
     dosed: dict[str, LineNeed] = {}
     if isinstance(level, Level):
-        method: Method = frame.method if _known(level.label) else "safe bound"
+        method: Method = frame.method if is_peroxide(level.label) else "safe bound"
         reach = sure_needs(
             frame.chair, opened, replace(frame.aims, fill_missing=level.missing), water_c=water_c, last_hose_only=False, method=method
         )
@@ -131,7 +131,8 @@ def _outlet_time(outlet: Outlet, group: int, need: LineNeed, aim: Aim, left: flo
     )
 
 
-def _known(label: Label) -> bool:
+def is_peroxide(label: Label) -> bool:
+    """Return whether the product's active substance is the one whose diffusion is known here."""
     return PEROXIDE in label.product.active.lower()
 
 

@@ -13,10 +13,14 @@ from starlette.staticfiles import StaticFiles
 
 from fettlebook import __version__
 from fettlebook.errors import Finding, Mendable
+from fettlebook.exchange.paper.cards import chair_cards
 from fettlebook.plan.day import DayPlan
+from fettlebook.practice.model import Chair
 from fettlebook.rules.words import length_in_words, limit_in_words, origin_in_words, overridden_in_words
-from fettlebook.times.words import share, whole_s
+from fettlebook.times.curves import chair_pictures
+from fettlebook.times.words import LEFT_OUT, share, whole_s
 from fettlebook.web import board, running, tables, wording
+from fettlebook.web import chair as chair_page
 from fettlebook.web.desk import Desk
 from fettlebook.web.guard import Guard
 from fettlebook.web.now import now_and_next
@@ -106,6 +110,23 @@ def create_app(desk: Desk, start: date | None = None, training_clock: bool = Fal
         if chair not in {known.id for known in desk.reading.practice.chairs}:
             raise HTTPException(404, "No such chair in the practice file.")
         return pages.show("times.html", chair=chair, duties=running.duties_of(chair, desk.reading.times), title=f"Running times, {chair}")
+
+    @app.get("/chair/{chair}")
+    def _chair(chair: str) -> HTMLResponse:
+        return pages.chair(_a_chair(desk, chair))
+
+    @app.get("/chair/{chair}/curves.json")
+    def _curves(chair: str) -> JSONResponse:
+        reading = desk.reading
+        return JSONResponse(chair_page.as_data(chair_pictures(reading.practice, reading.rulebook, reading.times, _a_chair(desk, chair))))
+
+    @app.get("/chair/{chair}/cards.pdf")
+    def _cards(chair: str) -> Response:
+        reading, known = desk.reading, _a_chair(desk, chair)
+        own = tuple(time for time in reading.times if time.chair == known.id)
+        now = desk.now()
+        pdf = chair_cards(reading.practice, reading.rulebook, own, on=reading.rulebook.on or now.date(), made_at=now)
+        return Response(pdf, media_type="application/pdf", headers=_saved("cards.pdf", inline=True))
 
     @app.get("/rules")
     def _rules() -> HTMLResponse:
@@ -198,6 +219,19 @@ class _Pages:
             **steps,
         )
 
+    def chair(self, chair: Chair) -> HTMLResponse:
+        """Return the page of a chair's wash-out."""
+        reading = self._desk.reading
+        duties = running.duties_of(chair.id, reading.times)
+        return self.show(
+            "chair.html",
+            chair=chair,
+            drawings=[chair_page.draw(p) for p in chair_pictures(reading.practice, reading.rulebook, reading.times, chair)],
+            rows=[row for duty in duties for row in duty.steps],
+            left_out=LEFT_OUT,
+            title=f"How the lines clear, {chair.id}",
+        )
+
     def mend(self, findings: tuple[Finding, ...]) -> HTMLResponse:
         """Return the page that says what is wrong and how to mend it."""
         return self.show("mend.html", 422, findings=findings, title="Something needs mending")
@@ -215,6 +249,13 @@ def _a_day(text: str) -> date:
     if not 2000 <= day.year <= 2099:
         raise HTTPException(404, "No such day here: years 2000 to 2099.")
     return day
+
+
+def _a_chair(desk: Desk, name: str) -> Chair:
+    chair = next((known for known in desk.reading.practice.chairs if known.id == name), None)
+    if chair is None:
+        raise HTTPException(404, "No such chair in the practice file.")
+    return chair
 
 
 def _a_lane(text: str) -> board.By:
