@@ -184,7 +184,7 @@ def _old_water_s(tree: Tree, path: tuple[PathPart, ...], share: float, solute_s:
     if len(coherent(delays)) == 1 and delays[0].kind == "tube":
         changes = 0.5 / math.sqrt(share)
         what: Carried = "cells"
-        if whole > worst and (between := _slowest(share)) > changes:  # up to the worst tau_D the solute itself is the slowest
+        if whole > worst and (between := slowest_changes(share, worst)) > changes:  # up to the worst tau_D the solute itself is the slowest
             changes, what = between, "between"
         coherent_s = changes * sum(delay.residence_s for delay in delays)
         if coherent_s > found:
@@ -215,9 +215,10 @@ def worst_tau_d(share: float) -> float:
     return float(grid[int(np.argmax(volume_changes(share, grid)))])
 
 
-@lru_cache(maxsize=64)
-def _slowest(share: float) -> float:
-    return float(volume_changes(share, worst_tau_d(share)))
+@lru_cache(maxsize=1024)
+def slowest_changes(share: float, tau_d: float) -> float:
+    """Return the most volume changes that one tube needs for anything that diffuses no faster than `tau_d`."""
+    return max(0.5 / math.sqrt(share), float(volume_changes(share, min(tau_d, worst_tau_d(share)))))
 
 
 def diffusivity_of(tree: Tree) -> float:
