@@ -2,11 +2,18 @@
 
 from collections.abc import Iterable
 from dataclasses import replace
+from typing import Final
 
-from fettlebook.rules.model import Step
+from fettlebook.rules.model import Step, When
 from fettlebook.standing.basis import Basis
 from fettlebook.standing.model import Condition, Owed, Verdict, WayToFit
 from fettlebook.standing.owed import minutes_of
+
+
+DONE_IN: Final = (
+    When.END_OF_SESSION, When.END_OF_DAY, When.AFTER_STANDING_STILL, When.BEFORE_FIRST_VISIT, When.BEFORE_FIRST_LOAD, When.BETWEEN_VISITS,
+    When.WEEKLY,
+)  # fmt: skip
 
 
 def way_to_fit(basis: Basis, conditions: Iterable[Condition]) -> WayToFit:
@@ -18,6 +25,9 @@ def way_to_fit(basis: Basis, conditions: Iterable[Condition]) -> WayToFit:
         found[key] = _joined(basis, found[key], owed) if key in found else owed
     covered = {(owed.subject, step) for owed in found.values() for step in owed.covers if _whole(basis, owed)}
     kept = [_without(basis, owed, covered) for owed in found.values()]
+    # In the order in which they are done: yesterday's end before today's begin, treatment before the flush that ends it.
+    when = {duty.id: DONE_IN.index(duty.when) for duty in basis.rulebook.duties}
+    kept.sort(key=lambda owed: when.get(owed.duty_id, len(DONE_IN)) if owed is not None else 0)
     stuck = tuple(f"{condition.what}: {condition.why}" for condition in failing if not condition.mend)
     return WayToFit(tuple(owed for owed in kept if owed is not None), stuck)
 
