@@ -4,7 +4,6 @@ import os
 import random
 import sqlite3
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -60,6 +59,10 @@ def book(path: Path) -> Book:
     with open_book(path, write=False) as store:
         rows = list(store.rows())
     return Book(rows, [leaf_hash(row.leaf) for row in rows])
+
+
+def replace(row: Row, **changed: Any) -> Row:
+    return row._replace(**changed)
 
 
 def said(verification: Verification) -> list[tuple[str, int, int]]:

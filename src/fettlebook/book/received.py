@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from fettlebook.book import canonical
-from fettlebook.book.entries import Entry, entry_of
+from fettlebook.book.entries import Entry, entry_of, is_device
 from fettlebook.errors import Finding, Mendable
 
 _MEND: Final = "Verify the book to see which; then restore the last backup beside it."
@@ -48,8 +48,10 @@ class Refused:
 def seal(entry: bytes, *, seq: int, received: int, offset: int, via: str) -> bytes:
     """Return the leaf: canonical bytes of the entry (given canonical) with what the receiver adds."""
     # The keys sort as entry < offset < received < seq < via, so the entry's own canonical bytes go in as they are.
-    tail = canonical.encode({"offset": offset, "received": received, "seq": seq, "via": via}, where="leaf")
-    return b'{"entry":' + entry + b"," + tail[1:]
+    if not is_device(via):  # a device's id needs no escapes; anything else is spelled with care
+        tail = canonical.encode({"offset": offset, "received": received, "seq": seq, "via": via}, where="leaf")
+        return b'{"entry":' + entry + b"," + tail[1:]
+    return b'{"entry":%b,"offset":%d,"received":%d,"seq":%d,"via":"%b"}' % (entry, offset, received, seq, via.encode())
 
 
 def unseal(leaf: bytes) -> Received:

@@ -69,6 +69,29 @@ class Peaks:
         return root
 
 
+class Growing:
+    """A tree that grows leaf by leaf in place: what `Peaks.grown` gives, for many leaves at once."""
+
+    def __init__(self, peaks: Peaks) -> None:
+        self.size, self._hashes = peaks.size, list(peaks.hashes)
+
+    def add(self, leaf: bytes) -> list[tuple[int, int, bytes]]:
+        """Add one leaf's hash; return the nodes above it that this completed, as (level, number, hash)."""
+        number, level, at, made = self.size, 0, leaf, []
+        hashes = self._hashes
+        while number & 1:
+            at = node_hash(hashes.pop(), at)
+            number, level = number >> 1, level + 1
+            made.append((level, number, at))
+        hashes.append(at)
+        self.size += 1
+        return made
+
+    def peaks(self) -> Peaks:
+        """Return the tree as it is now."""
+        return Peaks(self.size, tuple(self._hashes))
+
+
 def peaks_of(leaf_hashes: Sequence[bytes]) -> Peaks:
     """Return the tree over these leaves."""
     peaks = Peaks()

@@ -6,6 +6,7 @@ either would give other bytes than those that were sealed.
 
 import hashlib
 from datetime import UTC, datetime
+from functools import lru_cache
 from typing import Annotated, Any, ClassVar, Final
 from zoneinfo import ZoneInfo
 
@@ -63,6 +64,7 @@ def _tuple(value: Any) -> Any:
     return tuple(value) if isinstance(value, list) else value
 
 
+@lru_cache(maxsize=500)
 def unit_of_reading(name: str) -> tuple[str, int] | None:
     """Return the unit in which a reading of this name is shown and its decimals: `chamber_mc` is ("degC", 3); None: no known unit."""
     parts = name.split("_")

@@ -6,10 +6,11 @@ PostgreSQL: how a transaction begins (so that one writer at a time appends to a 
 
 from abc import abstractmethod
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import Any, Final, Self
 
-from sqlalchemy import Connection, Select, func, select, tuple_
+from sqlalchemy import Connection, Select, func, select
 
 from fettlebook.book.entries import PROGRAM, Entry, Moment, is_device
 from fettlebook.book.kinds import ClockBack, Data
@@ -18,6 +19,7 @@ from fettlebook.book.stores import tables
 from fettlebook.book.stores.appending import Appending, readable
 from fettlebook.book.stores.beside import BesideEntries
 from fettlebook.book.stores.head import Head, head_of, peaks_in
+from fettlebook.book.stores.pen import Pen
 from fettlebook.book.stores.sealed import take_sealed
 from fettlebook.book.stores.tiles import Tiles
 from fettlebook.book.tree import consistency_proof, inclusion_proof, range_hash
@@ -26,6 +28,7 @@ from fettlebook.book.words import TextKeys
 from fettlebook.errors import Mendable
 
 BATCH_MOST: Final = 500
+_ROW: Final = ", ".join(Row._fields)
 CLOCK_BACK_MS: Final = 5000
 PAGE: Final = 1000  # rows read in one short transaction: a slow reader never holds the log
 
@@ -54,6 +57,14 @@ class Store(BesideEntries):
     @abstractmethod
     def close(self) -> None:
         """Let go of the database. What was acknowledged is safe without it."""
+
+    @abstractmethod
+    def _appending(self) -> AbstractContextManager[tuple[Pen, str]]:
+        """Begin what `_writing` begins, for appending alone; gives the pen, and the words that lock a row read with it."""
+
+    @abstractmethod
+    def _reading_with_pen(self) -> AbstractContextManager[Pen]:
+        """Begin what `_reading` begins, for the driver's own rows."""
 
     def __enter__(self) -> Self:
         return self
@@ -93,8 +104,8 @@ class Store(BesideEntries):
             mend = "Give the id under which the device was enrolled (letters, digits, dots, hyphens; at most 60)."
             raise Mendable(f"{via!r:.80}", where="via", mend=mend)
         read = [readable(given) for given in entries]
-        with self._writing() as connection:
-            appending = Appending(connection, self.practice, now, [r[0].id for r in read if not isinstance(r, Refused)])
+        with self._appending() as (pen, lock):
+            appending = Appending(pen, self.practice, now, [r[0].id for r in read if not isinstance(r, Refused)], lock=lock)
             results = [r if isinstance(r, Refused) else appending.place(*r, via=via, offset=offset) for r in read]
             appending.finish()
         return results
@@ -114,8 +125,8 @@ class Store(BesideEntries):
         `moment` comes from the face's clocks and is also the time of receipt, unless `now` is given (what is entered later, from paper).
         Raises `Mendable` where the data can't be an entry.
         """
-        with self._writing() as connection:
-            appending = Appending(connection, self.practice, moment.at if now is None else now)
+        with self._appending() as (pen, lock):
+            appending = Appending(pen, self.practice, moment.at if now is None else now, lock=lock)
             result = appending.note(data, moment=moment, by=by, subjects=subjects, refers_to=refers_to)
             if isinstance(result, Refused):
                 raise Mendable.of(result.findings)
@@ -193,7 +204,7 @@ class Store(BesideEntries):
     def head(self) -> Head:
         """Return where the book stands now."""
         rows = self._rows(select(tables.head).where(tables.head.c.practice == self.practice))
-        return head_of(rows[0]) if rows else Head()
+        return head_of(*rows[0]) if rows else Head()
 
     def root_at(self, size: int) -> bytes:
         """Return the root that the book had when it held `size` entries (1 up to now)."""
@@ -232,27 +243,31 @@ class Store(BesideEntries):
 
     def rows(self, until: int | None = None) -> Iterator[Row]:
         """Yield the rows as they stand, in the order of their seq, without reading what the sealed bytes say."""
-        e = tables.entry
-        columns = (e.c.seq, e.c.id, e.c.kind, e.c.received, e.c.at, e.c.device, e.c.n, e.c.digest, e.c.leaf)
-        query, since = select(*columns).where(e.c.practice == self.practice), 0
-        if until is not None:
-            query = query.where(e.c.seq <= until)
+        # The driver's own rows: a verification reads every one of millions.
+        query = f"SELECT {_ROW} FROM entry WHERE practice = ? AND seq > ? AND seq <= ? ORDER BY seq LIMIT {PAGE}"  # noqa: S608 - our own words
+        since, last = 0, until if until is not None else 2**53
         while True:
-            page = self._rows(query.where(e.c.seq > since).order_by(e.c.seq).limit(PAGE))
-            yield from (Row(*row) for row in page)
+            with self._reading_with_pen() as pen:
+                page = pen.rows(query, (self.practice, since, last))
+            yield from map(Row._make, page)
             if len(page) < PAGE:
                 return
-            since = page[-1].seq
+            since = page[-1][0]
 
     def _beside(self, until: int | None) -> Iterator[Beside]:
-        s, c = tables.entry_subject, tables.clash
+        c, last = tables.clash, until if until is not None else 2**53
         # By subject and seq, which is the order of the table's key: no sorting, and pages as elsewhere.
-        query, since = select(s.c.subject, s.c.seq).where(s.c.practice == self.practice).order_by(s.c.subject, s.c.seq), ("", 0)
-        while page := self._rows(query.where(tuple_(s.c.subject, s.c.seq) > since).limit(PAGE)):
-            since = (page[-1].subject, page[-1].seq)
-            yield from (("subject", row.seq, row.subject) for row in page if until is None or row.seq <= until)
+        query = "SELECT subject, seq FROM entry_subject WHERE practice = ? AND (subject, seq) > (?, ?) ORDER BY subject, seq LIMIT ?"
+        since: tuple[str, int] = ("", 0)
+        while True:
+            with self._reading_with_pen() as pen:
+                page = pen.rows(query, (self.practice, *since, PAGE))
+            yield from (("subject", seq, subject) for subject, seq in page if seq <= last)
+            if len(page) < PAGE:
+                break
+            since = (page[-1][0], page[-1][1])
         for row in self._rows(select(c.c.seq, c.c.id, c.c.digest).where(c.c.practice == self.practice)):
-            if until is None or row.seq <= until:
+            if row.seq <= last:
                 yield ("clash", row.seq, row.id, bytes(row.digest).hex())
 
     def verify(self, *, anchors: Sequence[Anchor] = (), receipts: Mapping[int, bytes] | None = None) -> Verification:

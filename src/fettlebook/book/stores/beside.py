@@ -125,7 +125,7 @@ class BesideEntries(ABC):
         with self._writing() if keep else self._reading() as connection:
             c, h = tables.checkpoint, tables.head
             row = connection.execute(select(h).where(h.c.practice == self.practice)).first()
-            head = head_of(row) if row else Head()
+            head = head_of(*row) if row else Head()
             query = select(c.c.note).where(c.c.practice == self.practice, c.c.key == key).order_by(c.c.size.desc()).limit(1)
             earlier = [note for note in (already, connection.execute(query).scalar()) if note is not None]
             earlier.sort(key=lambda note: parse_checkpoint(text_of(note)).size)

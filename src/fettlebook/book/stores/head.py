@@ -1,7 +1,6 @@
 """Where a practice's book stands: its size, its last time of receipt, the tree over all entries."""
 
 from dataclasses import dataclass, field
-from typing import Any
 
 from fettlebook.book.tree import HASH_BYTES, Peaks
 from fettlebook.errors import Mendable
@@ -30,10 +29,10 @@ def peaks_in(held: bytes) -> tuple[bytes, ...]:
     return tuple(held[i : i + HASH_BYTES] for i in range(0, len(held), HASH_BYTES))
 
 
-def head_of(row: Any) -> Head:
+def head_of(practice: str, size: int, received: int, peaks: bytes) -> Head:
     """Return what a row of the table says; raises `Mendable` where its hashes don't fit its size."""
     try:
-        return Head(row.received, Peaks(row.size, peaks_in(bytes(row.peaks))))
+        return Head(received, Peaks(size, peaks_in(bytes(peaks))))
     except ValueError as error:
         mend = "Verify the book; then restore the last backup beside it."
-        raise Mendable(str(error), where=f"head of the book of {row.practice}", mend=mend) from None
+        raise Mendable(str(error), where=f"head of the book of {practice}", mend=mend) from None

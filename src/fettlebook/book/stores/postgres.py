@@ -13,6 +13,7 @@ from sqlalchemy.exc import DBAPIError
 
 from fettlebook.book.stores import tables
 from fettlebook.book.stores.base import Store
+from fettlebook.book.stores.pen import Pen, PostgresPen
 from fettlebook.book.stores.rebuild import Rebuilt, rebuild
 from fettlebook.book.words import GroupKeys
 from fettlebook.errors import Mendable
@@ -120,6 +121,16 @@ class PostgresStore(Store):
             connection.execute(text("SELECT set_config('fettlebook.practice', :practice, true)"), {"practice": self.practice})
             yield connection
 
+    @contextmanager
+    def _appending(self) -> Iterator[tuple[Pen, str]]:
+        with self._writing() as connection:
+            yield PostgresPen(connection.connection.cursor()), "FOR UPDATE"
+
+    @contextmanager
+    def _reading_with_pen(self) -> Iterator[Pen]:
+        with self._writing() as connection:
+            yield PostgresPen(connection.connection.cursor())
+
     # Reading pages and heads needs one state per query only, which is what a plain transaction gives.
     _reading = _writing
 
@@ -165,10 +176,11 @@ def _in_words(engine: Engine) -> Iterator[None]:
     """Turn the database's failures into words. Whatever was not yet committed has been rolled back."""
     try:
         yield
-    except DBAPIError as error:
-        state = getattr(error.orig, "sqlstate", None) or ""
-        said = str(error.orig).strip().partition("\n")[0]
-        if error.connection_invalidated or state[:2] in {"", "08", "57"}:
+    except (DBAPIError, engine.dialect.loaded_dbapi.Error) as error:  # the driver's own come from appending
+        cause = error.orig if isinstance(error, DBAPIError) else error
+        state = getattr(cause, "sqlstate", None) or ""
+        said = str(cause).strip().partition("\n")[0]
+        if getattr(error, "connection_invalidated", False) or state[:2] in {"", "08", "57"}:
             what, mend = "the database does not answer", "See that it runs and can be reached; then send again."
         elif state[:2] == "53":
             what, mend = "the database is out of space or memory", "Free space; what was not acknowledged stays on the tablets."

@@ -59,7 +59,7 @@ def rebuild(connection: Connection, practice: str) -> Rebuilt:
     head = connection.execute(select(h).where(h.c.practice == practice)).first()
     if head is None and tree.size == 0:
         return Rebuilt(0, 0, 0)
-    if head is None or head_of(head).tree != tree:
+    if head is None or head_of(*head).tree != tree:
         raise _not_as_sealed(practice)
     return Rebuilt(**counts)
 

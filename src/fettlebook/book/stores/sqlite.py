@@ -24,6 +24,7 @@ from fettlebook.book.disk import share_under
 from fettlebook.book.files import sync_folder
 from fettlebook.book.stores import tables
 from fettlebook.book.stores.base import Store
+from fettlebook.book.stores.pen import Pen, SqlitePen
 from fettlebook.book.stores.rebuild import Rebuilt, rebuild
 from fettlebook.book.words import KeyFile
 from fettlebook.errors import Mendable
@@ -77,6 +78,7 @@ class SqliteStore(Store):
         self.path = path
         self._lock: sqlite3.Connection | None = None
         self._writer: Engine | None = None
+        self._raw: sqlite3.Connection | None = None  # the writer's own, which alone writes
         self._one_writer = threading.Lock()
         try:
             if write:
@@ -93,8 +95,8 @@ class SqliteStore(Store):
             _refuse_newer(version, path)  # again: a newer program's change may stand in the log only
             if write:
                 self._writer = _engine(path, write=True)
-                with _in_words(path):
-                    self._writer.connect().close()  # now: the last to close is then the one that may tidy up the log
+                with _in_words(path), self._writer.connect() as first:  # now: the last to close may then tidy up the log
+                    self._raw = first.connection.driver_connection
                 if version < SCHEMA:
                     with _in_words(path):
                         _bring_forward(self._writer, path)
@@ -147,9 +149,29 @@ class SqliteStore(Store):
             yield connection
 
     @contextmanager
+    def _appending(self) -> Iterator[tuple[Pen, str]]:
+        raw = self._raw
+        if raw is None:
+            raise Mendable("opened for reading", where=str(self.path), mend="Open it for writing.")
+        with self._one_writer, _in_words(self.path):
+            raw.execute("BEGIN IMMEDIATE")
+            try:
+                yield SqlitePen(raw), ""
+                raw.execute("COMMIT")
+            except BaseException:
+                if raw.in_transaction:
+                    raw.execute("ROLLBACK")
+                raise
+
+    @contextmanager
     def _reading(self) -> Iterator[Connection]:
         with _in_words(self.path), self._readers.begin() as connection:
             yield connection
+
+    @contextmanager
+    def _reading_with_pen(self) -> Iterator[Pen]:
+        with self._reading() as connection:
+            yield SqlitePen(connection.connection.driver_connection)  # type: ignore[arg-type]  # it is sqlite3's: _engine made it
 
 
 def _engine(path: Path, *, write: bool) -> Engine:
