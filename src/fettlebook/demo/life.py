@@ -48,11 +48,19 @@ class _Said:
 
 
 class Life:
-    """Lives days of a practice one after the other; `days` yields what its book receives."""
+    """Lives days of a practice one after the other; `days` yields what its book receives. A seed gives the same bytes each time."""
 
     def __init__(
-        self, practice: Practice, rulebook: Rulebook, times: Iterable[RunningTime], *, seed: int = 1, habits: Habits | None = None
+        self,
+        practice: Practice,
+        rulebook: Rulebook,
+        times: Iterable[RunningTime],
+        *,
+        seed: int = 1,
+        habits: Habits | None = None,
+        sealed: bool = True,
     ) -> None:
+        self.sealed = sealed  # False: no sealed bytes beside each entry, for big books that nobody verifies
         self.practice = practice
         self.rulebook = rulebook
         self.times = {(t.chair, t.duty_id, t.step_id): t for t in times}

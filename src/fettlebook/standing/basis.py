@@ -33,6 +33,7 @@ class Basis:
     chair_duties: dict[tuple[str, When], tuple[tuple[Duty, tuple[Step, ...]], ...]] = field(repr=False)
     covered_by: dict[str, tuple[Duty, ...]] = field(repr=False)  # step -> duties that it is done with
     zone: ZoneInfo
+    asked: dict[tuple[str, ...], Requirement | None] = field(default_factory=dict, repr=False, compare=False)  # found once
 
     @classmethod
     def of(cls, practice: Practice, rulebook: Rulebook, times: Iterable[RunningTime]) -> "Basis":
@@ -88,11 +89,10 @@ class Basis:
 
     def asks(self, *endings: str) -> Requirement | None:
         """Return the requirement in force whose id ends so, from the topmost layer; the first ending that any has."""
-        for ending in endings:
-            found = [requirement for requirement in self.rulebook.requirements if requirement.id.endswith(ending)]
-            if found:
-                return found[-1]
-        return None
+        if endings not in self.asked:
+            found = ([r for r in self.rulebook.requirements if r.id.endswith(ending)] for ending in endings)
+            self.asked[endings] = next((rows[-1] for rows in found if rows), None)
+        return self.asked[endings]
 
     def _moment(self, day: date, clock: time) -> int:
         return to_ms(datetime.combine(day, clock, tzinfo=self.zone))

@@ -59,7 +59,6 @@ class Visit(NamedTuple):
     units: Names
     outlets: Names | None
     surgical: bool
-    clocks: Clocks
 
 
 class Use(NamedTuple):
@@ -214,7 +213,8 @@ LIVE_WITHIN_MS: Final = 60_000
 
 def happened_ms(received: Received) -> int:
     """Return when an entry's fact happened: as claimed, put right by the device's offset, and never after its receipt."""
-    return min(received.entry.at + received.offset, received.received)
+    at = received.entry.at + received.offset if received.offset else received.entry.at
+    return min(at, received.received)
 
 
 def facts_of(received: Received) -> Iterator[tuple[Key, int, Any]]:
@@ -255,7 +255,7 @@ def _visit(r: Received, d: VisitStarted | VisitEnded, at: int) -> Found:
     ended = isinstance(d, VisitEnded)
     chair, units = _chair(d.chair), _names(d.units or ()) or ()
     outlets = _names(d.outlets) if isinstance(d, VisitEnded) else None
-    says = Visit(d.visit, chair, ended, units, outlets, bool(getattr(d, "surgical", False)), _clocks(r))
+    says = Visit(d.visit, chair, ended, units, outlets, bool(getattr(d, "surgical", False)))
     yield (chair, "visit"), at, says
     yield (f"visit:{d.visit}", "visit"), at, says
     for unit in units:

@@ -5,11 +5,13 @@ A tablet that wrote entries 41 and 43 holds an entry 42, or lost it. What it tou
 
 from bisect import bisect_left, bisect_right, insort
 from collections.abc import Iterator
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from fettlebook.book.received import Received
 from fettlebook.standing.facts import happened_ms
 from fettlebook.standing.streams import EVER
+
+BLOCK: Final = 256
 
 
 class Made(NamedTuple):
@@ -49,34 +51,51 @@ class Missing(NamedTuple):
 class Counter:
     """The entries of one device by their number, and the holes among them."""
 
-    __slots__ = ("holes", "made")
+    __slots__ = ("closed", "earliest", "made", "open")
 
     def __init__(self) -> None:
         self.made: list[Made] = []
-        self.holes: list[Hole] = []  # few: each is a stretch that was missing at some time
+        self.open: list[Hole] = []  # few
+        self.closed: list[Hole] = []  # by `until`, as they were closed
+        self.earliest: list[int] = []  # of each block of closed holes, the earliest `since`: a past question skips the rest
 
-    def add(self, received: Received) -> None:
-        """Take note of an entry, in the order of receipt."""
+    def add(self, received: Received, subjects: tuple[str, ...]) -> None:
+        """Take note of an entry and what it touches, in the order of receipt."""
         n, now = received.entry.n, received.received
-        made = Made(n, happened_ms(received), now, received.entry.subjects)
+        made = Made(n, happened_ms(received), now, subjects)
         highest = self.made[-1].n if self.made else 0
         if n > highest:
             if n > highest + 1:
-                self.holes.append(Hole(highest + 1, n - 1, now, EVER))
+                self.open.append(Hole(highest + 1, n - 1, now, EVER))
             self.made.append(made)
             return
         insort(self.made, made)
-        for place in range(len(self.holes) - 1, -1, -1):
-            hole = self.holes[place]
-            if hole.until == EVER and hole.first <= n <= hole.last:
-                self.holes[place] = hole._replace(first=n, last=n, until=now)
+        for place, hole in enumerate(self.open):
+            if hole.first <= n <= hole.last:
                 rest = [hole._replace(last=n - 1), hole._replace(first=n + 1)]
-                self.holes.extend(part for part in rest if part.first <= part.last)
+                self.open[place : place + 1] = [part for part in rest if part.first <= part.last]
+                self._close(Hole(n, n, hole.since, now))
                 return
+
+    def _close(self, hole: Hole) -> None:
+        if len(self.closed) % BLOCK == 0:
+            self.earliest.append(hole.since)
+        self.earliest[-1] = min(self.earliest[-1], hole.since)
+        self.closed.append(hole)
+
+    def _holes(self, known_at: int) -> Iterator[Hole]:
+        """Yield the holes as they were known at a moment."""
+        yield from (hole for hole in self.open if hole.since <= known_at)
+        first = bisect_right(self.closed, known_at, key=lambda hole: hole.until)
+        for block in range(first // BLOCK, len(self.earliest)):
+            if self.earliest[block] <= known_at:
+                for hole in self.closed[max(first, block * BLOCK) : (block + 1) * BLOCK]:
+                    if hole.since <= known_at:
+                        yield hole
 
     def missing(self, device: str, known_at: int) -> Iterator[Missing]:
         """Yield what was missing at `known_at`."""
-        open_then = sorted((hole.first, hole.last, hole.since) for hole in self.holes if hole.since <= known_at < hole.until)
+        open_then = sorted((hole.first, hole.last, hole.since) for hole in self._holes(known_at))
         together: list[tuple[int, int, int]] = []
         for first, last, since in open_then:
             if together and together[-1][1] == first - 1:  # parts of one hole, which was closed piece by piece later

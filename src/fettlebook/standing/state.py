@@ -31,7 +31,7 @@ class State:
     def __init__(self, original: Original | None = None) -> None:
         self.streams: dict[Key, Stream] = {}
         self.devices: dict[str, Counter] = {}
-        self.subjects: dict[str, None] = {}  # every subject that an entry named, in the order of the first one
+        self.subjects: dict[str, str] = {}  # every subject that an entry named, in the order of the first one; one copy of each
         self.seq = 0
         self.received = 0
         self._kept: dict[str, Received] | None = {} if original is None else None
@@ -53,10 +53,7 @@ class State:
         entry = received.entry
         if self._kept is not None:
             self._kept[entry.id] = received
-        self._counter(entry.device).add(received)
-        for subject in entry.subjects:
-            if subject not in self.subjects:
-                self.subjects[subject] = None
+        self._counter(entry.device).add(received, tuple([self.subjects.setdefault(subject, subject) for subject in entry.subjects]))
         if amends(received) and entry.refers_to is not None:
             self._amendments.setdefault(entry.refers_to, []).append(received)
             root = self._root(entry.refers_to)
@@ -65,8 +62,11 @@ class State:
         elif entry.id in self._amendments:
             self._place_again(received)
         else:
+            fact: Fact | None = None
             for key, happened, says in facts_of(received):
-                self._stream(key).add(Fact(happened, received.seq, received.received, EVER, entry.id, says))
+                if fact is None or fact.says is not says or fact.happened != happened:  # one fact stands in several streams
+                    fact = Fact(happened, received.seq, received.received, EVER, entry.id, says)
+                self._stream(key).add(fact)
 
     def stream(self, subject: str, sort: str) -> Stream:
         """Return the facts of a sort about a subject; an empty stream where there are none."""

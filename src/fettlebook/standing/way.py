@@ -9,7 +9,6 @@ from fettlebook.standing.basis import Basis
 from fettlebook.standing.model import Condition, Owed, Verdict, WayToFit
 from fettlebook.standing.owed import minutes_of
 
-
 DONE_IN: Final = (
     When.END_OF_SESSION, When.END_OF_DAY, When.AFTER_STANDING_STILL, When.BEFORE_FIRST_VISIT, When.BEFORE_FIRST_LOAD, When.BETWEEN_VISITS,
     When.WEEKLY,
