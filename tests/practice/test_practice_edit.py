@@ -44,6 +44,21 @@ def test_a_day_that_was_not_there_stands_behind_the_flow():
     assert b"flow_ml_min = 51.4, measured_on = 2026-11-25 }" in new
 
 
+@pytest.mark.parametrize("form", ["one line", "tables"])
+def test_the_range_of_the_flow_is_written_beside_it_and_replaced_the_next_time(form):
+    text = practice_text() if form == "one line" else in_tables()
+    chair, outlet = ("chair 2", "motor") if form == "one line" else ("chair 3", "cup")
+    loaded = read_practice(text, "practice.toml")
+    path = outlet_path(loaded.practice, chair, outlet)
+    first = set_flow(text, path, 51.4, DAY, 3.1)
+    assert read_practice(first, "practice.toml").practice == with_flow(loaded.practice, path, 51.4, DAY, 3.1)
+    again = set_flow(first, path, 50.0, DAY, 2.0)
+    assert again == first.replace(b"51.4", b"50.0").replace(b"flow_within_pct = 3.1", b"flow_within_pct = 2.0")
+    ((_, new),) = differing(again, set_flow(again, path, 49.0, DAY))  # without a range: what stands there stays
+    assert b"flow_ml_min = 49.0" in new
+    assert b"flow_within_pct = 2.0" in set_flow(again, path, 49.0, DAY)
+
+
 TABLES = b"""
 [[chairs.outlets]]
 id = "cup" # by the window

@@ -9,6 +9,7 @@ from times_practice import NO_PRODUCT, ONE_HOSE, PEROXIDE, read_small, rulebook,
 
 from fettlebook.rules.model import Computed, Limit, Origin, When
 from fettlebook.times.model import RunningTime
+from fettlebook.times.order import order_hint
 from fettlebook.times.running import running_times
 
 
@@ -396,6 +397,19 @@ def test_a_product_whose_diffusion_is_not_known_gets_the_safe_bound():
     assert unknown.outlets[0].reading == "bound"
     assert unknown.p95_s > 2 * known.p95_s
     assert any("spreads in water is not known" in line for line in unknown.derivation)
+
+
+@pytest.mark.invented
+def test_groups_in_turn_get_a_hint_which_order_is_quickest_and_no_shorter_time():
+    apart = UNIT.replace('run_together = [["turbine", "syringe"], ["cup filler"]]\n', "")
+    practice, book = read_small(apart, PEROXIDE), rulebook(step(Computed.FLUSH))
+    alone = one(practice, book)
+    assert order_hint(practice, book, alone).startswith("Quickest order: cup filler, then ")  # it clears the common feed at once
+    assert alone.seconds == sum(g.seconds for g in alone.groups)
+    floor = rulebook(step(Computed.FLUSH, 600))
+    assert order_hint(practice, floor, one(practice, floor)) == ""  # the rule holds for each group, in any order
+    single = read_small(ONE_HOSE, PEROXIDE)
+    assert order_hint(single, book, one(single, book)) == ""
 
 
 # --- emptying, strips, dosed water ----------------------------------------------------------------------------------------

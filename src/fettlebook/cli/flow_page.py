@@ -1,5 +1,6 @@
 """A measured flow as a person reads it, held against the practice file."""
 
+import math
 import textwrap
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
@@ -86,6 +87,13 @@ class Against:
         return round(flow, 0 if flow >= 1000 else 1)
 
     @property
+    def new_within_pct(self) -> float:
+        """The range of the measured flow, up and down [%], rounded up to a tenth and no more than the file may say."""
+        if self.measured is None:
+            raise ValueError("nothing was measured")
+        return min(50.0, max(0.1, math.ceil(self.measured.expanded_share * 1000.0 - 1e-9) / 10.0))
+
+    @property
     def differs(self) -> bool:
         """Whether the file's flow lies outside the measured range."""
         return self.measured is not None and self.measured.differs_from(self.outlet.flow_ml_min)
@@ -99,7 +107,7 @@ class Against:
                 where="reading 1",
                 mend="Were the mL or the seconds mistyped?",
             )
-        again = read_practice(set_flow(self.text, self.at, new.new_flow, day), self.loaded.file)
+        again = read_practice(set_flow(self.text, self.at, new.new_flow, day, new.new_within_pct), self.loaded.file)
         if again.practice is None:  # what may not stand in the file is refused before anything is said of times
             raise Mendable.of(again.errors)
         rulebook = load_rulebook(self.practice, on=day)
@@ -110,13 +118,13 @@ class Against:
         """Put flow and day into the file."""
         if self.day is None:
             raise ValueError("nothing was measured")
-        after = set_flow(self.text, self.at, self.new_flow, self.day)
+        after = set_flow(self.text, self.at, self.new_flow, self.day, self.new_within_pct)
         replace_practice_file(self.path, self.loaded, self.text, after, self._meant())
 
     def _meant(self) -> Practice:
         if self.day is None:
             raise ValueError("nothing was measured")
-        return with_flow(self.practice, self.at, self.new_flow, self.day)
+        return with_flow(self.practice, self.at, self.new_flow, self.day, self.new_within_pct)
 
 
 def page(found: Flow, tools: Tools, aim_pct: float, against: Against | None, *, explain: bool, wrote: bool, refused: bool) -> str:
@@ -195,7 +203,7 @@ def _changes(against: Against) -> Iterable[str]:
 
 def _file(against: Against, *, wrote: bool, refused: bool) -> Iterable[str]:
     line = against.loaded.line((*against.at, "flow_ml_min"))
-    values = f"flow_ml_min = {against.new_flow:.1f}, measured_on = {against.day}"
+    values = f"flow_ml_min = {against.new_flow:.1f}, measured_on = {against.day}, flow_within_pct = {against.new_within_pct:.1f}"
     if wrote:
         yield f"Written to {against.path.name} line {line}: {values}. Nothing else in it was touched."
     else:
@@ -241,6 +249,7 @@ def as_data(found: Flow, against: Against | None, *, wrote: bool) -> dict[str, A
             "was_measured_on": outlet.measured_on.isoformat() if outlet.measured_on else None,
             "new_ml_min": against.new_flow,
             "measured_on": str(against.day),
+            "within_pct": against.new_within_pct,
             "differs": against.differs,
             "wrote": wrote,
             "changes": [

@@ -12,6 +12,7 @@ from fettlebook.rules.model import Rulebook
 from fettlebook.science.circuits import Method
 from fettlebook.times.findings import stray_measurements
 from fettlebook.times.model import DutyTotal, RunningTime
+from fettlebook.times.order import order_hint
 from fettlebook.times.words import METHOD, clock, listed, millilitres
 
 WIDTHS = (33, 8, 8, 14, 8)  # with the gaps 79, so that a terminal of 80 never breaks a row
@@ -49,7 +50,7 @@ def show_times(
     shown = [t for t in found if every_step or _goes_by_itself(t)]
     if explain:
         for time in [t for t in shown if _goes_by_itself(t)] or shown:
-            _explain(console, time)
+            _explain(console, time, order_hint(practice, rulebook, time))
     _gaps(console, found)
     if not explain:
         _cautions(console, shown)
@@ -148,12 +149,12 @@ def _row(console: Console, step: str, *cells: str) -> None:
     console.print(table)
 
 
-def _explain(console: Console, time: RunningTime) -> None:
+def _explain(console: Console, time: RunningTime, hint: str) -> None:
     said = "unknown" if time.seconds is None else f"{clock(time.seconds)}, set by {time.set_by}"
     console.print()
     console.print(f"{time.chair}: {time.name} [{time.step_id}]: {said}", style="bold")
     gap = [f"Unknown: {time.missing}"] if time.missing else []
-    for line in (*time.derivation, *gap, *(f"Caution: {c}" for c in time.cautions)):
+    for line in (*time.derivation, *([hint] if hint else []), *gap, *(f"Caution: {c}" for c in time.cautions)):
         console.print(Padding(line, (0, 0, 0, 2)))
 
 

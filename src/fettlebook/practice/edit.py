@@ -38,19 +38,22 @@ def outlet_path(practice: Practice, chair_id: str, outlet_id: str) -> KeyPath:
     raise Mendable(f'the practice has no chair "{chair_id}"', where="chair", mend=f"Choose one of: {have}.")
 
 
-def with_flow(practice: Practice, path: KeyPath, flow_ml_min: float, measured_on: date) -> Practice:
-    """Return the practice with the flow of one outlet, measured on a day."""
+def with_flow(practice: Practice, path: KeyPath, flow_ml_min: float, measured_on: date, within_pct: float | None = None) -> Practice:
+    """Return the practice with the flow of one outlet, measured on a day within some per cent; None leaves the per cent as they are."""
     _, chair_number, _, outlet_number = path
     chairs = list(practice.chairs)
     chair = chairs[int(chair_number)]
     outlets: list[Outlet] = list(chair.outlets)
-    outlets[int(outlet_number)] = outlets[int(outlet_number)].model_copy(update={"flow_ml_min": flow_ml_min, "measured_on": measured_on})
+    changed: dict[str, object] = {"flow_ml_min": flow_ml_min, "measured_on": measured_on}
+    if within_pct is not None:
+        changed["flow_within_pct"] = within_pct
+    outlets[int(outlet_number)] = outlets[int(outlet_number)].model_copy(update=changed)
     chairs[int(chair_number)] = chair.model_copy(update={"outlets": tuple(outlets)})
     return practice.model_copy(update={"chairs": tuple(chairs)})
 
 
-def set_flow(text: bytes, path: KeyPath, flow_ml_min: float, measured_on: date) -> bytes:
-    """Return the text of a practice file with the flow of one outlet and its day of measurement.
+def set_flow(text: bytes, path: KeyPath, flow_ml_min: float, measured_on: date, within_pct: float | None = None) -> bytes:
+    """Return the text of a practice file with the flow of one outlet, its day of measurement and its range.
 
     Parameters
     ----------
@@ -62,11 +65,13 @@ def set_flow(text: bytes, path: KeyPath, flow_ml_min: float, measured_on: date) 
         Measured flow [mL/min].
     measured_on
         Day of the measurement.
+    within_pct
+        Range of the flow, up and down [%]; None leaves what stands there.
 
     Returns
     -------
     bytes
-        The text; only the two values differ. A day that was not there stands behind the flow.
+        The text; only these values differ. What was not there stands behind the flow.
 
     Raises
     ------
@@ -76,26 +81,31 @@ def set_flow(text: bytes, path: KeyPath, flow_ml_min: float, measured_on: date) 
     mark = BOM if text.startswith(BOM) else b""
     body = text.removeprefix(BOM)
     spans = value_spans(body)
-    flow_at, day_at = spans.get((*path, "flow_ml_min")), spans.get((*path, "measured_on"))
+    flow_at = spans.get((*path, "flow_ml_min"))
     if flow_at is None:
-        raise Mendable("the place of flow_ml_min was not found", where="practice file", mend="Write the two values in by hand.")
-    day = measured_on.isoformat().encode()
-    changes = [(flow_at, f"{flow_ml_min:g}".encode() if flow_ml_min % 1 else f"{flow_ml_min:.1f}".encode())]
-    if day_at is not None:
-        changes.append((day_at, day))
-    elif path in spans:  # { id = ..., flow_ml_min = ... } on one line
-        changes.append(((flow_at[1], flow_at[1]), b", measured_on = " + day))
-    else:  # [[chairs.outlets]]: a line of its own, as deep as the flow's
+        raise Mendable("the place of flow_ml_min was not found", where="practice file", mend="Write the values in by hand.")
+    values = {"flow_ml_min": _number(flow_ml_min), "measured_on": measured_on.isoformat().encode()}
+    if within_pct is not None:
+        values["flow_within_pct"] = _number(within_pct)
+    changes = [(spans[*path, key], value) for key, value in values.items() if (*path, key) in spans]
+    new = [key.encode() + b" = " + value for key, value in values.items() if (*path, key) not in spans]
+    if new and path in spans:  # { id = ..., flow_ml_min = ... } on one line
+        changes.append(((flow_at[1], flow_at[1]), b"".join(b", " + entry for entry in new)))
+    elif new:  # [[chairs.outlets]]: lines of their own, as deep as the flow's
         start = body.rfind(b"\n", 0, flow_at[0]) + 1
         end = body.find(b"\n", flow_at[1])
         end = len(body) if end < 0 else end
         indent = body[start : start + len(body[start:end]) - len(body[start:end].lstrip(b" \t"))]
         newline = b"\r\n" if body[:end].endswith(b"\r") else b"\n"
         line_end = end - 1 if newline == b"\r\n" else end
-        changes.append(((line_end, line_end), newline + indent + b"measured_on = " + day))
-    for (first, after), new in sorted(changes, reverse=True):
-        body = body[:first] + new + body[after:]
+        changes.append(((line_end, line_end), b"".join(newline + indent + entry for entry in new)))
+    for (first, after), value in sorted(changes, reverse=True):
+        body = body[:first] + value + body[after:]
     return mark + body
+
+
+def _number(value: float) -> bytes:
+    return (f"{value:g}" if value % 1 else f"{value:.1f}").encode()
 
 
 def replace_practice_file(path: Path, loaded: Loaded, before: bytes, after: bytes, meant: Practice) -> None:

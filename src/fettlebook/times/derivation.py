@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterable
+from functools import lru_cache
 
 from fettlebook.practice.model import Outlet
 from fettlebook.science.circuits import PathPart
@@ -32,7 +33,7 @@ def group_words(frame: Frame, aim: Aim, outlets: Iterable[tuple[OutletTime, Line
         told += f", {time.nominal_s / change_s:.1f} volume changes ({joints}{CARRIED[need.best.flush_carried] if aim == 'flush' else ''}"
         told += ")" if time.reading == "bound" else f"; safe bound {time.bound_s:.1f} s)"
         words.append(
-            f"{told}. With bore ±{BORE_MM:g} mm, length ±{LENGTH_SHARE * 100:g} %, flow ±{flow_share(by_id[time.outlet]) * 100:g} %: "
+            f"{told}. With bore ±{BORE_MM:g} mm, length ±{LENGTH_SHARE * 100:g} %, flow ±{flow_share(by_id[time.outlet]) * 100:.3g} %: "
             f"{time.seconds:.1f} s in 95 of 100 cases; {time.measure_first} matters most."
         )
     if len(times) > 1:
@@ -45,7 +46,7 @@ def common_words(frame: Frame, aim: Aim, water_c: float, groups: int) -> list[st
     """Say what holds for every outlet of the step."""
     words = []
     if frame.method == "exact":
-        diffusivity = float(peroxide_diffusivity_m2_s(water_c))
+        diffusivity = _diffusivity(water_c)
         words.append(
             f"tau_D = pi D L/Q, with D = {diffusivity * 1e9:.2f}e-9 m2/s: hydrogen peroxide at {water_c:g} degC. "
             + {
@@ -88,5 +89,10 @@ def _tau(frame: Frame, part: PathPart) -> str:
     length_m = next((s.length_m for s in frame.chair.segments if s.id == part.id), None)
     if length_m is None or frame.method != "exact":
         return ""
-    diffusivity = float(peroxide_diffusivity_m2_s(frame.practice.practice.water_temperature_c))
+    diffusivity = _diffusivity(frame.practice.practice.water_temperature_c)
     return f" tau_D {math.pi * diffusivity * length_m / (part.flow_ml_min * M3_S_PER_ML_MIN):.2g}."
+
+
+@lru_cache(maxsize=16)
+def _diffusivity(water_c: float) -> float:
+    return float(peroxide_diffusivity_m2_s(water_c))

@@ -18,6 +18,7 @@ from fettlebook.plan.day import DayPlan
 from fettlebook.practice.model import Chair
 from fettlebook.rules.words import length_in_words, limit_in_words, origin_in_words, overridden_in_words
 from fettlebook.times.curves import chair_pictures
+from fettlebook.times.order import order_hint
 from fettlebook.times.words import LEFT_OUT, share, whole_s
 from fettlebook.web import board, running, tables, wording
 from fettlebook.web import chair as chair_page
@@ -228,6 +229,9 @@ class _Pages:
             chair=chair,
             drawings=[chair_page.draw(p) for p in chair_pictures(reading.practice, reading.rulebook, reading.times, chair)],
             rows=[row for duty in duties for row in duty.steps],
+            hints=dict.fromkeys(
+                filter(None, (order_hint(reading.practice, reading.rulebook, t) for t in reading.times if t.chair == chair.id))
+            ),
             left_out=LEFT_OUT,
             title=f"How the lines clear, {chair.id}",
         )
