@@ -1,0 +1,221 @@
+"""The live policy: what people really do when visits run over, minute by minute, by the list scheduler's own dispatcher.
+
+Comes in: an instance, the plan's guidance and how long each visit truly takes. Goes out: what happened. A visit's true
+length is seen only when it ends: no decision of the dispatcher looks at the end of something that still runs, so living
+a day through with true lengths is deciding as the day goes. From any state (`now`, `done`) and always the same answer.
+
+The plan guides: whom it names for a step goes first if free. It never makes anybody wait for an order that the day has
+overtaken. Which manner of deciding suits a day is found by rehearsal: the same invented days lived through with each.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from fettlebook.plan.dispatch import NEVER, Manner, _Job, _Run
+from fettlebook.plan.instance import Instance, Plan, PlannedStep
+
+STAY_MIN = 60  # a visit is begun only if, as booked, its chair can be closed this long after the day's end
+UNTIL_CLOSED_MIN = 1440  # those whose shift ends last stay until every chair is closed: that is not what a plan may ask
+
+_StepKey = tuple[str, str, str | None, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Policy:
+    """How to decide as the day goes: the dispatcher's manner, and whom the plan names for each step."""
+
+    manner: Manner = field(default_factory=Manner)
+    named: Mapping[_StepKey, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Lived:
+    """What came of a day. `never`: visits that were not served; `late`: minutes late of the others."""
+
+    plan: Plan
+    late: dict[str, int]
+    never: tuple[str, ...]
+    closed: int  # when the last chair was closed
+    weighted_minutes_late: int
+
+
+def policy_of(plan: Plan, manner: Manner | None = None) -> Policy:
+    """Return the policy that a plan stands for: its people go first where it names them."""
+    named = {_key(s): s.person for s in plan.steps if s.person is not None}
+    return Policy(manner or Manner(), named)
+
+
+class LiveRun(_Run):
+    """The list scheduler's day, with the plan's guidance, machines out of order and visits that are given up."""
+
+    def __init__(self, day: Instance, policy: Policy, blocked: Mapping[str, int] | None = None) -> None:
+        self.policy = policy
+        self.given_up: list[str] = []
+        super().__init__(day, policy.manner)
+        for state in self.machines:
+            until = (blocked or {}).get(state.machine.id)
+            if until is not None:
+                state.free = max(state.free, until)
+                if until < NEVER:
+                    self.wake(until)
+        for v in day.visits:
+            if v.latest is not None:
+                self.wake(v.latest + 1)
+
+    def jobs(self, t: int) -> Iterator[_Job]:
+        """Offer the list scheduler's jobs; whom the plan names for a step goes first at its chair."""
+        at = {s.chair.id: s for s in self.chairs}
+        for job in super().jobs(t):
+            state = at.get(job.place)
+            if state is not None and state.procedure is not None:
+                name = self.policy.named.get((state.chair.id, state.procedure, state.after, state.index))
+                if name is not None:
+                    self.last_at[job.place] = name
+            yield job
+
+    def give_up_late_ones(self, t: int) -> None:
+        """Send away a visit whose latest start has passed; its chair goes on with the next, or is closed."""
+        for state in self.chairs:
+            if state.procedure is not None or state.closed or state.ready > t:
+                continue
+            while state.at < len(state.visits) and (latest := state.visits[state.at].latest) is not None and latest < t:
+                gone = state.visits[state.at]
+                self.given_up.append(gone.id)
+                state.visits = state.visits[: state.at] + state.visits[state.at + 1 :]
+                for k, n in gone.needs().items():
+                    for _ in range(n):
+                        self.stock[k].wanted.remove(gone.booked)
+            if state.at == len(state.visits):
+                if state.at == 0:
+                    state.closed = True
+                    continue
+                state.procedure, state.index, state.after = "closing", 0, None  # the sets are cleared already
+                self.skip_unattended(state)
+                self.wake(state.ready)
+
+    def begin_visits(self, t: int) -> None:
+        """Begin the visits whose chair, sets and hour have come."""
+        self.give_up_late_ones(t)
+        super().begin_visits(t)
+
+
+def live(
+    day: Instance,
+    policy: Policy | None = None,
+    *,
+    truly: Mapping[str, int] | None = None,
+    blocked: Mapping[str, int] | None = None,
+    stay_min: int = STAY_MIN,
+) -> Lived:
+    """Return what comes of a day when visits take as long as they truly take.
+
+    Parameters
+    ----------
+    day
+        The instance; from `now` on, where it has one.
+    policy
+        How to decide; left out, the list scheduler's plain manner.
+    truly
+        Visit -> minutes that it truly takes; others take what is booked.
+    blocked
+        Machine -> minute until which it can't be used.
+    stay_min
+        A visit is not begun if by its booked length its chair could not be closed this long after the end of the
+        day [min]. Those whose shift ends last stay until what was begun is done and closed.
+
+    Returns
+    -------
+    Lived
+        What happened. Where every visit was served, `plan` holds every rule of the day with the true lengths.
+    """
+    run = LiveRun(with_stay(with_minutes(day, truly or {}, stay_min), UNTIL_CLOSED_MIN), policy or Policy(), blocked)
+    run.last_hand = min(run.last_hand, max((p.to for p in day.people if "chairs" in p.does), default=day.day_end))
+    run.live()
+    booked = {v.id: v for v in day.visits}
+    late = {v.id: v.start - booked[v.id].booked for v in run.visits}
+    never = tuple(v.id for v in day.visits if v.id not in late)
+    ends = [s.ready for s in run.chairs if s.closed and s.at]
+    plan = run.plan().model_copy(update={"left_out": never})
+    return Lived(plan, late, never, max(ends, default=0), sum(booked[v].weight * m for v, m in late.items()))
+
+
+def with_minutes(day: Instance, truly: Mapping[str, int], stay_min: int = STAY_MIN) -> Instance:
+    """Return the day with true lengths; each visit with the last minute at which, as booked, it still makes sense to begin."""
+    closing = {c.id: sum(s.minutes for s in c.closing) for c in day.chairs}
+    visits = []
+    for v in day.visits:
+        last = max(v.booked, day.day_end + stay_min - v.minutes - closing[v.chair])
+        latest = last if v.latest is None else min(last, v.latest)
+        visits.append(v.model_copy(update={"minutes": truly.get(v.id, v.minutes), "latest": latest}))
+    return day.model_copy(update={"visits": tuple(visits)})
+
+
+def with_stay(day: Instance, stay_min: int) -> Instance:
+    """Return the day with those whose shift ends last staying on."""
+    if not day.people or not stay_min:
+        return day
+    last = max(p.to for p in day.people)
+    people = tuple(p.model_copy(update={"to": p.to + stay_min}) if p.to == last else p for p in day.people)
+    return day.model_copy(update={"people": people, "day_end": max(day.day_end, last) + stay_min})
+
+
+def _key(step: PlannedStep) -> _StepKey:
+    return step.chair, step.procedure, step.after, step.index
+
+
+# Manners that differ in what matters under overruns: how full a load waits to be, how early, and who goes first.
+FAMILY = (
+    Manner(wash_share=0.75, sterilize_share=0.75, lead=30),
+    Manner(wash_share=0.25, sterilize_share=0.75),
+    Manner(wash_share=0.25, sterilize_share=0.25),
+    Manner(wash_share=1.0, sterilize_share=1.0, lead=40),
+    Manner(wash_share=1.0, sterilize_share=0.5, lead=60, instruments=20),
+    Manner(wash_share=0.75, sterilize_share=0.1, instruments=40, pull=10, own_order=False, calm=15),
+    Manner(instruments=-40, calm=60),
+    Manner(pull=5, instruments=20, lead=40),
+    Manner(own_order=False),
+    Manner(wash_share=0.75, sterilize_share=1.0, lead=70, instruments=20, pull=5, closing=-120, calm=15),
+)
+
+
+def rehearse(day: Instance, days: Sequence[Mapping[str, int]], *, first: Policy | None = None) -> Policy:
+    """Return the policy that comes out best when the same days are lived through with each.
+
+    Parameters
+    ----------
+    day
+        The instance.
+    days
+        True lengths of invented days, at least 8; take others than those with which the policy is judged afterwards.
+    first
+        Kept unless another is better by more than chance would make it: by twice the standard error of the paired
+        difference.
+
+    Returns
+    -------
+    Policy
+        `first`, or one of the family with the same names.
+    """
+    first = first or Policy()
+    rivals = [Policy(m, first.named) for m in FAMILY]
+    few, rest = days[:8], days[8:]
+    known = {i: _costs(day, p, few) for i, p in enumerate([first, *rivals])}
+    # Half of the family goes after a few days; only the others live through them all.
+    keep = sorted((i for i in known if i), key=lambda i: sum(known[i]))[: len(rivals) // 2]
+    for i in (0, *keep):
+        known[i] += _costs(day, (first, *rivals)[i], rest)
+    best = min(keep, key=lambda i: sum(known[i]), default=0)
+    gains = [a - b for a, b in zip(known[0], known[best], strict=True)]
+    mean = sum(gains) / len(gains)
+    error = (sum((g - mean) ** 2 for g in gains) / max(1, len(gains) - 1) / len(gains)) ** 0.5
+    return rivals[best - 1] if best and mean > 2 * error else first
+
+
+def _costs(day: Instance, policy: Policy, days: Sequence[Mapping[str, int]]) -> list[float]:
+    """Return what each day costs: weighted minutes late, a visit never served as if it were two hours late."""
+    weight = {v.id: v.weight for v in day.visits}
+    out: list[float] = []
+    for truly in days:
+        lived = live(day, policy, truly=truly)
+        out.append(lived.weighted_minutes_late + 120.0 * sum(weight[v] for v in lived.never))
+    return out
