@@ -1,5 +1,6 @@
 """The invented days: the same seed gives the same bytes, whoever works by the book is fit every morning, each habit spoils that."""
 
+import itertools
 from datetime import date, timedelta
 
 import pytest
@@ -27,7 +28,7 @@ def test_sealed_bytes_read_back_and_receipts_rise_without_gaps() -> None:
     entries = live(2, Habits(comes_late=0.3, mends=0.2, visits_a_day=3))
     assert [unseal(one.leaf) for one in entries] == entries
     assert [one.seq for one in entries] == list(range(1, len(entries) + 1))
-    assert all(one.received < two.received for one, two in zip(entries, entries[1:], strict=False))
+    assert all(one.received < two.received for one, two in itertools.pairwise(entries))
 
 
 def test_whoever_works_by_the_book_is_fit_at_opening_on_every_working_day() -> None:

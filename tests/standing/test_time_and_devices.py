@@ -75,7 +75,13 @@ def test_clocks_that_disagree_prove_no_length() -> None:
 
 
 @pytest.mark.parametrize(
-    ("wall", "mono", "verdict"), [(90_000, 90_500, Verdict.FIT), (90_000, 59_000, Verdict.UNPROVEN), (59_000, 59_000, Verdict.UNFIT)]
+    ("wall", "mono", "verdict"),
+    [
+        (90_000, 90_500, Verdict.FIT),
+        (90_000, 59_000, Verdict.UNPROVEN),
+        (59_000, 59_000, Verdict.UNFIT),
+        (60_500, 59_500, Verdict.UNFIT),
+    ],
 )
 def test_one_entry_may_tell_both_lengths(wall: int, mono: int, verdict: Verdict) -> None:
     text = flushed(f'2026-03-09 09:52 ben step.done {{FLUSH, outcome="done", lasted_wall_ms={wall}, lasted_mono_ms={mono}}}')
@@ -174,3 +180,12 @@ def test_the_same_entry_again_and_unknown_kinds_change_nothing() -> None:
     assert {key: stream.facts for key, stream in state.streams.items()} == {
         key: stream.facts for key, stream in fold_entries(entries).streams.items()
     }
+
+
+def test_where_two_ends_differ_the_one_that_says_broken_off_counts() -> None:
+    text = flushed(
+        "2026-03-09 09:50 ben step.started {FLUSH}",
+        '2026-03-09 09:52 ben step.done {FLUSH, outcome="done"}',
+        '2026-03-09 09:53 ana@tablet-2 step.done {FLUSH, outcome="broken off"}',
+    )
+    assert chair(Book(text), "2026-03-09 10:00").verdict is Verdict.UNFIT

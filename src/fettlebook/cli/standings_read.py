@@ -75,7 +75,9 @@ def read_standings(practice_file: str, data: str | None, at: str | None, known_a
     book = Path(data) if data else path.with_name("book.sqlite")
     if not book.exists():
         raise Mendable(
-            "there is no such book", where=str(book), mend="Name the book with --data; fettlebook serve makes one beside the file."
+            "there is no such book",
+            where=str(book),
+            mend=f"Name it with --data, or begin one: fettlebook book init {book.name} {path.name}.",
         )
     with open_book(book, practice.practice.id, write=False) as store:
         standings = fold(store.read(), practice, rulebook, running_times(practice, rulebook), original=store.get)

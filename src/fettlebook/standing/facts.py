@@ -208,6 +208,7 @@ class Booked(NamedTuple):
     visits: tuple[tuple[str, int, int, str], ...]
 
 
+NOT_SAID: Final = (None, None)  # one copy for the many entries that don't say it
 LIVE_WITHIN_MS: Final = 60_000
 
 
@@ -278,6 +279,7 @@ def _step(r: Received, d: StepStarted | StepDone, at: int) -> Found:
     done = d if isinstance(d, StepDone) else None
     subject, step = _place(d), intern(d.step)
     product_lot = (done.product, done.lot) if done and done.product is not None and done.lot is not None else None
+    lasted = (done.lasted_wall_ms, done.lasted_mono_ms) if done else NOT_SAID
     says = Step(
         duty=intern(d.duty),
         step=step,
@@ -287,7 +289,7 @@ def _step(r: Received, d: StepStarted | StepDone, at: int) -> Found:
         run=d.run,
         visit=d.visit,
         clocks=_clocks(r),
-        lasted=(done.lasted_wall_ms, done.lasted_mono_ms) if done else (None, None),
+        lasted=NOT_SAID if lasted == NOT_SAID else lasted,
         readings=done.readings if done else None,
         lot=product_lot,
         by=intern((done.done_by if done else None) or r.entry.by),

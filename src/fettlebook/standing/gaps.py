@@ -3,7 +3,8 @@
 A tablet that wrote entries 41 and 43 holds an entry 42, or lost it. What it touched about then can't be vouched for.
 """
 
-from bisect import bisect_left, bisect_right, insort
+from array import array
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 from typing import Final, NamedTuple
 
@@ -12,15 +13,6 @@ from fettlebook.standing.facts import happened_ms
 from fettlebook.standing.streams import EVER
 
 BLOCK: Final = 256
-
-
-class Made(NamedTuple):
-    """An entry by its device's counter."""
-
-    n: int
-    happened: int
-    received: int
-    subjects: tuple[str, ...]
 
 
 class Hole(NamedTuple):
@@ -51,10 +43,14 @@ class Missing(NamedTuple):
 class Counter:
     """The entries of one device by their number, and the holes among them."""
 
-    __slots__ = ("closed", "earliest", "made", "open")
+    __slots__ = ("closed", "earliest", "happened", "n", "open", "received", "subjects")
 
     def __init__(self) -> None:
-        self.made: list[Made] = []
+        # Side by side, in the order of n: a book of ten years has millions of them.
+        self.n = array("q")
+        self.happened = array("q")
+        self.received = array("q")
+        self.subjects: list[tuple[str, ...]] = []
         self.open: list[Hole] = []  # few
         self.closed: list[Hole] = []  # by `until`, as they were closed
         self.earliest: list[int] = []  # of each block of closed holes, the earliest `since`: a past question skips the rest
@@ -62,14 +58,18 @@ class Counter:
     def add(self, received: Received, subjects: tuple[str, ...]) -> None:
         """Take note of an entry and what it touches, in the order of receipt."""
         n, now = received.entry.n, received.received
-        made = Made(n, happened_ms(received), now, subjects)
-        highest = self.made[-1].n if self.made else 0
-        if n > highest:
-            if n > highest + 1:
-                self.open.append(Hole(highest + 1, n - 1, now, EVER))
-            self.made.append(made)
-            return
-        insort(self.made, made)
+        highest = self.n[-1] if self.n else 0
+        place = len(self.n) if n > highest else bisect_right(self.n, n)
+        self.n.insert(place, n)
+        self.happened.insert(place, happened_ms(received))
+        self.received.insert(place, now)
+        self.subjects.insert(place, subjects)
+        if n > highest + 1:
+            self.open.append(Hole(highest + 1, n - 1, now, EVER))
+        elif n <= highest:
+            self._fill(n, now)
+
+    def _fill(self, n: int, now: int) -> None:
         for place, hole in enumerate(self.open):
             if hole.first <= n <= hole.last:
                 rest = [hole._replace(last=n - 1), hole._replace(first=n + 1)]
@@ -104,23 +104,24 @@ class Counter:
                 together.append((first, last, since))
         for first, last, since in together:
             low, high = self._known(first, -1, known_at), self._known(last + 1, 1, known_at)
-            after, before = (low.happened if low else 0), (high.happened if high else since)
+            after, before = (self.happened[low] if low is not None else 0), (self.happened[high] if high is not None else since)
             yield Missing(device, first, last, min(after, before), max(after, before))
 
     def touched(self, since: int, until: int, missing: Missing, known_at: int) -> Iterator[str]:
         """Yield the subjects of the entries beside a hole that happened in a stretch: what the device was working on."""
-        place = bisect_left(self.made, (missing.first,))
+        place = bisect_left(self.n, missing.first)
         for step, begin in ((-1, place - 1), (1, place)):
             at = begin
-            while 0 <= at < len(self.made) and since <= self.made[at].happened <= until:
-                if self.made[at].received <= known_at:
-                    yield from self.made[at].subjects
+            while 0 <= at < len(self.n) and since <= self.happened[at] <= until:
+                if self.received[at] <= known_at:
+                    yield from self.subjects[at]
                 at += step
 
-    def _known(self, n: int, step: int, known_at: int) -> Made | None:
-        at = bisect_left(self.made, (n,)) if step > 0 else bisect_right(self.made, (n,)) - 1
-        while 0 <= at < len(self.made):
-            if self.made[at].received <= known_at:
-                return self.made[at]
+    def _known(self, n: int, step: int, known_at: int) -> int | None:
+        """Return the place of the nearest entry from `n` on, up or down, that had arrived."""
+        at = bisect_left(self.n, n) if step > 0 else bisect_right(self.n, n) - 1
+        while 0 <= at < len(self.n):
+            if self.received[at] <= known_at:
+                return at
             at += step
         return None

@@ -25,18 +25,6 @@ def worst(verdicts: Iterable[Verdict]) -> Verdict:
     return max(verdicts, key=_RANK.__getitem__, default=Verdict.UNPROVEN)
 
 
-class SubjectKind(StrEnum):
-    """What can have a standing. The value is the word before the colon in an entry's subject."""
-
-    CHAIR = "chair"
-    LINE = "line"
-    MACHINE = "machine"
-    LOAD = "load"
-    UNIT = "unit"
-    PRODUCT = "lot"
-    PRACTICE = "practice"
-
-
 @dataclass(frozen=True, slots=True)
 class Condition:
     """One thing that must hold of a subject, and what the book says of it.

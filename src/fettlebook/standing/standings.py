@@ -14,7 +14,7 @@ from fettlebook.standing.load import load_conditions
 from fettlebook.standing.look import Look
 from fettlebook.standing.lots import label, lot_conditions
 from fettlebook.standing.machine import machine_conditions
-from fettlebook.standing.model import Condition, Owed, Standing, Verdict, worst
+from fettlebook.standing.model import Condition, Owed, Standing, Verdict
 from fettlebook.standing.owed import duty_condition, weekly_due
 from fettlebook.standing.state import Original, State
 from fettlebook.standing.steps import DutySays, StepSays
@@ -207,8 +207,3 @@ class View:
 def _in_use(practice: Practice) -> tuple[str, ...]:
     chosen = (practice.in_use.line_intensive, practice.in_use.line_continuous, practice.in_use.suction, practice.in_use.surfaces)
     return tuple(dict.fromkeys(product for product in chosen if product is not None))
-
-
-def verdict_of(standings: Iterable[Standing]) -> Verdict:
-    """Return the worst verdict of several subjects."""
-    return worst(standing.verdict for standing in standings)

@@ -32,6 +32,7 @@ class State:
         self.streams: dict[Key, Stream] = {}
         self.devices: dict[str, Counter] = {}
         self.subjects: dict[str, str] = {}  # every subject that an entry named, in the order of the first one; one copy of each
+        self._same: dict[tuple[str, ...], tuple[str, ...]] = {}  # the same few subjects together come again and again
         self.seq = 0
         self.received = 0
         self._kept: dict[str, Received] | None = {} if original is None else None
@@ -53,7 +54,8 @@ class State:
         entry = received.entry
         if self._kept is not None:
             self._kept[entry.id] = received
-        self._counter(entry.device).add(received, tuple([self.subjects.setdefault(subject, subject) for subject in entry.subjects]))
+        subjects = tuple([self.subjects.setdefault(subject, subject) for subject in entry.subjects])
+        self._counter(entry.device).add(received, self._same.setdefault(subjects, subjects))
         if amends(received) and entry.refers_to is not None:
             self._amendments.setdefault(entry.refers_to, []).append(received)
             root = self._root(entry.refers_to)

@@ -37,7 +37,7 @@ def water_conditions(at: AtChair) -> Iterator[Condition]:
     """Yield whether the counts of a chair, or of one line, are within the limits in force, and in date."""
     asked = _interval(at.look, ())
     for quantity in dict.fromkeys(limit.quantity for limit in at.look.basis.rulebook.limits if limit.role in BINDING and limit.quantity):
-        limits = [m for role in BINDING if (m := at.look.basis.rulebook.strictest(quantity, role)) is not None and m.unit in PER_ML]
+        limits = _binding(at.look, quantity)
         if not limits:
             continue
         counted = list(_counted(at, quantity))
@@ -50,6 +50,13 @@ def water_conditions(at: AtChair) -> Iterator[Condition]:
             why = f"no {quantity} in the book"
             yield Condition(f"{quantity} within the limit", Verdict.UNPROVEN, why, asked[1].origin, mend=_sample(at))
     yield from _after_repair(at)
+
+
+def _binding(look: Look, quantity: str) -> list[Limit]:
+    """Return the limits of a quantity, the strictest of each role. An aim binds only where nobody sets a limit: it is then acted on."""
+    found = [m for role in BINDING if (m := look.basis.rulebook.strictest(quantity, role)) is not None and m.unit in PER_ML]
+    set_by_rule = any(limit.role in ("limit", "action") for limit in found)
+    return [limit for limit in found if not (set_by_rule and limit.role == "aim")]
 
 
 def _interval(look: Look, good: Sequence[Counted]) -> tuple[int, Requirement] | None:
@@ -141,7 +148,10 @@ def _held(at: AtChair, one: Counted, limits: Sequence[Limit]) -> tuple[Verdict, 
         return Verdict.UNPROVEN, f"{told}: when it was taken is not in the book", binding.origin
     if one.neutralised is not True and _treated_all_day(at):
         return Verdict.UNPROVEN, f"{told}: not neutralised, so it may be too low", binding.origin
-    return Verdict.FIT, f"{told}; at most {max(binding.value):g} {binding.unit} ({binding.role})", binding.origin
+    aim = at.look.basis.rulebook.strictest(binding.quantity, "aim")
+    over = aim is not None and aim.unit in PER_ML and value > max(aim.value) * PER_ML[aim.unit]
+    note = f"; over the aim of {max(aim.value):g} {aim.unit}" if aim is not None and over else ""
+    return Verdict.FIT, f"{told}; at most {max(binding.value):g} {binding.unit} ({binding.role}){note}", binding.origin
 
 
 def _treated_all_day(at: AtChair) -> bool:
@@ -257,7 +267,7 @@ def _bottle_filled(at: AtChair, begun: int, notice: str, origin: Origin) -> Cond
 def count_verdicts(look: Look, chair: Chair, quantity: str) -> list[tuple[int, Verdict, str]]:
     """Return (sample taken, how it stands to the limits in force, entry of the result) of a chair's counts, the newest first."""
     at = AtChair(look, chair, look.at, frozenset(outlet.id for outlet in chair.outlets))
-    limits = [m for role in BINDING if (m := look.basis.rulebook.strictest(quantity, role)) is not None and m.unit in PER_ML]
+    limits = _binding(look, quantity)
     if not limits:
         return []
     return [(one.taken, _held(at, one, limits)[0], one.evidence[0]) for one in _counted(at, quantity)]
