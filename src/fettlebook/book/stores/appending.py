@@ -14,10 +14,10 @@ from fettlebook.errors import Finding, Mendable
 
 SERVER: Final = "server"  # the device that the program itself writes from
 _KNOWN_MOST: Final = 250  # ids asked for in one query
-_ENTRY: Final = "INSERT INTO entry (practice, seq, id, kind, received, at, device, n, digest, leaf) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
-_SUBJECT: Final = "INSERT INTO entry_subject (practice, subject, seq) VALUES (?, ?, ?)"
-_CLASH: Final = "INSERT INTO clash (practice, id, digest, seq) VALUES (?, ?, ?, ?)"
-_NODE: Final = "INSERT INTO node (practice, level, number, hash) VALUES (?, ?, ?, ?)"
+_ENTRY: Final = ("entry", "practice, seq, id, kind, received, at, device, n, digest, leaf")
+_SUBJECT: Final = ("entry_subject", "practice, subject, seq")
+_CLASH: Final = ("clash", "practice, id, digest, seq")
+_NODE: Final = ("node", "practice, level, number, hash")
 _HEAD: Final = "UPDATE head SET size = ?, received = ?, peaks = ? WHERE practice = ?"
 
 
@@ -40,7 +40,7 @@ class Appending:
         rows = self._pen.rows(query, (self._practice,))
         if not rows:
             first = "INSERT INTO head (practice, size, received, peaks) VALUES (?, 0, 0, ?) ON CONFLICT DO NOTHING"
-            self._pen.write(first, [(self._practice, b"")])
+            self._pen.write(first, (self._practice, b""))
             rows = self._pen.rows(query, (self._practice,))
         return head_of(*rows[0])
 
@@ -88,11 +88,11 @@ class Appending:
         """Write what was placed. Nothing is durable before the transaction has been committed."""
         if not self._entries:
             return
-        for sql, rows in ((_ENTRY, self._entries), (_SUBJECT, self._subjects), (_CLASH, self._clashes), (_NODE, self._nodes)):
+        for table, rows in ((_ENTRY, self._entries), (_SUBJECT, self._subjects), (_CLASH, self._clashes), (_NODE, self._nodes)):
             if rows:
-                self._pen.write(sql, rows)
+                self._pen.insert(*table, rows)
         tree = self._tree.peaks()
-        self._pen.write(_HEAD, [(tree.size, self._received, b"".join(tree.hashes), self._practice)])
+        self._pen.write(_HEAD, (tree.size, self._received, b"".join(tree.hashes), self._practice))
 
     def _refuse_clash(self, made: Entry, digest: bytes, via: str) -> Refused:
         kept = "SELECT 1 FROM clash WHERE practice = ? AND id = ? AND digest = ?"

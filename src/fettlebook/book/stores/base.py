@@ -10,7 +10,7 @@ from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import Any, Final, Self
 
-from sqlalchemy import Connection, Select, func, select
+from sqlalchemy import Select, func, select
 
 from fettlebook.book.entries import PROGRAM, Entry, Moment, is_device
 from fettlebook.book.kinds import ClockBack, Data
@@ -208,9 +208,9 @@ class Store(BesideEntries):
 
     def root_at(self, size: int) -> bytes:
         """Return the root that the book had when it held `size` entries (1 up to now)."""
-        with self._reading() as connection:
-            self._refuse_size(connection, size)
-            return range_hash(0, size, Tiles(connection, self.practice))
+        with self._reading_with_pen() as pen:
+            self._refuse_size(pen, size)
+            return range_hash(0, size, Tiles(pen, self.practice))
 
     def prove_entry(self, seq: int, size: int | None = None) -> Inclusion:
         """Return the proof that entry `seq` is in the book of the first `size` entries (None: of all there are now).
@@ -220,11 +220,11 @@ class Store(BesideEntries):
         Mendable
             There is no such entry or size, or what the proof needs is missing from the book.
         """
-        with self._reading() as connection:
-            size = self._refuse_size(connection, size)
+        with self._reading_with_pen() as pen:
+            size = self._refuse_size(pen, size)
             if not 1 <= seq <= size:
                 raise Mendable(f"entry {seq} of {size}", where="seq", mend="Ask for an entry that the book holds at that size.")
-            tiles = Tiles(connection, self.practice)
+            tiles = Tiles(pen, self.practice)
             return Inclusion(seq, size, tiles(0, seq - 1), inclusion_proof(seq - 1, size, tiles))
 
     def prove_growth(self, old_size: int, size: int | None = None) -> tuple[bytes, ...]:
@@ -235,11 +235,11 @@ class Store(BesideEntries):
         Mendable
             There is no such size, or what the proof needs is missing from the book.
         """
-        with self._reading() as connection:
-            size = self._refuse_size(connection, size)
+        with self._reading_with_pen() as pen:
+            size = self._refuse_size(pen, size)
             if not 1 <= old_size <= size:
                 raise Mendable(f"from {old_size} to {size} entries", where="old_size", mend="Ask from a smaller book (at least 1 entry).")
-            return consistency_proof(old_size, size, Tiles(connection, self.practice))
+            return consistency_proof(old_size, size, Tiles(pen, self.practice))
 
     def rows(self, until: int | None = None) -> Iterator[Row]:
         """Yield the rows as they stand, in the order of their seq, without reading what the sealed bytes say."""
@@ -297,9 +297,9 @@ class Store(BesideEntries):
             receipts=receipts,
         )
 
-    def _refuse_size(self, connection: Connection, size: int | None) -> int:
-        row = connection.execute(select(tables.head).where(tables.head.c.practice == self.practice)).first()
-        now = row.size if row else 0
+    def _refuse_size(self, pen: Pen, size: int | None) -> int:
+        found = pen.rows("SELECT size FROM head WHERE practice = ?", (self.practice,))
+        now = int(found[0][0]) if found else 0
         size = now if size is None else size
         if not 1 <= size <= now:
             raise Mendable(f"{size} entries", where="size", mend=f"The book holds {now}: ask for 1 up to that.")

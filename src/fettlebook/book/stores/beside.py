@@ -15,6 +15,7 @@ from fettlebook.book.notes import Signer
 from fettlebook.book.received import unseal
 from fettlebook.book.stores import tables
 from fettlebook.book.stores.head import Head, head_of
+from fettlebook.book.stores.pen import Pen
 from fettlebook.book.stores.tiles import Tiles
 from fettlebook.book.tree import consistency_proof
 from fettlebook.errors import Mendable
@@ -59,6 +60,10 @@ class BesideEntries(ABC):
     @abstractmethod
     def _reading(self) -> AbstractContextManager[Connection]:
         """Begin a transaction that sees one state of this practice."""
+
+    @abstractmethod
+    def _pen_of(self, connection: Connection) -> Pen:
+        """Give the driver's own statements inside a transaction that is open."""
 
     def keep_file(self, content: bytes, *, media: str, name: str | None = None) -> HeldFile:
         """Keep a file's bytes under their digest, once, durably; return how an entry names it.
@@ -129,7 +134,7 @@ class BesideEntries(ABC):
             query = select(c.c.note).where(c.c.practice == self.practice, c.c.key == key).order_by(c.c.size.desc()).limit(1)
             earlier = [note for note in (already, connection.execute(query).scalar()) if note is not None]
             earlier.sort(key=lambda note: parse_checkpoint(text_of(note)).size)
-            tiles = Tiles(connection, self.practice)
+            tiles = Tiles(self._pen_of(connection), self.practice)
             note = sign_checkpoint(
                 Checkpoint(signer.name, head.size, head.root),
                 signer,

@@ -7,7 +7,13 @@ the statements stand as they are, in the words that both databases understand, w
 import sqlite3
 from collections.abc import Sequence
 from functools import lru_cache
-from typing import Any, Protocol
+from typing import Any, Final, Protocol
+
+_LISTS: Final = {
+    **dict.fromkeys(("practice", "id", "kind", "device", "subject"), "text"),
+    **dict.fromkeys(("seq", "received", "at", "n", "level", "number"), "bigint"),
+    **dict.fromkeys(("digest", "leaf", "hash"), "bytea"),
+}
 
 
 class Pen(Protocol):
@@ -16,8 +22,11 @@ class Pen(Protocol):
     def rows(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
         """Return what a query finds."""
 
-    def write(self, sql: str, rows: Sequence[Sequence[Any]]) -> None:
-        """Carry out one statement for each row of values."""
+    def write(self, sql: str, values: Sequence[Any]) -> None:
+        """Carry out one statement."""
+
+    def insert(self, table: str, columns: str, rows: Sequence[Sequence[Any]]) -> None:
+        """Add rows to a table; `columns` as they stand in a statement, `a, b`."""
 
 
 class SqlitePen:
@@ -30,12 +39,13 @@ class SqlitePen:
         """Return what a query finds."""
         return self._connection.execute(sql, values).fetchall()
 
-    def write(self, sql: str, rows: Sequence[Sequence[Any]]) -> None:
-        """Carry out one statement for each row of values."""
-        if len(rows) == 1:
-            self._connection.execute(sql, rows[0])
-        else:
-            self._connection.executemany(sql, rows)
+    def write(self, sql: str, values: Sequence[Any]) -> None:
+        """Carry out one statement."""
+        self._connection.execute(sql, values)
+
+    def insert(self, table: str, columns: str, rows: Sequence[Sequence[Any]]) -> None:
+        """Add rows to a table."""
+        self._connection.executemany(_insert_one(table, columns), rows)
 
 
 class PostgresPen:
@@ -49,14 +59,27 @@ class PostgresPen:
         found: list[tuple[Any, ...]] = self._cursor.execute(_percent(sql), values, prepare=True).fetchall()
         return found
 
-    def write(self, sql: str, rows: Sequence[Sequence[Any]]) -> None:
-        """Carry out one statement for each row of values."""
-        if len(rows) == 1:
-            self._cursor.execute(_percent(sql), rows[0], prepare=True)
-        else:
-            self._cursor.executemany(_percent(sql), rows)
+    def write(self, sql: str, values: Sequence[Any]) -> None:
+        """Carry out one statement."""
+        self._cursor.execute(_percent(sql), values, prepare=True)
+
+    def insert(self, table: str, columns: str, rows: Sequence[Sequence[Any]]) -> None:
+        """Add rows to a table, all in one statement: a list for each column."""
+        self._cursor.execute(_insert_lists(table, columns), [list(column) for column in zip(*rows, strict=True)], prepare=True)
 
 
 @lru_cache(maxsize=100)
 def _percent(sql: str) -> str:
     return sql.replace("?", "%s")
+
+
+@lru_cache(maxsize=20)
+def _insert_one(table: str, columns: str) -> str:
+    marks = ", ".join("?" for _ in columns.split(","))
+    return f"INSERT INTO {table} ({columns}) VALUES ({marks})"  # noqa: S608 - our own names
+
+
+@lru_cache(maxsize=20)
+def _insert_lists(table: str, columns: str) -> str:
+    lists = ", ".join(f"%s::{_LISTS[name.strip()]}[]" for name in columns.split(","))
+    return f"INSERT INTO {table} ({columns}) SELECT * FROM unnest({lists})"  # noqa: S608 - our own names

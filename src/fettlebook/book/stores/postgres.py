@@ -124,12 +124,15 @@ class PostgresStore(Store):
     @contextmanager
     def _appending(self) -> Iterator[tuple[Pen, str]]:
         with self._writing() as connection:
-            yield PostgresPen(connection.connection.cursor()), "FOR UPDATE"
+            yield self._pen_of(connection), "FOR UPDATE"
 
     @contextmanager
     def _reading_with_pen(self) -> Iterator[Pen]:
         with self._writing() as connection:
-            yield PostgresPen(connection.connection.cursor())
+            yield self._pen_of(connection)
+
+    def _pen_of(self, connection: Connection) -> Pen:
+        return PostgresPen(connection.connection.cursor())
 
     # Reading pages and heads needs one state per query only, which is what a plain transaction gives.
     _reading = _writing

@@ -171,7 +171,10 @@ class SqliteStore(Store):
     @contextmanager
     def _reading_with_pen(self) -> Iterator[Pen]:
         with self._reading() as connection:
-            yield SqlitePen(connection.connection.driver_connection)  # type: ignore[arg-type]  # it is sqlite3's: _engine made it
+            yield self._pen_of(connection)
+
+    def _pen_of(self, connection: Connection) -> Pen:
+        return SqlitePen(connection.connection.driver_connection)  # type: ignore[arg-type]  # it is sqlite3's: _engine made it
 
 
 def _engine(path: Path, *, write: bool) -> Engine:

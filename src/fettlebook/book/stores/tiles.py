@@ -1,20 +1,21 @@
 """Hashes of whole subtrees, as a store keeps them: at every eighth level, 256 beside each other; all others are made from these."""
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, Final
 
-from sqlalchemy import Connection, select
-
-from fettlebook.book.stores import tables
+from fettlebook.book.stores.pen import Pen
 from fettlebook.book.tree import TILE, leaf_hash, node_hash
 from fettlebook.errors import Mendable
+
+_LEAVES: Final = "SELECT seq, leaf FROM entry WHERE practice = ? AND seq > ? AND seq <= ? ORDER BY seq"
+_NODES: Final = "SELECT number, hash FROM node WHERE practice = ? AND level = ? AND number >= ? AND number < ? ORDER BY number"
 
 
 class Tiles:
     """The tree of one practice, read for one proof. Call it with level and number to get the hash of that whole subtree."""
 
-    def __init__(self, connection: Connection, practice: str) -> None:
-        self._connection, self._practice = connection, practice
+    def __init__(self, pen: Pen, practice: str) -> None:
+        self._pen, self._practice = pen, practice
         self._read: dict[tuple[int, int], list[bytes]] = {}
 
     def __call__(self, level: int, number: int) -> bytes:
@@ -33,16 +34,12 @@ class Tiles:
         if (level, tile) not in self._read:
             first, end = tile << TILE, (tile + 1) << TILE
             if level == 0:
-                e = tables.entry
-                query = select(e.c.seq, e.c.leaf).where(e.c.practice == self._practice, e.c.seq > first, e.c.seq <= end)
-                rows = self._connection.execute(query.order_by(e.c.seq)).all()
-                hashes = [leaf_hash(row.leaf) for row in rows]
+                rows = self._pen.rows(_LEAVES, (self._practice, first, end))
+                hashes = [leaf_hash(leaf) for _, leaf in rows]
                 first += 1
             else:
-                n = tables.node
-                query = select(n.c.number, n.c.hash).where(n.c.practice == self._practice, n.c.level == level)
-                rows = self._connection.execute(query.where(n.c.number >= first, n.c.number < end).order_by(n.c.number)).all()
-                hashes = [bytes(row.hash) for row in rows]
+                rows = self._pen.rows(_NODES, (self._practice, level, first, end))
+                hashes = [bytes(value) for _, value in rows]
             if _numbers(rows) != list(range(first, first + len(rows))):
                 raise _damaged((tile << (level + TILE)) + 1, (tile + 1) << (level + TILE))
             self._read[level, tile] = hashes
