@@ -15,6 +15,7 @@ import pytest
 
 import fettlebook.web
 from fettlebook.errors import Mendable
+from fettlebook.exchange.paper.typeset import FONTS
 from fettlebook.web import app as app_module
 
 pytestmark = pytest.mark.invented
@@ -262,7 +263,13 @@ def test_the_json_holds_the_whole_plan_with_moments_in_iso_8601(client):
     assert json.dumps(data)
 
 
-@pytest.mark.parametrize("folder", [Path(str(files(fettlebook.web))) / "static", Path(__file__).parents[1] / "journeys" / "vendor"])
+def test_nothing_that_others_made_lies_among_the_pages_own_files(client):
+    own = Path(str(files(fettlebook.web))) / "static"
+    assert [p.name for p in own.iterdir() if p.suffix in (".ttf", ".woff2") or p.name.endswith(".min.js")] == []
+    assert client.get("/fonts/AtkinsonHyperlegibleNext-Regular.ttf").status_code == 200
+
+
+@pytest.mark.parametrize("folder", [FONTS, Path(__file__).parents[1] / "journeys" / "vendor"])
 def test_what_others_made_is_listed_with_licence_and_is_as_it_came(folder):
     listed = tomllib.loads((folder / "vendored.toml").read_text())["file"]
     for item in listed:

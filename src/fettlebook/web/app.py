@@ -14,6 +14,7 @@ from starlette.staticfiles import StaticFiles
 from fettlebook import __version__
 from fettlebook.errors import Finding, Mendable
 from fettlebook.exchange.paper.cards import chair_cards
+from fettlebook.exchange.paper.typeset import FONTS
 from fettlebook.plan.day import DayPlan
 from fettlebook.practice.model import Chair
 from fettlebook.rules.words import length_in_words, limit_in_words, origin_in_words, overridden_in_words
@@ -47,6 +48,7 @@ def create_app(desk: Desk, start: date | None = None, training_clock: bool = Fal
     app = FastAPI(title="fettlebook", version=__version__, docs_url=None, redoc_url=None, openapi_url=None)
     pages = _Pages(desk, training_clock)
 
+    app.mount("/fonts", StaticFiles(directory=FONTS), name="fonts")
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
     app.add_middleware(Guard, fault_page=pages.fault)
 

@@ -11,7 +11,7 @@ from typing import Any, Final
 
 import typst
 
-FONTS: Final = Path(__file__).parents[2] / "web" / "static"
+FONTS: Final = Path(__file__).parent / "fonts"  # the pages use them too
 
 
 def typeset(template: Path, content: Mapping[str, Any]) -> bytes:
