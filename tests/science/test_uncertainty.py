@@ -59,6 +59,14 @@ def test_a_sure_time_is_never_below_the_best_estimate(bore_mm, flow_share, lengt
         assert sum(outlet.shares.values()) == pytest.approx(1.0) or max(bore_mm, flow_share, length_share) < 1e-6
 
 
+def test_a_longer_line_is_reckoned_alike_by_either_way():
+    """With tubes alone the length's effect is read from the flow's; per-outlet flows, all the same, make it be reckoned."""
+    each = Spread(flow_by_outlet={"turbine": 0.15, "syringe": 0.15})
+    for quick, slow in zip(sure_seconds(UNIT), sure_seconds(UNIT, spread=each), strict=True):
+        assert (quick.flush_s, quick.fill_s, quick.rinse_s) == pytest.approx((slow.flush_s, slow.fill_s, slow.rinse_s), rel=1e-3)
+        assert quick.shares == pytest.approx(slow.shares, abs=0.01)
+
+
 def test_more_certainty_takes_longer():
     times = [sure_seconds(UNIT, confidence=c)[0].rinse_s for c in (0.5, 0.8, 0.95, 0.99)]
     assert times == sorted(times)

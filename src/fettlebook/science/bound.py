@@ -9,6 +9,7 @@ Sources
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 
@@ -42,7 +43,7 @@ def residual_bound_s(residual: float, tubes_s: float, stirred_s: Sequence[float]
     """
     stirred = sum(stirred_s)
     if stirred == 0.0:
-        return tubes_s * float(bound_volume_changes(residual))
+        return tubes_s * _changes(residual)
     if tubes_s == 0.0:
         return _vessels_s(residual, stirred_s)
     tubes = tubes_s * bound_volume_changes(residual * _SPLITS)
@@ -75,7 +76,7 @@ def held_bound_s(held: float, tubes_s: float, stirred_s: Sequence[float]) -> flo
     stirred = sum(stirred_s)
     total = tubes_s + stirred
     if stirred == 0.0:
-        return tubes_s * float(bound_held_volume_changes(held))
+        return tubes_s * _held_changes(held)
     if tubes_s == 0.0:
         return -stirred * math.log(held)
     budget = held * total * _SPLITS
@@ -89,3 +90,13 @@ def _vessels_s(residual: float, stirred_s: Sequence[float]) -> float:
     """Return a time that all vessels in series have passed but for `residual`; exact for one vessel [S, U]."""
     total = sum(stirred_s)
     return sum(-own * math.log(residual * own / total) for own in stirred_s if own > 0.0)
+
+
+@lru_cache(maxsize=256)
+def _changes(residual: float) -> float:
+    return float(bound_volume_changes(residual))
+
+
+@lru_cache(maxsize=256)
+def _held_changes(held: float) -> float:
+    return float(bound_held_volume_changes(held))

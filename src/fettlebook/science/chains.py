@@ -17,7 +17,7 @@ from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.fft import irfft, next_fast_len, rfft
+from scipy.fft import next_fast_len
 
 from fettlebook.science.bound import held_bound_s, residual_bound_s
 from fettlebook.science.washout_table import row
@@ -37,13 +37,15 @@ class Delay:
     tau_d: float = 0.0
 
     def still_to_come_s(self, time_s: Real) -> Real:
-        """Return the mean of (delay - time) above 0 [s]: residence time times the share still held."""
+        """Return the mean of (delay - time) above 0 [s] at rising times: residence time times the share still held."""
         theta = time_s / self.residence_s
         if self.kind == "stirred":
             return np.asarray(self.residence_s * np.exp(-theta))
         held = np.maximum(1.0 - theta, 0.0)
-        moving = theta > 0.5
-        held[moving] = row(self.tau_d).held(theta[moving])
+        law = row(self.tau_d)
+        # Times rise, so one slice lies between the first arrival and the end of the chart; beyond, less than 1e-13 is held.
+        first, last = np.searchsorted(theta, 0.5, side="right"), np.searchsorted(theta, law.end(), side="right")
+        held[first:last] = law.held(theta[first:last])
         return np.asarray(self.residence_s * held)
 
 
@@ -105,15 +107,14 @@ def curve(delays: Sequence[Delay], end_s: float, cells: int = CELLS) -> Curve:
         to_come = delays[0].still_to_come_s(time_s)
         return Curve(step, -np.diff(to_come) / step, to_come / delays[0].residence_s)
     length = next_fast_len(cells * len(delays), real=True)
-    product: NDArray[np.complex128] | None = None
+    product = np.ones(length // 2 + 1, np.complex128)
     for delay in delays:
         to_come = delay.still_to_come_s(time_s)
         share = np.empty(cells)
         share[0] = 1.0 + (to_come[1] - to_come[0]) / step
         share[1:] = (to_come[:-2] - 2.0 * to_come[1:-1] + to_come[2:]) / step
-        factor = rfft(share, length)
-        product = factor if product is None else product * factor
-    residual = 1.0 - np.cumsum(irfft(product, length)[:cells])
+        product *= np.fft.rfft(share, length)
+    residual = 1.0 - np.cumsum(np.fft.irfft(product, length)[:cells])
     mean = sum(delay.residence_s for delay in delays)
     held = 1.0 - np.concatenate([[0.0], np.cumsum(residual)]) * step / mean
     return Curve(step, residual, held)

@@ -223,7 +223,12 @@ def slowest_changes(share: float, tau_d: float) -> float:
 
 def diffusivity_of(tree: Tree) -> float:
     """Return the solute's diffusion coefficient [m2/s]: the circuit's own, or that of hydrogen peroxide at its temperature."""
-    return float(peroxide_diffusivity_m2_s(tree.temperature_c)) if tree.diffusivity_m2_s is None else tree.diffusivity_m2_s
+    return _peroxide_m2_s(tree.temperature_c) if tree.diffusivity_m2_s is None else tree.diffusivity_m2_s
+
+
+@lru_cache(maxsize=64)
+def _peroxide_m2_s(temperature_c: float) -> float:
+    return float(peroxide_diffusivity_m2_s(temperature_c))
 
 
 def delays_of(tree: Tree, path: tuple[PathPart, ...], diffusivity_m2_s: float) -> tuple[Delay, ...]:

@@ -8,6 +8,7 @@ Sources
 [C] Churchill 1977, Chem. Eng. 84(24):91: one friction factor for all regimes. memory
 """
 
+from functools import lru_cache
 from typing import Final, Literal
 
 import numpy as np
@@ -44,7 +45,8 @@ def reynolds(flow_ml_min: ArrayLike, bore_mm: ArrayLike, temperature_c: ArrayLik
     """
     q = np.asarray(flow_ml_min, np.float64) * M3_S_PER_ML_MIN
     d = np.asarray(bore_mm, np.float64) * 1e-3
-    return np.asarray(4.0 * density_kg_m3(temperature_c) * q / (np.pi * d * viscosity_pa_s(temperature_c)))
+    rho, mu = _water(temperature_c)
+    return np.asarray(4.0 * rho * q / (np.pi * d * mu))
 
 
 def regime(reynolds_number: float) -> Regime:
@@ -75,7 +77,7 @@ def laminar_drop_kpa(flow_ml_min: ArrayLike, length_m: ArrayLike, bore_mm: Array
     """
     q = np.asarray(flow_ml_min, np.float64) * M3_S_PER_ML_MIN
     d = np.asarray(bore_mm, np.float64) * 1e-3
-    return np.asarray(1e-3 * 128.0 * viscosity_pa_s(temperature_c) * np.asarray(length_m) * q / (np.pi * d**4))
+    return np.asarray(1e-3 * 128.0 * _water(temperature_c)[1] * np.asarray(length_m) * q / (np.pi * d**4))
 
 
 def churchill_friction(reynolds_number: ArrayLike, roughness: ArrayLike = 0.0) -> NDArray[np.float64]:
@@ -129,5 +131,17 @@ def pressure_drop_kpa(flow_ml_min: ArrayLike, length_m: ArrayLike, bore_mm: Arra
     re = reynolds(flow_ml_min, bore_mm, temperature_c)
     d = np.asarray(bore_mm, np.float64) * 1e-3
     u = np.asarray(flow_ml_min, np.float64) * M3_S_PER_ML_MIN / (np.pi / 4.0 * d**2)
-    rough = 1e-3 * churchill_friction(re) * np.asarray(length_m) / d * density_kg_m3(temperature_c) * u**2 / 2.0
+    rough = 1e-3 * churchill_friction(re) * np.asarray(length_m) / d * _water(temperature_c)[0] * u**2 / 2.0
     return np.asarray(np.where(re < LAMINAR_BELOW, laminar_drop_kpa(flow_ml_min, length_m, bore_mm, temperature_c), rough))
+
+
+def _water(temperature_c: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return density and viscosity; kept for a plain number, since all parts of a chair share one temperature."""
+    if isinstance(temperature_c, float):
+        return _kept(temperature_c)
+    return density_kg_m3(temperature_c), viscosity_pa_s(temperature_c)
+
+
+@lru_cache(maxsize=64)
+def _kept(temperature_c: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    return density_kg_m3(temperature_c), viscosity_pa_s(temperature_c)

@@ -97,12 +97,16 @@ def sure_seconds(
         return tree_seconds(at, flush_share=flush_share, fill_share=fill_share, rinse_share=rinse_share, method=method)
 
     best = reckon(tree)
-    off = {name: reckon(limit) for name, limit in limits.items()}
+    same = _slower_is_longer(tree, spread)
+    off = {name: reckon(limit) for name, limit in limits.items() if name != "length" or not same}
     scale = NormalDist().inv_cdf(confidence) / _LIMIT_SIGMA
     sure: list[SureSeconds] = []
     for row, outlet in enumerate(best):
         at_limit = {name: _times(off[name][row]) for name in off}
-        ratios = [{name: math.log(at_limit[name][i] / t) for name in off} for i, t in enumerate(_times(outlet))]
+        ratios: list[dict[Input, float]] = [{name: math.log(at_limit[name][i] / t) for name in off} for i, t in enumerate(_times(outlet))]
+        if same:
+            for ratio in ratios:
+                ratio["length"] = ratio["flow"] * same
         spans = [math.sqrt(sum(ratio**2 for ratio in each.values())) for each in ratios]
         worst = ratios[spans.index(max(spans))]
         total = max(sum(ratio**2 for ratio in worst.values()), 1e-300)
@@ -116,6 +120,17 @@ def sure_seconds(
 
 def _times(outlet: OutletSeconds) -> tuple[float, float, float]:
     return outlet.flush_s, outlet.fill_s, outlet.rinse_s
+
+
+def _slower_is_longer(tree: Tree, spread: Spread) -> float:
+    """Return the effect of the length's limit as a share of the flow's (logarithms), or 0.0 if it has to be reckoned.
+
+    In a path of tubes alone, a flow slower by a factor and a length longer by it change tbar and tau_D alike, so they give
+    the very same times, and between two near factors the logarithm of the time runs straight.
+    """
+    if spread.flow_by_outlet or spread.flow_share == 0.0 or any(part.kind == "stirred" for part in tree.parts.values()):
+        return 0.0
+    return math.log(1.0 + spread.length_share) / -math.log(1.0 - spread.flow_share)
 
 
 def _slower(tree: Tree, spread: Spread) -> Tree:

@@ -64,16 +64,22 @@ class Row:
         residual, held = _fast_law(1.0 + (theta - 1.0) / self.squeeze, log, slope, self.scale)
         return residual, self.squeeze * held
 
+    def end(self) -> float:
+        """Return theta at the end of the chart, where H is below 1e-13; infinite without diffusion."""
+        if self.kind == "none":
+            return math.inf
+        return _charts().z_end / self.scale if self.kind == "slow" else 1.0 + self.squeeze * (self.scale - 0.5)
+
     def held(self, theta: Real) -> Real:
-        """Return H alone at every theta above 0.5: half the work."""
+        """Return H alone at theta above 0.5 and up to the chart's end: half the work."""
         if self.kind == "none":
             return 0.25 / theta
-        place, inside, log = self._read(theta)
-        if place.size and float(place.max()) > float(inside.max()):
-            return self.at(theta)[1]
+        log = self._read(theta)[2]
         if self.kind == "slow":
             return np.where(theta < self.front, 1.0 - theta, np.exp(log) * (0.25 * self.squeeze) / theta)
-        return np.asarray(self.squeeze * np.exp(log)) if self.squeeze == 1.0 else self.at(theta)[1]
+        if self.squeeze != 1.0:
+            return self.at(theta)[1]
+        return np.exp(log)
 
     def _read(self, theta: Real) -> tuple[Real, Real, Real]:
         """Return the place on the chart's second axis, the same held inside the chart, and the logarithm there."""
