@@ -8,9 +8,11 @@ from hypothesis import strategies as st
 from times_practice import NO_PRODUCT, ONE_HOSE, PEROXIDE, read_small, rulebook, step
 
 from fettlebook.rules.model import Computed, Limit, Origin, When
+from fettlebook.science.circuits import outlet_seconds
 from fettlebook.times.model import RunningTime
 from fettlebook.times.order import order_hint
 from fettlebook.times.running import running_times
+from fettlebook.times.sure import DIFFUSION_LOG
 
 
 def one(practice, book, **more) -> RunningTime:
@@ -387,6 +389,19 @@ def test_a_flow_that_was_measured_needs_less_caution_and_is_no_longer_what_to_me
     assert typed.p95_s > cup.p95_s > weighed.p95_s
     assert typed.measure_first.startswith("the flow of turbine")
     assert not weighed.measure_first.startswith("the flow")
+
+
+@pytest.mark.published(source="15 % of the diffusion coefficient moves the time to 1/3000 by about 4 %, own solution", sure="computed")
+@pytest.mark.parametrize(("length_m", "bore_mm", "flow"), [(2.0, 1.6, 50.0), (3.0, 2.5, 30.0), (1.0, 1.2, 150.0)])
+def test_the_rinse_allows_for_as_much_as_the_diffusion_of_the_product_can_be_out(length_m, bore_mm, flow):
+    def rinse_s(diffusivity: float) -> float:
+        hose = {"id": "h", "kind": "tube", "length_m": length_m, "bore_mm": bore_mm}
+        plain = {"parts": [hose], "outlets": [{"part": "h", "flow_ml_min": flow}], "diffusivity_m2_s": diffusivity}
+        return outlet_seconds(plain, method="exact")[0].rinse_s
+
+    moved = math.log(rinse_s(0.85e-9) / rinse_s(1.0e-9))
+    assert moved == pytest.approx(0.04, abs=0.006)
+    assert moved <= DIFFUSION_LOG
 
 
 @pytest.mark.practice_fact

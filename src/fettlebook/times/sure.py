@@ -8,12 +8,13 @@ import json
 import math
 from dataclasses import dataclass
 from functools import lru_cache
+from statistics import NormalDist
 from typing import Any, Final, Literal
 
 from fettlebook.errors import Mendable
 from fettlebook.practice.model import Chair, Outlet
 from fettlebook.science.circuits import RINSE_SHARE, Method, OutletSeconds, Reading, outlet_seconds
-from fettlebook.science.uncertainty import Input, Spread, sure_seconds
+from fettlebook.science.uncertainty import Input, Spread, SureSeconds, sure_seconds
 from fettlebook.times.label import Gap
 from fettlebook.times.line import circuit_of, line_gap
 
@@ -24,6 +25,8 @@ FLOW_SHARE: Final = 0.15  # a flow that was typed in
 MEASURED_SHARE: Final = 0.10  # cup and clock, range not told: three cups of a minute reach 5 to 6 %, the days add their own
 DAY_SHARE: Final = 0.05  # pressure and filter from day to day, beside the cups' own range; assumed
 CONFIDENCE: Final = 0.95
+# The diffusion coefficient is within 15 %; the far tail of a rinse goes as its cube root, and no other aim as much.
+DIFFUSION_LOG: Final = -math.log(1.0 - 0.15) / 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +112,19 @@ def _reckoned(circuit_text: str, flows: tuple[tuple[str, float], ...], aims: Aim
     spread = Spread(BORE_MM, FLOW_SHARE, LENGTH_SHARE, dict(flows))
     sure = sure_seconds(circuit, spread=spread, confidence=CONFIDENCE, method=method, **shares)
     bound = outlet_seconds(circuit, method="safe bound", **shares)
-    return tuple(LineNeed(s.best, (s.flush_s, s.fill_s, s.rinse_s), most, s.measure_first) for s, most in zip(sure, bound, strict=True))
+    return tuple(
+        LineNeed(s.best, (s.flush_s, s.fill_s, _with_diffusion(s, method)), most, s.measure_first)
+        for s, most in zip(sure, bound, strict=True)
+    )
+
+
+def _with_diffusion(sure: SureSeconds, method: Method) -> float:
+    """Return the rinse with the spread of the diffusion coefficient added to that of bore, length and flow."""
+    if method != "exact":
+        return sure.rinse_s  # the bound holds whatever diffuses
+    scale = NormalDist().inv_cdf(CONFIDENCE) / NormalDist().inv_cdf(0.975)
+    span = math.hypot(math.log(sure.rinse_s / sure.best.rinse_s), scale * DIFFUSION_LOG)
+    return sure.best.rinse_s * math.exp(span)
 
 
 def _seconds(outlet: OutletSeconds, aim: Aim) -> float:
