@@ -24,7 +24,7 @@ def shares(section) -> list[float]:
 
 def per_cent(text: str) -> float:
     part = re.match(r"1 part in ([\d,]+)", text)
-    return 100 / float(part[1].replace(",", "")) if part else float(text.split(" ")[0])
+    return 100 / float(part[1].replace(",", "")) if part else float(text.split(" ", maxsplit=1)[0])
 
 
 def test_every_outlet_has_a_curve_on_each_picture_and_reaches_the_aim_at_its_time(chair):
