@@ -105,3 +105,18 @@ def test_a_drawing_keeps_inside_its_frame_and_names_equal_times_once():
         assert [x for x, _ in points] == sorted(x for x, _ in points)
     assert [m.text for m in drawing.marks if "2:00" in m.text] == ["rule and label 2:00"]
     assert drawing.top < drawing.aim_y < drawing.bottom
+
+
+@pytest.mark.invented
+@pytest.mark.parametrize("limit", ["1e-6", "29999.0"])
+@pytest.mark.parametrize("flow", ["0.2", "4900.0"])
+def test_the_oddest_line_and_limit_still_make_a_picture(limit, flow):
+    chair = ONE_HOSE.replace("flow_ml_min = 50.0", f"flow_ml_min = {flow}")
+    practice = read_small(chair, PEROXIDE.replace("residual_limit_mg_l = 10.0", f"residual_limit_mg_l = {limit}"))
+    book = rulebook(step(Computed.FLUSH, 120), step(Computed.FILL), step(Computed.RINSE))
+    times = running_times(practice, book)
+    assert all(t.seconds > 0 for t in times)
+    for picture in chair_pictures(practice, book, times, practice.chairs[0]):
+        drawing = draw(picture)
+        assert len(drawing.across) <= 10
+        assert all(line.values for line in drawing.lines) or not drawing.seconds

@@ -147,7 +147,7 @@ def spoken(picture: Picture, value: float) -> str:
     """Return a share as the picture's own quantity: per cent, per cent reached, or mg/L."""
     said = "under 1 part in 100,000" if value < 1e-5 else share(value)
     if picture.what == "fill":
-        return share(1 - value)
+        return f"{(1 - value) * 100:.3g} %"
     if picture.full_mg_l is None:
         return said
     left = picture.full_mg_l * value

@@ -46,7 +46,7 @@ def clock(seconds: float) -> str:
 
 def share(fraction: float) -> str:
     """Return a share as per cent, or as one part in so many where per cent would be mostly zeros."""
-    return f"{fraction * 100:.3g} %" if fraction >= 0.001 else f"1 part in {1 / fraction:,.0f}"
+    return f"{fraction * 100:.3g} %" if fraction >= 0.001 or fraction <= 0 else f"1 part in {1 / fraction:,.0f}"
 
 
 def millilitres(volume_ml: float) -> str:

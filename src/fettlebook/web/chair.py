@@ -155,5 +155,5 @@ def _decades(low: float) -> list[float]:
 
 
 def _across(end_s: int) -> list[int]:
-    step = next(s for s in (5, 10, 15, 30, 60, 120, 300, 600, 1800, 3600) if end_s / s <= 8)
+    step = next((s for s in (5, 10, 15, 30, 60, 120, 300, 600, 1800, 3600) if end_s / s <= 8), -(-end_s // 8))
     return list(range(0, end_s + 1, step))
