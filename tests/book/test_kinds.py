@@ -199,6 +199,7 @@ def test_subjects_given_beside_are_added_once() -> None:
     [
         (StepDone, {"duty": "d", "step": "s", "chair": "1", "machine": "2", "outcome": "done"}, "not at both"),
         (StepDone, {"duty": "d", "step": "s", "outlets": ["turbine"], "outcome": "done"}, "need their chair"),
+        (SampleTaken, {"sample": "W", "what": "water", "outlets": ["turbine"]}, "need their chair"),
         (StepDone, {"duty": "d", "step": "s", "outcome": "done", "readings": {"strip": 5}}, "does not end in a unit"),
         (StepDone, {"duty": "d", "step": "s", "outcome": "done", "readings": {"strip_mg_l": 5.5}}, "integer"),
         (FaultReported, {"fault": "F", "what": "leaks", "stops_use": True}, "say what it is about"),

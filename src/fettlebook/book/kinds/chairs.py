@@ -101,16 +101,25 @@ class DutySkipped(Said):
     reason: Line
 
 
-class SampleTaken(Said):
+class _Sampled(Said):
+    chair: Id | None = None
+    outlets: Ids | None = None  # several: pooled in one bottle
+    machine: Id | None = None
+
+    @model_validator(mode="after")
+    def _outlets_of_a_chair(self) -> Self:
+        if self.outlets is not None and self.chair is None:
+            raise ValueError("outlets need their chair")
+        return self
+
+
+class SampleTaken(_Sampled):
     """A sample was taken; its result comes later."""
 
     KIND: ClassVar[str] = "sample.taken"
 
     sample: Id
     what: Id  # such as: water, suction, rinse water
-    chair: Id | None = None
-    outlets: Ids | None = None  # several: pooled in one bottle
-    machine: Id | None = None
     method: Line | None = None
     neutralised: bool | None = None  # with what stops the disinfectant; a count without it may be too low
     laboratory: Line | None = None
@@ -118,7 +127,7 @@ class SampleTaken(Said):
     product: Id | None = None
 
 
-class SampleResult(Said):
+class SampleResult(_Sampled):
     """A result: `value` * 10^-`decimals` in `value_unit`. Chair, outlets and machine are those of the sample."""
 
     KIND: ClassVar[str] = "sample.result"
@@ -129,9 +138,6 @@ class SampleResult(Said):
     decimals: Annotated[int, Field(ge=0, le=9)] | None = None
     value_unit: Annotated[str, Field(min_length=1, max_length=20, description="as the rulebook writes it: CFU/mL")]
     mark: Literal["below", "above"] | None = None  # below: less than `value` (the method's limit); above: too many to count
-    chair: Id | None = None
-    outlets: Ids | None = None
-    machine: Id | None = None
     method: Line | None = None
     taken_ms: Ms | None = None
     report: HeldFile | None = None

@@ -1,27 +1,28 @@
 """Which subjects an entry touches: read off its data by one rule, so that everybody finds the same entries under a subject."""
 
 from collections.abc import Iterator
+from functools import cache
 from typing import Any, Final
 
 from fettlebook.book.kinds.forms import Data, OtherData
 
 PRACTICE: Final = "practice:all"
 
-# field of the data -> how its subject is written
+# field of the data -> how its subject begins
 _ONE: Final = {
-    "chair": "chair:{}",
-    "machine": "machine:{}",
-    "load": "load:{}",
-    "unit": "unit:{}",
-    "pack": "pack:{}",
-    "visit": "visit:{}",
-    "sample": "sample:{}",
-    "solution": "solution:{}",
-    "person": "person:{}",
-    "day": "day:{}",
+    "chair": "chair:",
+    "machine": "machine:",
+    "load": "load:",
+    "unit": "unit:",
+    "pack": "pack:",
+    "visit": "visit:",
+    "sample": "sample:",
+    "solution": "solution:",
+    "person": "person:",
+    "day": "day:",
 }
-_MANY: Final = {"units": "unit:{}", "packs": "pack:{}"}
-_OF_CHAIR: Final = {"outlets": "outlet:{}/{}", "suction": "suction:{}/{}"}
+_MANY: Final = {"units": "unit:", "packs": "pack:"}
+_OF_CHAIR: Final = {"outlets": "outlet:", "suction": "suction:"}
 
 
 def subjects_of(data: Data) -> tuple[str, ...]:
@@ -56,22 +57,32 @@ def subjects_of(data: Data) -> tuple[str, ...]:
     return () if isinstance(data, OtherData) else tuple(dict.fromkeys(_subjects(data)))
 
 
+@cache
+def _named(kind: type[Data]) -> tuple[tuple[str, str], ...]:
+    """Return the fields of a kind that name one subject, with how it is written."""
+    return tuple((name, written) for name, written in _ONE.items() if name in kind.model_fields)
+
+
+@cache
+def _listed(kind: type[Data]) -> tuple[tuple[str, str], ...]:
+    return tuple((name, written) for name, written in (_OF_CHAIR | _MANY).items() if name in kind.model_fields)
+
+
 def _subjects(data: Data) -> Iterator[str]:
-    said: dict[str, Any] = {name: value for name in type(data).model_fields if (value := getattr(data, name)) is not None}
-    for name, written in _ONE.items():
-        if name in said:
-            yield written.format(said[name])
-    for name, written in _OF_CHAIR.items():
-        for one in said.get(name, ()):
-            yield written.format(said["chair"], one) if "chair" in said else PRACTICE
-    for name, written in _MANY.items():
-        for one in said.get(name, ()):
-            yield written.format(one)
-    for item in said.get("items", ()):
+    kind = type(data)
+    said: dict[str, Any] = data.__dict__
+    for name, written in _named(kind):
+        if (value := said[name]) is not None:
+            yield written + value
+    for name, written in _listed(kind):
+        for one in said[name] or ():
+            yield f"{written}{said['chair']}/{one}" if name in _OF_CHAIR else written + one
+    for item in said.get("items") or ():
         yield f"unit:{item.unit}"
         if item.pack is not None:
             yield f"pack:{item.pack}"
-    if "product" in said:
-        yield f"product:{said['product']}/{said['lot']}" if "lot" in said else f"product:{said['product']}"
-    if "notice" in said or ("duty" in said and "chair" not in said and "machine" not in said):
+    if (product := said.get("product")) is not None:
+        lot = said.get("lot")
+        yield f"product:{product}/{lot}" if lot is not None else f"product:{product}"
+    if "notice" in said or ("duty" in said and said.get("chair") is None and said.get("machine") is None):
         yield PRACTICE

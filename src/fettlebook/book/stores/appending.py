@@ -48,9 +48,7 @@ class Appending:
         known: dict[str, tuple[bytes, Receipt]] = {}
         for begin in range(0, len(ids), _KNOWN_MOST):
             asked = ids[begin : begin + _KNOWN_MOST]
-            marks = ", ".join("?" * len(asked))
-            query = f"SELECT id, seq, received, digest, leaf FROM entry WHERE practice = ? AND id IN ({marks})"  # noqa: S608 - marks only
-            for entry_id, seq, received, digest, leaf in self._pen.rows(query, (self._practice, *asked)):
+            for entry_id, seq, received, digest, leaf in self._pen.known(self._practice, asked):
                 known[entry_id] = (bytes(digest), Receipt(entry_id, seq, received, leaf_hash(leaf)))
         return known
 
