@@ -20,6 +20,7 @@ from fettlebook.times.label import Gap, feed_strength_mg_l, label_for
 from fettlebook.times.line import line_needs, outlet_groups
 from fettlebook.times.model import RunningTime
 from fettlebook.times.running import running_times
+from fettlebook.times.through import is_peroxide
 
 _CELLS = 3_000  # steps of the lattice for a path of several parts; a time is then out by far less than a strip can tell
 
@@ -34,7 +35,7 @@ class LineUnderTest:
     curve: LineCurve
     strength_mg_l: float
     limit_mg_l: float
-    computed_s: float  # the exact wash-out, without a margin for uncertain inputs
+    computed_s: float  # exact for peroxide, the safe bound for what diffuses as nobody knows; no margin for uncertain inputs
     floor_s: float  # what rule and label ask of this outlet's group
     rinses: tuple[tuple[RunningTime, int | None], ...]  # each rinse of the chair, and how long this outlet's group runs in it
 
@@ -90,6 +91,13 @@ def line_under_test(
     if isinstance(needs, Gap):
         raise Mendable(needs.why, where=chair.id, mend=needs.mend)
     need = next(n for n in needs if n.outlet == outlet_id)
+    computed_s = need.rinse_s
+    if isinstance(label, Gap) or not is_peroxide(label):
+        # How fast this solute diffuses isn't known: the fitted stretch bears it, but the time without strips is the bound.
+        bounds = line_needs(chair, groups, limit_mg_l / strength_mg_l, water_c=water_c, last_hose_only=False, method="safe bound")
+        if isinstance(bounds, Gap):
+            raise Mendable(bounds.why, where=chair.id, mend=bounds.mend)
+        computed_s = next(n for n in bounds if n.outlet == outlet_id).rinse_s
     rinses = _rinses(practice, rulebook, chair, outlet_id)
     label_s = 0 if isinstance(label, Gap) else label.use.rinse_s or 0
     rules_s = [s.seconds or 0 for d in rulebook.duties for s in d.steps if s.computes is Computed.RINSE and s.exists_on(chair)]
@@ -100,7 +108,7 @@ def line_under_test(
         curve=line_curve(_Left(_delays(chair, need, water_c)), need.nominal_s),
         strength_mg_l=strength_mg_l,
         limit_mg_l=limit_mg_l,
-        computed_s=need.rinse_s,
+        computed_s=computed_s,
         floor_s=float(max([label_s, *rules_s])),
         rinses=rinses,
     )
