@@ -43,6 +43,13 @@ def test_a_new_book_is_made_with_its_folder_and_leaves_only_itself_and_its_lock(
     assert sorted(p.name for p in path.parent.iterdir()) == ["my book?.sqlite", "my book?.sqlite.writer"]
 
 
+def test_a_book_and_its_log_are_for_their_owner_only(tmp_path: Path) -> None:
+    with open_book(tmp_path / "book.sqlite") as store:
+        store.note(DATA, moment=MOMENT)
+        for end in ("", "-wal", "-shm"):
+            assert stat.S_IMODE((tmp_path / f"book.sqlite{end}").stat().st_mode) == 0o600
+
+
 def test_what_a_crash_left_while_making_a_book_does_not_matter(tmp_path: Path) -> None:
     (tmp_path / "book.sqlite.new").write_bytes(b"half")
     (tmp_path / "book.sqlite.new-wal").write_bytes(b"half")

@@ -208,16 +208,20 @@ def _engine(path: Path, *, write: bool) -> Engine:
 def _make(path: Path) -> None:
     """Make an empty book under another name first, so that a crash leaves no half-made one."""
     fresh = path.with_name(path.name + ".new")
-    for old in (fresh, Path(f"{fresh}-wal"), Path(f"{fresh}-shm")):
-        old.unlink(missing_ok=True)
-    with _in_words(path):
-        sqlite3.connect(fresh).close()  # an empty file for the engine to open
-        engine = _engine(fresh, write=True)
-        try:
-            _bring_forward(engine, path)
-        finally:
-            engine.dispose()
-    os.replace(fresh, path)
+    try:
+        for old in (fresh, Path(f"{fresh}-wal"), Path(f"{fresh}-shm")):
+            old.unlink(missing_ok=True)
+        os.close(os.open(fresh, os.O_CREAT | os.O_WRONLY, 0o600))  # for its owner only, and so will its log be
+        with _in_words(path):
+            engine = _engine(fresh, write=True)
+            try:
+                _bring_forward(engine, path)
+            finally:
+                engine.dispose()
+        os.replace(fresh, path)
+    except OSError as error:
+        mend = "Give a folder that you may write to, on a disk of this machine with room on it."
+        raise Mendable(f"the book can't be made ({error.strerror})", where=str(path), mend=mend) from None
     sync_folder(path.parent)
 
 
