@@ -228,6 +228,15 @@ def test_a_lost_key_a_new_one_and_the_code_for_the_day_sheet(begun: Desk) -> Non
     assert said["note"].startswith("quayside%202\n1\n")
 
 
+def test_a_checkpoint_of_a_new_key_is_checked_with_the_printed_line_of_the_old_one(begun: Desk) -> None:
+    old = json.loads(begun.good("book", "checkpoint", "book.sqlite", "--json"))["vkey"]
+    Path("new.txt").write_text(begun.good("book", "checkpoint", "book.sqlite", "--key", "second.key", "--new-key", "quayside/2"))
+    assert "signature not checked" not in begun.good("book", "verify", "book.sqlite", "--checkpoint", "new.txt", "--vkey", old)
+    begun.good("book", "init", "other.sqlite", "practice.toml")
+    stranger = json.loads(begun.good("book", "checkpoint", "other.sqlite", "--json"))["vkey"]
+    assert "by none of the keys" in begun.bad("book", "verify", "book.sqlite", "--checkpoint", "new.txt", "--vkey", stranger)
+
+
 def test_a_book_in_use_can_be_read_verified_signed_and_backed_up_but_not_written(begun: Desk) -> None:
     with open_book("book.sqlite", "quayside"):
         begun.good("book", "verify", "book.sqlite")

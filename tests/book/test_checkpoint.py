@@ -16,9 +16,9 @@ from hypothesis import strategies as st
 from fettlebook.book.checkpoint import Checkpoint, parse_checkpoint, read_checkpoint, refuse_fork, sign_checkpoint, take_checkpoint, text_of
 from fettlebook.book.entries import Moment
 from fettlebook.book.keyfile import make_key, read_key
-from fettlebook.book.kinds import SetRetired
+from fettlebook.book.kinds import KeyChanged, SetRetired
 from fettlebook.book.notes import Signer, VerifierKey, open_note, read_verifier_key, sign_note
-from fettlebook.book.signing import book_name, last_signed, sign_book
+from fettlebook.book.signing import book_name, change_key, keys_after, last_signed, sign_book
 from fettlebook.book.stores import Store, open_book
 from fettlebook.book.tree import EMPTY_ROOT, leaf_hash
 from fettlebook.errors import Mendable
@@ -253,3 +253,19 @@ def test_the_short_form_for_the_eye_changes_with_any_entry(store: Store) -> None
     first = Checkpoint("q", 1, store.head().root).short()
     assert first.startswith("1 ")
     assert first != Checkpoint("q", 1, bytes(32)).short()
+
+
+@pytest_invented
+def test_who_trusts_the_old_key_comes_to_trust_the_one_that_it_names_and_no_other(store: Store) -> None:
+    old, new, thief = (signer_from(bytes([n]) * 32, name) for n, name in ((3, "quayside"), (4, "quayside/2"), (5, "quayside/3")))
+    change_key(store, old, new, moment=Moment(NOW, "UTC"), by="lead")
+    forged = KeyChanged(
+        old=str(new.verifier), new=str(thief.verifier), note=sign_note(f"key changed\n{new.verifier}\n{thief.verifier}\n", thief)
+    )
+    store.note(forged, moment=Moment(NOW, "UTC"))
+    other_text = KeyChanged(old=str(old.verifier), new=str(thief.verifier), note=sign_note("something else\n", old))
+    store.note(other_text, moment=Moment(NOW, "UTC"))
+    changes = list(store.read(kinds=[KeyChanged.KIND]))
+    assert keys_after(changes, [old.verifier]) == [old.verifier, new.verifier]
+    assert keys_after(changes, [thief.verifier]) == [thief.verifier]
+    assert keys_after(changes, []) == []

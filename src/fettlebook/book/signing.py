@@ -1,14 +1,25 @@
 """Signing the checkpoints of a book with the key in a file, and remembering beside the key what it has signed last."""
 
+from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Protocol
+from typing import Final, Protocol
 from urllib.parse import quote
 
 from fettlebook.book.checkpoint import read_checkpoint
+from fettlebook.book.entries import Moment
 from fettlebook.book.files import write_private
 from fettlebook.book.keyfile import read_key
-from fettlebook.book.notes import Signer
+from fettlebook.book.kinds import Data, KeyChanged
+from fettlebook.book.notes import Signer, VerifierKey, open_note, read_verifier_key, sign_note
+from fettlebook.book.received import Receipt, Received
 from fettlebook.errors import Mendable
+
+_CHANGE: Final = "key changed"
+
+
+class _Noting(Protocol):
+    def note(self, data: Data, *, moment: Moment, by: str) -> Receipt:
+        """Write an entry."""
 
 
 class _Book(Protocol):
@@ -52,6 +63,32 @@ def sign_book(store: _Book, key_file: Path, *, keep: bool = True) -> str:
     note = store.checkpoint(signer, already=already, keep=keep)
     write_private(_beside(key_file), note.encode("utf-8"))
     return note
+
+
+def change_key(store: _Noting, old: Signer, new: Signer, *, moment: Moment, by: str) -> Receipt:
+    """Write that `new` signs from now on. Both sign this change: who trusts the old key can so come to trust the new one."""
+    text = f"{_CHANGE}\n{old.verifier}\n{new.verifier}\n"
+    said = KeyChanged(old=str(old.verifier), new=str(new.verifier), note=sign_note(text, old, new))
+    return store.note(said, moment=moment, by=by)
+
+
+def keys_after(changes: Iterable[Received], trusted: Sequence[VerifierKey]) -> list[VerifierKey]:
+    """Return the trusted keys and those that they have named as their successors, from a book's entries of the kind `key.changed`.
+
+    A change that a trusted key has not signed is passed over.
+    """
+    keys = list(trusted)
+    for received in changes:
+        data = received.entry.data
+        if not isinstance(data, KeyChanged):
+            continue
+        try:
+            old, new = read_verifier_key(data.old), read_verifier_key(data.new)
+            if old in keys and new not in keys and open_note(data.note, [old]) == f"{_CHANGE}\n{old}\n{new}\n":
+                keys.append(new)
+        except Mendable:
+            continue
+    return keys
 
 
 def _beside(key_file: Path) -> Path:

@@ -11,10 +11,10 @@ import click
 from fettlebook.book.checkpoint import parse_checkpoint, read_checkpoint, text_of
 from fettlebook.book.entries import Entry
 from fettlebook.book.keyfile import read_key
-from fettlebook.book.kinds import from_ms
+from fettlebook.book.kinds import KeyChanged, from_ms
 from fettlebook.book.notes import VerifierKey, read_verifier_key
 from fettlebook.book.received import Received
-from fettlebook.book.signing import last_signed
+from fettlebook.book.signing import keys_after, last_signed
 from fettlebook.book.verify import Anchor, Verification
 from fettlebook.cli.book_open import is_address, opened
 from fettlebook.errors import Mendable
@@ -49,10 +49,12 @@ def verify(
 ) -> int:
     """Find and locate what is wrong with a book."""
     given, own = [_key(one) for one in vkeys], _own_key(book_at)
-    anchors = [_anchor(Path(name), given or own) for name in checkpoints]
     held = _receipts(Path(receipts)) if receipts else {}
     doubts: list[str] = []
     with opened(book_at, practice, write=False) as store:
+        changes = list(store.read(kinds=[KeyChanged.KIND]))
+        given, own = keys_after(changes, given), keys_after(changes, own)
+        anchors = [_anchor(Path(name), given or own) for name in checkpoints]
         notes = [(note, "kept in the book") for note in store.checkpoints()]
         if not is_address(book_at) and (last := last_signed(Path(f"{book_at}.key"))) is not None:
             notes.append((last, "kept beside the key"))
@@ -104,7 +106,13 @@ def _key(given: str) -> VerifierKey:
 
 def _own_key(book_at: str) -> list[VerifierKey]:
     path = Path(f"{book_at}.key")
-    return [read_key(path).verifier] if not is_address(book_at) and path.exists() else []
+    if is_address(book_at) or not path.exists():
+        return []
+    try:
+        return [read_key(path).verifier]
+    except Mendable as error:  # a verification goes on without it
+        click.echo(f"{error.where}: {error.what}. {error.mend}", err=True)
+        return []
 
 
 def _anchor(path: Path, keys: Sequence[VerifierKey]) -> Anchor:

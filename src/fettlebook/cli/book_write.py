@@ -10,12 +10,12 @@ import click
 
 from fettlebook.book.canonical import respell
 from fettlebook.book.checkpoint import parse_checkpoint, qr_payload, text_of
-from fettlebook.book.entries import MOST_BYTES, Entry, read_entry
+from fettlebook.book.entries import MOST_BYTES, PROGRAM, Entry, read_entry
 from fettlebook.book.gate import Gate, gate_of
 from fettlebook.book.keyfile import make_key, read_key
 from fettlebook.book.kinds import PracticeFileVersion
 from fettlebook.book.received import Receipt, Refused
-from fettlebook.book.signing import book_name, sign_book
+from fettlebook.book.signing import book_name, change_key, sign_book
 from fettlebook.book.stores import BATCH_MOST, InUse, Store, open_book, open_group_book
 from fettlebook.cli.book_open import existing_file, is_address, key_file, moment_now, now_ms, opened
 from fettlebook.cli.whole_file import write_whole
@@ -78,7 +78,12 @@ def sign(*, book_at: str, practice: str | None, key_at: str | None, new_key: str
     if new_key is not None:
         if not is_address(book_at):
             existing_file(book_at)
-        make_key(key_path, book_name(new_key))
+        old_path = Path(f"{book_at}.key")
+        old = read_key(old_path) if old_path != key_path and old_path.exists() else None
+        made = make_key(key_path, book_name(new_key))
+        with opened(book_at, practice, write=True) as store:
+            if old is not None:  # the old key names the new one; where it is lost, only the printed line can
+                change_key(store, old, made, moment=moment_now(), by=PROGRAM)
     public = str(read_key(key_path).verifier)  # a lost key is said before anything else
     try:
         with opened(book_at, practice, write=True) as store:

@@ -10,7 +10,7 @@ from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import Any, Final, Self
 
-from sqlalchemy import Select, func, select
+from sqlalchemy import Select, exists, func, select
 
 from fettlebook.book.entries import PROGRAM, Entry, Moment, is_device
 from fettlebook.book.kinds import ClockBack, Data
@@ -191,7 +191,8 @@ class Store(BesideEntries):
         e, s = tables.entry, tables.entry_subject
         query = select(e.c.leaf).where(e.c.practice == self.practice, e.c.kind == kind)
         if subject is not None:
-            query = query.where(e.c.seq.in_(select(s.c.seq).where(s.c.practice == self.practice, s.c.subject == subject)))
+            # Asked for each entry from the newest back: a list of all that a chair ever had would be made first otherwise.
+            query = query.where(exists().where(s.c.practice == self.practice, s.c.subject == subject, s.c.seq == e.c.seq))
         rows = self._rows(query.order_by(e.c.seq.desc()).limit(1))
         return unseal(rows[0].leaf) if rows else None
 
