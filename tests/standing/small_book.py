@@ -84,6 +84,12 @@ name = "Ben"
 skills = ["chairs", "instruments"]
 shifts = [{ days = ["mon", "tue", "wed", "thu", "fri"], from = 07:30:00, to = 16:30:00 }]
 
+[[people]]
+id = "cai"
+name = "Cai"
+skills = ["instruments", "release"]
+shifts = [{ days = ["mon", "tue", "wed", "thu", "fri"], from = 07:30:00, to = 16:30:00 }]
+
 [[products]]
 id = "h2o2"
 name = "Line disinfectant (invented)"

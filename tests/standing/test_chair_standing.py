@@ -1,7 +1,7 @@
 """May I seat the next patient? Worked days of one chair."""
 
 import pytest
-from small_book import READY, Book, ground
+from small_book import PRACTICE, READY, Book, ground
 
 from fettlebook.standing.model import Standing, Verdict
 
@@ -50,6 +50,14 @@ def test_a_visit_without_an_end_leaves_the_chair_unproven() -> None:
     assert "its end is not in the book" in why(chair(book, "2026-03-09 12:00"))
 
 
+def test_a_start_that_was_entered_with_a_later_time_than_the_end_is_no_running_visit() -> None:
+    swapped = """
+    2026-03-09 09:30 ana visit.ended {visit="v1", chair="1", units=[]}
+    2026-03-09 09:31 ana visit.started {visit="v1", chair="1"}
+    """
+    assert chair(Book(READY + swapped + TURNOVER), "2026-03-09 10:00").verdict is Verdict.FIT
+
+
 def test_the_turnover_done_makes_it_fit_again() -> None:
     standing = chair(Book(READY + VISIT + TURNOVER), "2026-03-09 10:00")
     assert standing.verdict is Verdict.FIT, why(standing)
@@ -89,6 +97,33 @@ def test_an_outlet_of_an_earlier_visit_that_nobody_flushed_is_still_owed() -> No
     2026-03-09 10:52 ben step.done {duty="chair.between", step="between.flush", chair="1", outlets=["turbine"], outcome="done"}
     """
     assert "syringe" in why(chair(Book(READY + first + second), "2026-03-09 11:00"))
+
+
+def test_a_flush_whose_entry_names_no_outlet_proves_nothing() -> None:
+    nameless = """
+    2026-03-09 09:32 ben duty {duty="chair.between", chair="1", leave_out=["between.flush"]}
+    2026-03-09 09:50 ben step.started {duty="chair.between", step="between.flush", chair="1"}
+    2026-03-09 09:52 ben step.done {duty="chair.between", step="between.flush", chair="1", outcome="done"}
+    """
+    standing = chair(Book(READY + VISIT + nameless), "2026-03-09 10:00")
+    assert standing.verdict is Verdict.UNPROVEN
+    assert "names no outlets" in why(standing)
+
+
+def test_a_visit_that_used_no_water_asks_for_the_flush_of_every_outlet_all_the_same() -> None:
+    dry = VISIT.replace("units=[]", "units=[], outlets=[]")
+    assert chair(Book(READY + dry + TURNOVER), "2026-03-09 10:00").verdict is Verdict.FIT
+    left_out = TURNOVER.replace('chair="1"', 'chair="1", leave_out=["between.flush"]')
+    assert chair(Book(READY + dry + left_out), "2026-03-09 10:00").verdict is Verdict.UNPROVEN
+
+
+def test_the_duty_to_come_back_stays_owed_after_water_has_moved_again() -> None:
+    """After three days the ordinary flush of a morning moved water; the longer one after standing still was forgotten."""
+    morning = '2026-03-12 06:00 ana duty {duty="chair.first", chair="1"}\n'
+    standing = chair(Book(READY + morning), "2026-03-12 08:00")
+    assert [owed.duty_id for owed in standing.way_to_fit.duties] == ["chair.still"]
+    still = '2026-03-12 05:30 ana duty {duty="chair.still", chair="1"}\n'
+    assert chair(Book(READY + still + morning), "2026-03-12 08:00").verdict is Verdict.FIT
 
 
 def test_the_next_morning_asks_for_the_evening_before_and_for_today() -> None:
@@ -181,6 +216,63 @@ def test_a_boil_water_notice_asks_for_a_fresh_bottle() -> None:
     assert "boil-water notice" in why(chair(Book(READY + notice), "2026-03-09 08:00"))
     filled = notice + '\n2026-03-09 07:10 ana step.done {duty="chair.first", step="first.fill_bottle", chair="1", outcome="done"}'
     assert chair(Book(READY + filled), "2026-03-09 08:00").verdict is Verdict.FIT
+
+
+def test_a_boil_water_notice_bars_a_chair_on_the_mains_and_asks_for_treatment_after_it() -> None:
+    on = ground(PRACTICE.replace('supply = { kind = "bottle", bottle_ml = 1500.0 }', 'supply = { kind = "mains through an air gap" }'))
+    notice = '2026-03-09 07:00 ana notice.begun {notice="boil water"}\n'
+    assert chair(Book(READY, on), "2026-03-09 08:00").verdict is Verdict.FIT
+    assert chair(Book(READY + notice, on), "2026-03-09 08:00").verdict is Verdict.UNFIT
+    lifted = notice + '2026-03-09 10:00 ana notice.ended {notice="boil water"}\n'
+    assert [owed.duty_id for owed in chair(Book(READY + lifted, on), "2026-03-09 10:30").way_to_fit.duties] == ["chair.long_still"]
+    treated = lifted + '2026-03-09 10:30 ana duty {duty="chair.long_still", chair="1"}'
+    assert chair(Book(READY + treated, on), "2026-03-09 12:00").verdict is Verdict.FIT
+
+
+def test_too_many_to_count_is_over_every_limit_and_less_than_a_high_number_tells_nothing() -> None:
+    def water(mark: str, value: int) -> Verdict:
+        counted = f"""
+        2026-03-09 07:20 ana sample.taken {{sample="W2", what="water", chair="1", outlets=["turbine"], neutralised=true}}
+        2026-03-09 07:30 ana sample.result {{sample="W2", quantity="water count", value={value}, value_unit="CFU/mL", mark="{mark}"}}
+        """
+        return chair(Book(READY + counted), "2026-03-09 08:00").verdict
+
+    assert water("above", 100) is Verdict.UNFIT
+    assert water("below", 100) is Verdict.FIT
+    assert water("below", 300) is Verdict.UNPROVEN
+
+
+def test_where_the_water_carries_a_disinfectant_all_day_a_count_must_be_neutralised() -> None:
+    dosed = 'kind = "continuous dosing", product = "h2o2", strength_mg_l = 50.0'
+    use = """[[products.uses]]
+use = "line continuous"
+strength = 50.0
+strength_unit = "mg/L"
+contact_s = 60
+temperature_c = [10.0, 30.0]
+
+[[products]]
+id = "wipes"
+"""
+    text = PRACTICE.replace('kind = "bottle", bottle_ml = 1500.0', dosed)
+    on = ground(text.replace('[[products]]\nid = "wipes"\n', use))
+    book = Book(READY.replace(", neutralised=true", ""), on)
+    assert "not neutralised" in why(chair(book, "2026-03-09 08:00"))
+    assert "not neutralised" not in why(chair(Book(READY, on), "2026-03-09 08:00"))
+
+
+def test_a_contact_that_began_before_the_fill_was_over_is_not_proven_and_all_is_done_again() -> None:
+    early = """
+    2026-03-09 18:00:00 ana duty {duty="chair.close", chair="1", leave_out=["close.fill", "close.contact"]}
+    2026-03-09 17:40:00 ana step.started {duty="chair.close", step="close.fill", chair="1", outlets=["turbine", "syringe"]}
+    2026-03-09 17:42:00 ana step.started {duty="chair.close", step="close.contact", chair="1", outlets=["turbine", "syringe"]}
+    2026-03-09 17:44:00 ana step.done {duty="chair.close", step="close.fill", chair="1", outlets=["turbine", "syringe"], outcome="done"}
+    2026-03-09 17:55:00 ana step.done {duty="chair.close", step="close.contact", chair="1", outlets=["turbine", "syringe"], outcome="done"}
+    """
+    standing = chair(Book(READY + VISIT + TURNOVER + early), "2026-03-10 07:00")
+    assert "was over" in why(standing)
+    close = next(owed for owed in standing.way_to_fit.duties if owed.duty_id == "chair.close")
+    assert {"close.empty", "close.fill", "close.contact", "close.rinse"} <= set(close.steps)
 
 
 def test_a_missing_entry_of_a_tablet_leaves_what_it_touched_unproven_until_it_comes() -> None:

@@ -67,6 +67,14 @@ def test_the_next_sample_is_due_so_early_that_its_result_comes_in_time() -> None
     assert ("chair:1", "sample") in due(book, "2026-03-30 08:00")
 
 
+def test_of_a_chair_out_of_service_only_its_return_is_due() -> None:
+    fault = '2026-03-10 07:30 ben fault.reported {fault="f1", chair="1", what="suction weak", stops_use=true}'
+    found = [duty for subject, duty in due(Book(READY + fault), "2026-03-10 09:00") if subject == "chair:1"]
+    assert found == ["return"]
+    on = ground(PRACTICE.replace('id = "1"', 'id = "1"\nout_of_service = true'))
+    assert not [subject for subject, _ in due(Book(READY, on), "2026-03-10 09:00") if subject == "chair:1"]
+
+
 def test_used_sets_and_loads_to_release_are_listed() -> None:
     used = VISIT.replace("units=[]", 'units=["exam#1"]')
     washed = '2026-03-09 09:40 ana load.packed {load="s9", machine="steam", items=[{unit="exam#2", pack="P9"}]}\n'

@@ -59,6 +59,18 @@ def test_a_broken_link_of_the_chain_is_named(text: str, verdict: Verdict, says: 
     assert (standing.verdict, says in why(standing)) == (verdict, True), why(standing)
 
 
+def test_a_set_that_was_used_after_its_wash_must_be_washed_again_before_it_is_sterilized() -> None:
+    between = '2026-03-09 06:50 ana visit.ended {visit="v0", chair="1", units=["exam#1"]}\n'
+    standing = of(READY + WASHED + between + STERILE + RELEASED, "unit:exam#1")
+    assert "no washer load since its use" in why(standing)
+    assert of(READY + WASHED + between + STERILE + RELEASED, "unit:exam#2").verdict is Verdict.FIT
+
+
+def test_a_sterile_set_that_went_into_the_washer_again_is_unproven() -> None:
+    again = '2026-03-09 08:10 ana load.packed {load="w2", machine="washer", items=[{unit="exam#1"}]}'
+    assert "in load w2" in why(of(ALL + again, "unit:exam#1"))
+
+
 def test_what_was_decided_of_one_pack_does_not_touch_the_other() -> None:
     text = ALL + '2026-03-09 08:00 ana load.rejected {load="s1", meaning="recalled", packs=["P1"], reason="torn"}'
     assert of(text, "unit:exam#1").verdict is Verdict.UNFIT
@@ -83,6 +95,21 @@ def test_a_release_against_the_judgement_turns_nothing_to_fit() -> None:
 def test_a_load_without_a_passed_test_of_its_day_is_unproven() -> None:
     untested = "\n".join(line for line in ALL.splitlines() if "machine.test" not in line)
     assert "none on 2026-03-09 before" in why(of(untested, "load:s1"))
+    the_day_before = '\n2026-03-08 05:10 ana machine.test {machine="steam", test="daily", outcome="passed"}'
+    assert "none on 2026-03-09 before" in why(of(untested + the_day_before, "load:s1"))
+
+
+def test_a_load_that_ran_in_another_machine_than_it_was_packed_for_is_unproven() -> None:
+    other = STERILE.replace('cycle.recorded {machine="steam"', 'cycle.recorded {machine="washer"')
+    assert "packed for steam, but run in washer" in why(of(READY + WASHED + other + RELEASED, "load:s1"))
+
+
+def test_a_spore_test_counts_only_beside_a_control_that_grew() -> None:
+    from fettlebook.standing.machine import newest_run
+
+    for control, verdict in (("as it should", Verdict.FIT), ("not as it should", Verdict.UNPROVEN), ("none", Verdict.UNPROVEN)):
+        spore = f'2026-03-09 06:00 ana machine.test {{machine="steam", test="spore test", outcome="passed", control="{control}"}}'
+        assert newest_run(Book(READY + spore).at("2026-03-09 08:00").look, "steam", "spore test")[0] is verdict
 
 
 def test_a_spore_test_that_fails_later_puts_the_load_in_doubt_from_then_on_and_not_before() -> None:
@@ -96,7 +123,10 @@ def test_a_spore_test_that_fails_later_puts_the_load_in_doubt_from_then_on_and_n
     assert "spore test failed" in why(later)
     known_now = book.on.fold(book.received()).as_of(book.at("2026-03-10 08:00").look.at, 1 << 60).standing("load:s1")
     assert known_now.verdict is not Verdict.FIT, "as it was, by what is known now"
-    lead = Book(READY + good + WASHED + STERILE + RELEASED + bad + RELEASED.replace("2026-03-09 07:50", "2026-03-11 11:00"))
+    again = RELEASED.replace("2026-03-09 07:50", "2026-03-11 11:00")
+    no_lead = Book(READY + good + WASHED + STERILE + RELEASED + bad + again.replace("ana", "cai"))
+    assert no_lead.at("2026-03-11 12:00").standing("load:s1").verdict is Verdict.UNPROVEN, "only the lead settles a look-back"
+    lead = Book(READY + good + WASHED + STERILE + RELEASED + bad + again)
     assert lead.at("2026-03-11 12:00").standing("load:s1").verdict is Verdict.FIT
 
 
@@ -112,6 +142,8 @@ def test_a_machine_after_a_failed_cycle_waits_for_a_test_and_after_two_is_off() 
 def test_a_failed_test_is_unfit_and_the_worse_of_two_entries_of_one_run_counts() -> None:
     failed = '2026-03-09 05:10 ana machine.test {machine="steam", test="daily", outcome="failed"}'
     assert of(READY + failed, "machine:steam").verdict is Verdict.UNFIT
+    both = failed.replace("05:10", "05:11") + "\n" + failed.replace("05:10", "05:11").replace("failed", "passed")
+    assert of(READY + both, "machine:steam").verdict is Verdict.UNFIT, "entered twice: one of the two says failed"
     assert of(READY + failed.replace("05:10", "05:09"), "machine:steam").verdict is Verdict.FIT, "run again and passed"
 
 

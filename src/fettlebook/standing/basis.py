@@ -1,6 +1,6 @@
 """What verdicts stand on beside the book: the practice, its rulebook and running times of one day, made quick to ask."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from functools import lru_cache
@@ -33,6 +33,7 @@ class Basis:
     chair_duties: dict[tuple[str, When], tuple[tuple[Duty, tuple[Step, ...]], ...]] = field(repr=False)
     covered_by: dict[str, tuple[Duty, ...]] = field(repr=False)  # step -> duties that it is done with
     zone: ZoneInfo
+    intervals: tuple[tuple[int, int, Requirement], ...]  # of water tests: days at first, days once two in a row were good, who asks
     asked: dict[tuple[str, ...], Requirement | None] = field(default_factory=dict, repr=False, compare=False)  # found once
 
     @classmethod
@@ -58,6 +59,7 @@ class Basis:
             },
             covered_by=covered,
             zone=ZoneInfo(practice.practice.time_zone),
+            intervals=tuple(_intervals(rulebook)),
         )
 
     def day_of(self, ms: int) -> date:
@@ -98,11 +100,23 @@ class Basis:
         return to_ms(datetime.combine(day, clock, tzinfo=self.zone))
 
 
+# The rows say how often in words; these are the longest stretches that the words can mean.
+DAYS_OF: Final = {"weekly": 7, "monthly": 31, "quarterly": 92, "half-yearly": 184, "yearly": 366}
+
+
+def _intervals(rulebook: Rulebook) -> Iterator[tuple[int, int, Requirement]]:
+    for requirement in rulebook.requirements:
+        days = [DAYS_OF[word] for word in requirement.trigger.replace(",", " ").split() if word in DAYS_OF]
+        if requirement.id.endswith("water.test_interval") and days:
+            yield days[0], days[-1], requirement
+
+
 @lru_cache(maxsize=4096)
 def _midnight(day: date, zone: ZoneInfo) -> int:
     return to_ms(datetime.combine(day, time(0), tzinfo=zone))
 
 
+@lru_cache(maxsize=16_384)
 def stamp(ms: int, zone: ZoneInfo) -> str:
     """Return a moment on the practice's wall clock, as 2026-03-02 08:05."""
     return from_ms(ms, str(zone)).strftime("%Y-%m-%d %H:%M")

@@ -51,7 +51,7 @@ def _between(at: AtChair) -> Iterator[Condition]:
     """The turnover after the last visit of today; where a visit hasn't ended, it can't have begun."""
     look, today = at.look, at.look.basis.day_start(at.look.at)
     last = look.latest(_subject(at), "visit")
-    if last is not None and not last.says.ended:
+    if last is not None and not any(fact.says.ended for fact in look.back(f"visit:{last.says.ref}", "visit")):
         why = f"visit {last.says.ref} began {look.when(last.happened)}, its end is not in the book"
         mend = tuple(owed_duty(look, _subject(at), d, d.steps_on(at.chair), since=last.happened) for d in _duties(at, When.BETWEEN_VISITS))
         yield Condition("no visit is running", Verdict.UNPROVEN, why, BOOK, (last.entry,), last.happened, mend=mend)
@@ -59,7 +59,7 @@ def _between(at: AtChair) -> Iterator[Condition]:
     if last is None or last.happened < today:
         return
     for duty in _duties(at, When.BETWEEN_VISITS):
-        says = duty_says(_since(at, last.happened, _used(at, duty, last, today)), duty)
+        says = duty_says(_since(at, last.happened, _used(at, duty, today)), duty)
         if says.steps:
             yield duty_condition(
                 look, _subject(at), says, what=f"{duty.name}: done since the last visit", since=last.happened,
@@ -67,25 +67,27 @@ def _between(at: AtChair) -> Iterator[Condition]:
             )  # fmt: skip
 
 
-def _used(at: AtChair, duty: Duty, last: Fact, today: int) -> frozenset[str]:
+def _used(at: AtChair, duty: Duty, today: int) -> frozenset[str]:
     """Return the outlets that the turnover must flush: those of the last visit, and of earlier ones today that nobody flushed since."""
     everything = frozenset(outlet.id for outlet in at.chair.outlets)
     needed: set[str] = set()
     flush = next((step for step in duty.steps_on(at.chair) if step.computes is Computed.FLUSH), None)
+    newest = True
     for visit in at.look.back(_subject(at), "visit", since=today):
         if not visit.says.ended:
             continue
         used = everything if visit.says.outlets is None else frozenset(visit.says.outlets) & everything
         for outlet in used - needed:
-            if visit is last or flush is None:
+            if newest or flush is None:
                 needed.add(outlet)
             else:
                 says = duty_says(AtChair(at.look, at.chair, visit.happened, frozenset({outlet}), outlet), duty)
                 if says.verdict is not Verdict.FIT:
                     needed.add(outlet)
+        newest = False
         if needed == everything:
             break
-    return frozenset(needed)
+    return frozenset(needed)  # none where the visit used no water: every outlet is then asked for
 
 
 def _first(at: AtChair) -> Iterator[Condition]:

@@ -44,6 +44,10 @@ def _owed(view: View) -> Iterator[Owed]:
             continue
         standing = view.standing(subject)
         conditions = standing.conditions if kind != "practice" else view.own_conditions()
+        out = next((c for c in conditions if c.what == "in service" and c.verdict is not Verdict.FIT), None)
+        if out is not None:  # nothing else is owed of what nobody uses; the file's own word is no duty of the day
+            yield from (owed for owed in out.mend if owed.duty_id != "file")
+            continue
         if kind != "practice":
             yield from (owed for owed in standing.way_to_fit.duties if works or not _of_a_working_day(view, owed))
         else:

@@ -112,8 +112,10 @@ class Counter:
         place = bisect_left(self.n, missing.first)
         for step, begin in ((-1, place - 1), (1, place)):
             at = begin
-            while 0 <= at < len(self.n) and since <= self.happened[at] <= until:
-                if self.received[at] <= known_at:
+            while 0 <= at < len(self.n):
+                if self.received[at] <= known_at:  # what had not come by then can't tell where the stretch ends
+                    if not since <= self.happened[at] <= until:
+                        break
                     yield from self.subjects[at]
                 at += step
 

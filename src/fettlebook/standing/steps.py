@@ -95,7 +95,8 @@ def step_says(at: AtChair, duty: Duty, step: Step) -> StepSays:
 
 def _at_outlets(at: AtChair, duty: Duty, step: Step, tries: Sequence[Attempt]) -> StepSays:
     """Judge by the newest attempt at each outlet: outlets are run in groups, and may be entered so."""
-    needed = {at.only} if at.only is not None else {o.id for o in at.chair.outlets} if step.outlets == "all" else set(at.outlets)
+    every = {outlet.id for outlet in at.chair.outlets}
+    needed = {at.only} if at.only is not None else every if step.outlets == "all" else set(at.outlets) or every
     said: list[StepSays] = []
     for attempt in reversed(tries):
         ran = attempt.newest.says.outlets

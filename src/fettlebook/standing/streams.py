@@ -26,10 +26,6 @@ class Fact(NamedTuple):
     entry: str
     says: Any = None
 
-    def known(self, known_at: int) -> bool:
-        """Tell whether the book said this at `known_at`."""
-        return self.since <= known_at < self.until
-
 
 class Stream:
     """Facts of one sort about one subject, in the order in which they happened."""
@@ -45,10 +41,6 @@ class Stream:
             self.facts.append(fact)
         else:
             insort(self.facts, fact)
-
-    def replace(self, old: Fact, new: Fact) -> None:
-        """Put `new`, which happened when `old` did, in its place."""
-        self.facts[bisect_left(self.facts, old)] = new  # equal up to `until`, so the order holds
 
     def back(self, at: int, known_at: int, *, since: int = 0) -> Iterator[Fact]:
         """Yield the known facts that happened from `since` to `at`, newest first."""

@@ -15,8 +15,6 @@ from fettlebook.standing.owed import duty_condition, minutes_of
 from fettlebook.standing.steps import AtChair, DutySays, duty_says
 from fettlebook.times.words import listed
 
-# The rows say how often in words; these are the longest stretches that the words can mean.
-DAYS_OF: Final = {"weekly": 7, "monthly": 31, "quarterly": 92, "half-yearly": 184, "yearly": 366}
 BINDING: Final = ("limit", "action", "alert", "aim")
 PER_ML: Final = {"CFU/mL": 1.0, "CFU/L": 0.001, "CFU/100 mL": 0.01}
 
@@ -61,12 +59,7 @@ def _binding(look: Look, quantity: str) -> list[Limit]:
 
 def _interval(look: Look, good: Sequence[Counted]) -> tuple[int, Requirement] | None:
     """Return how many days a result holds, and who says so: the shortest that is asked for; longer once two in a row were good."""
-    found: list[tuple[int, Requirement]] = []
-    for requirement in look.basis.rulebook.requirements:
-        if requirement.id.endswith("water.test_interval"):
-            days = [DAYS_OF[word] for word in requirement.trigger.replace(",", " ").split() if word in DAYS_OF]
-            if days:
-                found.append((days[-1] if len(good) >= 2 else days[0], requirement))
+    found = ((after if len(good) >= 2 else first, asked) for first, after, asked in look.basis.intervals)
     return min(found, key=lambda one: one[0], default=None)
 
 
