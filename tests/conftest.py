@@ -1,6 +1,11 @@
-"""What every test shares: a `published` mark must say its source and how sure it is."""
+"""What every test shares: how properties are drawn, and that a `published` mark says its source and how sure it is."""
 
 import pytest
+from hypothesis import settings
+
+# No deadline: the first call of a property may read a table, and the machine may be shared.
+settings.register_profile("fettlebook", deadline=None, max_examples=50)
+settings.load_profile("fettlebook")
 
 SURE = {"read", "secondary", "memory", "computed"}
 

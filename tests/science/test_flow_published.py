@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 
 from fettlebook.science.flow import Reading, measure_flow, volume_ml
-from fettlebook.science.uncertain import Cause, combine, grubbs_critical, mean_and_spread, rectangular, resolution, t_factor
+from fettlebook.science.spread_of_readings import Cause, combine, grubbs_critical, mean_and_spread, rectangular, resolution, t_factor
 
 
 @pytest.mark.published(source="JCGM 100:2008 annex H.1, end gauge: u_c 32 nm, 16 degrees of freedom, t_99 2.92, U_99 93 nm", sure="memory")

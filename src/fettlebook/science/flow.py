@@ -17,7 +17,7 @@ from typing import Final
 import numpy as np
 
 from fettlebook.errors import Finding, Mendable
-from fettlebook.science.uncertain import Cause, Combined, combine, grubbs_critical, mean_and_spread, rectangular, resolution
+from fettlebook.science.spread_of_readings import Cause, Combined, combine, grubbs_critical, mean_and_spread, rectangular, resolution
 from fettlebook.science.water import density_kg_m3
 
 PRESS_S: Final = 0.3  # [W] start and stop together lie within +- this
