@@ -5,7 +5,8 @@
 Visit lengths are lognormal, mean as booked, coefficient of variation 0.25 (invented). Every way lives through the same
 days. Fixed order: the best plan of a short search, each person, machine and set kept in the plan's order, everything
 shifted right; it ignores breaks and the end of shifts, which flatters it. Plain rule: chairs first, then instruments
-as they came, deciding live. Ours: the list scheduler deciding live, in the manner that a rehearsal on other days chose.
+as they came, deciding live. Ours: the list scheduler deciding live, in the manner that a rehearsal on other days chose,
+guided by the loads of the same plan where that helps.
 """
 
 import sys
@@ -17,7 +18,7 @@ from pathlib import Path
 from fettlebook.plan.dispatch import Manner
 from fettlebook.plan.instance import Instance, Plan, read_instance
 from fettlebook.plan.overruns import Overruns, draw_minutes
-from fettlebook.plan.policy import Policy, live, policy_of, rehearse
+from fettlebook.plan.policy import Policy, live, rehearse
 from fettlebook.plan.solve import solve
 from fettlebook.plan.stress import quantile
 from machine import machine
@@ -91,7 +92,7 @@ def main() -> None:
             print(f"{name:>16}  no plan with all visits in 8 s")
             continue
         days = draw_minutes(day, Overruns(), samples, SEED)
-        ours = rehearse(day, draw_minutes(day, Overruns(), 40, SEED + 1), first=policy_of(solved.plan))
+        ours = rehearse(day, draw_minutes(day, Overruns(), 40, SEED + 1), solved.plan)
         fixed = sorted(float(shifted_right(day, solved.plan, truly)) for truly in days)
         ways = [fixed]
         begun = time.perf_counter()

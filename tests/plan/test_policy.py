@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from test_solve import tiny_days
 
 from fettlebook.plan.check import check_plan
+from fettlebook.plan.dispatch import dispatch
 from fettlebook.plan.instance import Chair, Instance, Person, Reprocess, Step, Visit, read_instance, to_json
 from fettlebook.plan.overruns import Overruns, draw_minutes
 from fettlebook.plan.policy import UNTIL_CLOSED_MIN, Policy, live, policy_of, rehearse, with_minutes, with_stay
@@ -52,10 +53,10 @@ def test_one_chair_and_one_person_wait_as_a_queue_with_one_server_does(gaps: lis
 
 @pytest.mark.invented
 @settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
-@given(tiny_days(), st.integers(0, 10_000))
-def test_what_the_policy_does_is_valid_with_the_true_lengths(day: Instance, seed: int) -> None:
+@given(tiny_days(), st.integers(0, 10_000), st.booleans())
+def test_what_the_policy_does_is_valid_with_the_true_lengths(day: Instance, seed: int, guided: bool) -> None:
     truly = draw_minutes(day, Overruns(cv=0.4), 1, seed)[0]
-    lived = live(day, truly=truly)
+    lived = live(day, policy_of(day, dispatch(day)) if guided else None, truly=truly)
     assert set(lived.late) | set(lived.never) == {v.id for v in day.visits}
     assert not set(lived.late) & set(lived.never)
     if not lived.never:
@@ -69,11 +70,12 @@ def test_what_the_policy_does_is_valid_with_the_true_lengths(day: Instance, seed
 @given(tiny_days(), st.integers(0, 10_000), st.data())
 def test_nothing_before_a_visit_ends_depends_on_how_long_it_will_take(day: Instance, seed: int, data: st.DataObject) -> None:
     truly = draw_minutes(day, Overruns(cv=0.4), 1, seed)[0]
-    lived = live(day, truly=truly)
+    policy = policy_of(day, dispatch(day))
+    lived = live(day, policy, truly=truly)
     if not lived.plan.visits:
         return
     visit = data.draw(st.sampled_from(lived.plan.visits))
-    longer = live(day, truly={**truly, visit.id: truly[visit.id] + 25})
+    longer = live(day, policy, truly={**truly, visit.id: truly[visit.id] + 25})
     end = visit.start + truly[visit.id]
     for part in ("visits", "steps", "packs"):
         before = [[x for x in getattr(p, part) if x.start < end] for p in (lived.plan, longer.plan)]
@@ -84,7 +86,7 @@ def test_nothing_before_a_visit_ends_depends_on_how_long_it_will_take(day: Insta
 @pytest.mark.parametrize("name", ["small-1", "smalltight-1", "medium-1", "mediumtight-1"])
 def test_the_days_that_the_policy_lives_through_hold_every_rule(name: str) -> None:
     day = _day(name)
-    policy = policy_of(solve(day, limit_s=0).plan)
+    policy = policy_of(day, solve(day, limit_s=0).plan)
     for truly in draw_minutes(day, Overruns(), 4, 3):
         lived = live(day, policy, truly=truly)
         assert lived.never == ()

@@ -22,6 +22,7 @@ COMMANDS: dict[str, str] = {
     "mix": "How much product and water by measure and jug, until when, and what to mind.",
     "day": "Plan one day from a practice file and an appointment book.",
     "plan": "Plan a neutral day instance (JSON).",
+    "replan": "Plan the rest of a day again after something happened.",
     "standing": "May I use it? Verdict, conditions with rule and evidence, and the way to fit.",
     "due": "Duties due today and overdue, with moment, minutes and rule.",
     "trace": "What was done, to whom, with what; look-back from a bad test or count.",

@@ -4,28 +4,45 @@ Comes in: an instance, the plan's guidance and how long each visit truly takes. 
 length is seen only when it ends: no decision of the dispatcher looks at the end of something that still runs, so living
 a day through with true lengths is deciding as the day goes. From any state (`now`, `done`) and always the same answer.
 
-The plan guides: whom it names for a step goes first if free. It never makes anybody wait for an order that the day has
-overtaken. Which manner of deciding suits a day is found by rehearsal: the same invented days lived through with each.
+The plan guides: whom it names for a step goes first if free, scarce sets go to visits in the order that it promised, and
+a load waits for the sets that the plan puts into it, though only some minutes beyond its planned start. Nobody waits for
+an order that the day has overtaken. Which way suits a day is found by rehearsal: the same days lived through with each.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
-from fettlebook.plan.dispatch import NEVER, Manner, _Job, _Run
-from fettlebook.plan.instance import Instance, Plan, PlannedStep
+from fettlebook.plan.dispatch import NEVER, Manner, _Job, _MachineState, _Run
+from fettlebook.plan.instance import Instance, Plan, PlannedStep, PlannedVisit
 
 STAY_MIN = 60  # a visit is begun only if, as booked, its chair can be closed this long after the day's end
+KEPT = 4  # rivals that are rehearsed to the end
 UNTIL_CLOSED_MIN = 1440  # those whose shift ends last stay until every chair is closed: that is not what a plan may ask
 
 _StepKey = tuple[str, str, str | None, int]
+_Use = tuple[str, str]  # visit, set type: what a load's member was used for
+
+
+@dataclass(frozen=True, slots=True)
+class GuidingLoad:
+    """A load of the plan: when it was to begin, and with the sets of which visits."""
+
+    start: int
+    uses: frozenset[_Use]
 
 
 @dataclass(frozen=True, slots=True)
 class Policy:
-    """How to decide as the day goes: the dispatcher's manner, and whom the plan names for each step."""
+    """How to decide as the day goes: the dispatcher's manner, whom the plan names for each step, and its loads.
+
+    `patience_min`: so long beyond its planned start does a load wait for a set that the plan puts into it.
+    """
 
     manner: Manner = field(default_factory=Manner)
     named: Mapping[_StepKey, str] = field(default_factory=dict)
+    washes: tuple[GuidingLoad, ...] = ()
+    sterilizations: tuple[GuidingLoad, ...] = ()
+    patience_min: int = 15
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,10 +56,30 @@ class Lived:
     weighted_minutes_late: int
 
 
-def policy_of(plan: Plan, manner: Manner | None = None) -> Policy:
-    """Return the policy that a plan stands for: its people go first where it names them."""
-    named = {_key(s): s.person for s in plan.steps if s.person is not None}
-    return Policy(manner or Manner(), named)
+def policy_of(day: Instance, plan: Plan, manner: Manner | None = None, *, patience_min: int = 15) -> Policy:
+    """Return the policy that a plan stands for."""
+    booked = {v.id: v.booked for v in day.visits}
+    promised = tuple((v.id, float(v.start - booked[v.id])) for v in plan.visits if v.start > booked.get(v.id, v.start))
+    washers = {m.id for m in day.washers}
+    loads: dict[bool, list[GuidingLoad]] = {True: [], False: []}
+    for b in sorted(plan.batches, key=lambda b: b.load_start):
+        loads[b.machine in washers].append(GuidingLoad(b.load_start, frozenset(_uses(plan.visits, b.units, b.load_start))))
+    return Policy(
+        manner=replace(manner or Manner(), visits=promised),
+        named={_key(s): s.person for s in plan.steps if s.person is not None},
+        washes=tuple(loads[True]),
+        sterilizations=tuple(loads[False]),
+        patience_min=patience_min,
+    )
+
+
+def _uses(visits: Iterable[PlannedVisit], units: Iterable[str], before: int) -> Iterator[_Use]:
+    """Return for each unit the last visit before a minute that it was used for, and its type."""
+    ordered = [v for v in sorted(visits, key=lambda v: -v.start) if v.start < before]
+    for u in units:
+        user = next((v.id for v in ordered if u in v.units), None)
+        if user is not None:
+            yield user, u.rpartition("#")[0]
 
 
 class LiveRun(_Run):
@@ -51,16 +88,20 @@ class LiveRun(_Run):
     def __init__(self, day: Instance, policy: Policy, blocked: Mapping[str, int] | None = None) -> None:
         self.policy = policy
         self.given_up: list[str] = []
+        self.used_for: dict[str, _Use] = {}  # unit -> its last use
+        self.loaded: dict[str, set[_Use]] = {"wash": set(), "sterilize": set()}
+        self.blocked = dict(blocked or {})
         super().__init__(day, policy.manner)
-        for state in self.machines:
-            until = (blocked or {}).get(state.machine.id)
-            if until is not None:
-                state.free = max(state.free, until)
-                if until < NEVER:
-                    self.wake(until)
+        for until in self.blocked.values():
+            if until < NEVER:
+                self.wake(until)
         for v in day.visits:
             if v.latest is not None:
                 self.wake(v.latest + 1)
+        self.note_uses(sorted(self.visits, key=lambda v: v.start))
+        washers = {m.id for m in day.washers}
+        for b in day.done.batches if day.done else ():
+            self.loaded["wash" if b.machine in washers else "sterilize"].update(_uses(self.visits, b.units, b.load_start))
 
     def jobs(self, t: int) -> Iterator[_Job]:
         """Offer the list scheduler's jobs; whom the plan names for a step goes first at its chair."""
@@ -96,7 +137,41 @@ class LiveRun(_Run):
     def begin_visits(self, t: int) -> None:
         """Begin the visits whose chair, sets and hour have come."""
         self.give_up_late_ones(t)
+        before = len(self.visits)
         super().begin_visits(t)
+        self.note_uses(self.visits[before:])
+
+    def note_uses(self, visits: Iterable[PlannedVisit]) -> None:
+        """Remember for which visit each unit was used last."""
+        for v in visits:
+            for u in v.units:
+                self.used_for[u] = (v.id, u.rpartition("#")[0])
+
+    def is_time(self, state: _MachineState, units: tuple[str, ...], latest: float, t: int) -> bool:
+        """Let a load wait for the sets that the plan puts into it, but not long beyond its planned start."""
+        if t < self.blocked.get(state.machine.id, 0):
+            return False
+        here = {self.used_for[u] for u in units}
+        loads = self.policy.washes if state.kind == "wash" else self.policy.sterilizations
+        guiding = next((x for x in loads if x.uses & here), None)
+        if guiding is None:
+            return super().is_time(state, units, latest, t)
+        if guiding.uses <= here | self.loaded[state.kind]:
+            return True
+        if t < guiding.start + self.policy.patience_min:
+            self.wake(guiding.start + self.policy.patience_min)
+            return False
+        return super().is_time(state, units, latest, t)
+
+    def loader(self, state: _MachineState, units: tuple[str, ...], t: int) -> Callable[[str], None]:
+        """Load, and remember what was loaded."""
+        load = super().loader(state, units, t)
+
+        def do(person: str) -> None:
+            self.loaded[state.kind].update(self.used_for[u] for u in units)
+            load(person)
+
+        return do
 
 
 def live(
@@ -150,13 +225,19 @@ def with_minutes(day: Instance, truly: Mapping[str, int], stay_min: int = STAY_M
     return day.model_copy(update={"visits": tuple(visits)})
 
 
-def with_stay(day: Instance, stay_min: int) -> Instance:
-    """Return the day with those whose shift ends last staying on."""
-    if not day.people or not stay_min:
+def with_stay(day: Instance, stay_min: int, away: Collection[str] = ()) -> Instance:
+    """Return the day with those staying on whose shift ends last, of each kind of work; who is away can't stay."""
+    if not stay_min or not (stays := who_stays(day, away)):
         return day
-    last = max(p.to for p in day.people)
-    people = tuple(p.model_copy(update={"to": p.to + stay_min}) if p.to == last else p for p in day.people)
-    return day.model_copy(update={"people": people, "day_end": max(day.day_end, last) + stay_min})
+    people = tuple(p.model_copy(update={"to": p.to + stay_min}) if p.id in stays else p for p in day.people)
+    return day.model_copy(update={"people": people, "day_end": max(day.day_end, *(p.to for p in day.people)) + stay_min})
+
+
+def who_stays(day: Instance, away: Collection[str] = ()) -> tuple[str, ...]:
+    """Return whose shift ends last: of those who do chairs, and of those who do instruments."""
+    there = [p for p in day.people if p.id not in away]
+    last = {w: max(p.to for p in there if w in p.does) for p in there for w in p.does}
+    return tuple(p.id for p in there if any(p.to == last[w] for w in p.does))
 
 
 def _key(step: PlannedStep) -> _StepKey:
@@ -166,19 +247,15 @@ def _key(step: PlannedStep) -> _StepKey:
 # Manners that differ in what matters under overruns: how full a load waits to be, how early, and who goes first.
 FAMILY = (
     Manner(wash_share=0.75, sterilize_share=0.75, lead=30),
-    Manner(wash_share=0.25, sterilize_share=0.75),
     Manner(wash_share=0.25, sterilize_share=0.25),
     Manner(wash_share=1.0, sterilize_share=1.0, lead=40),
     Manner(wash_share=1.0, sterilize_share=0.5, lead=60, instruments=20),
     Manner(wash_share=0.75, sterilize_share=0.1, instruments=40, pull=10, own_order=False, calm=15),
-    Manner(instruments=-40, calm=60),
-    Manner(pull=5, instruments=20, lead=40),
-    Manner(own_order=False),
     Manner(wash_share=0.75, sterilize_share=1.0, lead=70, instruments=20, pull=5, closing=-120, calm=15),
 )
 
 
-def rehearse(day: Instance, days: Sequence[Mapping[str, int]], *, first: Policy | None = None) -> Policy:
+def rehearse(day: Instance, days: Sequence[Mapping[str, int]], plan: Plan | None = None) -> Policy:
     """Return the policy that comes out best when the same days are lived through with each.
 
     Parameters
@@ -187,28 +264,29 @@ def rehearse(day: Instance, days: Sequence[Mapping[str, int]], *, first: Policy 
         The instance.
     days
         True lengths of invented days, at least 8; take others than those with which the policy is judged afterwards.
-    first
-        Kept unless another is better by more than chance would make it: by twice the standard error of the paired
-        difference.
+    plan
+        A plan of the day, to be tried as guidance.
 
     Returns
     -------
     Policy
-        `first`, or one of the family with the same names.
+        The list scheduler's plain manner, unless another is better by more than chance would make it: by twice the
+        standard error of the paired difference.
     """
-    first = first or Policy()
-    rivals = [Policy(m, first.named) for m in FAMILY]
+    rivals = [Policy()] + [Policy(m) for m in FAMILY]
+    if plan is not None:
+        rivals += [policy_of(day, plan, m, patience_min=p) for m in (Manner(), FAMILY[0]) for p in (0, 15, 40)]
     few, rest = days[:8], days[8:]
-    known = {i: _costs(day, p, few) for i, p in enumerate([first, *rivals])}
-    # Half of the family goes after a few days; only the others live through them all.
-    keep = sorted((i for i in known if i), key=lambda i: sum(known[i]))[: len(rivals) // 2]
+    known = [_costs(day, p, few) for p in rivals]
+    # Most of the rivals go after a few days; only the others live through them all.
+    keep = sorted(range(1, len(rivals)), key=lambda i: sum(known[i]))[:KEPT]
     for i in (0, *keep):
-        known[i] += _costs(day, (first, *rivals)[i], rest)
-    best = min(keep, key=lambda i: sum(known[i]), default=0)
+        known[i] += _costs(day, rivals[i], rest)
+    best = min(keep, key=lambda i: sum(known[i]))
     gains = [a - b for a, b in zip(known[0], known[best], strict=True)]
     mean = sum(gains) / len(gains)
     error = (sum((g - mean) ** 2 for g in gains) / max(1, len(gains) - 1) / len(gains)) ** 0.5
-    return rivals[best - 1] if best and mean > 2 * error else first
+    return rivals[best if mean > 2 * error else 0]
 
 
 def _costs(day: Instance, policy: Policy, days: Sequence[Mapping[str, int]]) -> list[float]:

@@ -9,7 +9,7 @@ spread, not a proof; what is proven is the bound of the booking itself.
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-from fettlebook.plan.instance import Instance
+from fettlebook.plan.instance import Instance, Plan
 from fettlebook.plan.overruns import Overruns, draw_minutes
 from fettlebook.plan.policy import Lived, Policy, live, rehearse
 
@@ -68,6 +68,7 @@ def stress(
     *,
     samples: int = SAMPLES,
     seed: int = 1,
+    plan: Plan | None = None,
     policy: Policy | None = None,
     told: Callable[[int, int], bool] | None = None,
 ) -> Stress:
@@ -83,12 +84,14 @@ def stress(
         How many days to live through, at least 1.
     seed
         Same seed, same days.
+    plan
+        A plan of the day, to guide people.
     policy
         How people decide; left out, what a rehearsal on other days finds best.
     told
         Called with (done, of so many) now and then; False ends early with what is there.
     """
-    policy = policy or rehearse(day, draw_minutes(day, overruns, REHEARSED, seed + _REHEARSAL))
+    policy = policy or rehearse(day, draw_minutes(day, overruns, REHEARSED, seed + _REHEARSAL), plan)
     days = draw_minutes(day, overruns, samples, seed)
     some = max(1, samples // 4)
     total = samples + SLACKS_TRIED * some

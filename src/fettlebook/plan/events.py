@@ -1,0 +1,306 @@
+"""What happens to a day that was planned: the state at a minute, and each event as a change of the instance.
+
+Comes in: an instance, its plan, a minute, events. Goes out: the instance from that minute on (`now`, `done`, schema 1),
+the machines that can't be used, and what is taken for granted, in words. Pure; the plan made of it holds every rule
+that any checker of schema 1 knows.
+"""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field, replace
+
+from fettlebook.errors import Mendable
+from fettlebook.plan.dispatch import NEVER
+from fettlebook.plan.instance import Batch, Chair, Done, Instance, Plan, Step, Visit
+
+URGENT_WEIGHT = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Overrun:
+    """A visit takes so many minutes longer than booked."""
+
+    visit: str
+    minutes: int
+
+
+@dataclass(frozen=True, slots=True)
+class FailedCycle:
+    """The load in a machine failed: its sets count as used again."""
+
+    machine: str
+
+
+@dataclass(frozen=True, slots=True)
+class MachineOut:
+    """A machine can't be used from now until a minute (None: not today); what runs in it is lost."""
+
+    machine: str
+    until: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """A person is away from now until a minute (None: not back today); what the person has begun is still finished."""
+
+    person: str
+    until: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Emergency:
+    """An urgent visit now, on a chair (None: wherever it costs least)."""
+
+    minutes: int
+    chair: str | None = None
+    uses: tuple[str, ...] = ()
+    name: str = "urgent"
+
+
+Event = Overrun | FailedCycle | MachineOut | Missing | Emergency
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """The day as it stands at `now`: what can't be used, and what is taken for granted."""
+
+    day: Instance
+    blocked: dict[str, int] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+    away: frozenset[str] = frozenset()  # who has left: can't be asked to stay
+
+    @property
+    def now(self) -> int:
+        """The minute."""
+        return self.day.now or 0
+
+    @property
+    def done(self) -> Done:
+        """What has begun."""
+        return self.day.done or Done()
+
+    def noting(self, text: str) -> "Moment":
+        """Return the same with one more note."""
+        return replace(self, notes=(*self.notes, text))
+
+    def with_done(self, **parts: object) -> "Moment":
+        """Return the same with other parts of `done`."""
+        return replace(self, day=self.day.model_copy(update={"done": self.done.model_copy(update=parts)}))
+
+
+def at_minute(day: Instance, plan: Plan, now: int) -> Moment:
+    """Return the day at a minute, everything until then done as planned.
+
+    A load not yet unloaded lacks its unloading. Visits that the plan leaves out stay left out of `done`, not of the day.
+    """
+    batches = []
+    for b in plan.batches:
+        if b.load_start < now:
+            out = b.unload_start is not None and b.unload_start < now
+            batches.append(b if out else b.model_copy(update={"unload_start": None, "unload_person": None}))
+    done = Done(
+        visits=tuple(v for v in plan.visits if v.start < now),
+        steps=tuple(s for s in plan.steps if s.start < now),
+        packs=tuple(k for k in plan.packs if k.start < now),
+        batches=tuple(batches),
+    )
+    return Moment(day.model_copy(update={"now": now, "done": done}))
+
+
+def closed_instead(day: Instance) -> Instance:
+    """Return the day with what was done of a turnover counted as the beginning of the closing, where no visit follows any more.
+
+    The closing of such a chair is what was done, then what of the closing that does not hold. A chair without any visit
+    left was opened for nothing, which a plan has no place for.
+    """
+    done = day.done
+    if done is None:
+        return day
+    last = {own[-1].id: c for c in day.chairs if (own := day.visits_of(c.id))}
+    used = {c.id for c in last.values()}
+    turned = {c.id: 0 for c in last.values()}
+    steps = []
+    for s in done.steps:
+        if s.chair in used:
+            over = s.procedure == "turnover" and s.after in last
+            turned[s.chair] += over
+            steps.append(s.model_copy(update={"procedure": "closing"}) if over else s)
+    chairs = tuple(c.model_copy(update={"closing": _rest_of_closing(c, n)}) if (n := turned.get(c.id, 0)) else c for c in day.chairs)
+    return day.model_copy(update={"chairs": chairs, "done": done.model_copy(update={"steps": tuple(steps)})})
+
+
+def _rest_of_closing(chair: Chair, turned: int) -> tuple[Step, ...]:
+    begun = chair.turnover[:turned]
+    common = next((i for i, (a, b) in enumerate(zip(begun, chair.closing, strict=False)) if a != b), min(turned, len(chair.closing)))
+    return begun + chair.closing[common:]
+
+
+def after(moment: Moment, event: Event, minute: Callable[[int], str]) -> Moment:
+    """Return the day after an event; `minute` says a minute in words.
+
+    Raises
+    ------
+    Mendable
+        The event names what the day doesn't have, or can't have happened.
+    """
+    match event:
+        case Overrun():
+            return _overrun(moment, event, minute)
+        case FailedCycle():
+            return _failed(moment, event.machine, minute)
+        case MachineOut():
+            return _out(moment, event, minute)
+        case Missing():
+            return _missing(moment, event, minute)
+        case Emergency():
+            return _emergency(moment, event, minute)
+
+
+def _known(what: str, name: str, names: Iterable[str]) -> None:
+    if name not in (known := list(names)):
+        raise Mendable(f"no {what} {name!r}", where="event", mend="Write one of: " + ", ".join(known) + ".")
+
+
+def _overrun(m: Moment, event: Overrun, minute: Callable[[int], str]) -> Moment:
+    _known("visit", event.visit, (v.id for v in m.day.visits))
+    visits = tuple(v.model_copy(update={"minutes": v.minutes + event.minutes}) if v.id == event.visit else v for v in m.day.visits)
+    m = replace(m, day=m.day.model_copy(update={"visits": visits}))
+    begun = next((v for v in m.done.visits if v.id == event.visit), None)
+    if begun is None:
+        return m
+    visit = next(v for v in visits if v.id == event.visit)
+    end = begun.start + visit.minutes
+    m = _not_yet(m, visit, begun.start, end)
+    return m.noting(f"{event.visit} ends at {minute(end)}, {event.minutes} min later than booked")
+
+
+def _not_yet(m: Moment, visit: Visit, start: int, end: int) -> Moment:
+    """Take out of what was done as planned what can't have been: the chair was still taken, its sets still in use."""
+    chair = {v.id for v in m.day.visits if v.chair == visit.chair}
+    gone = {v.id for v in m.done.visits if v.id in chair and start < v.start < end}
+    units = {u for v in m.done.visits if v.id in gone or v.id == visit.id for u in v.units}
+    steps = tuple(s for s in m.done.steps if not (s.after in gone or (s.after == visit.id and s.start < end)))
+    if len(steps) == len(m.done.steps):
+        return m
+    if lent := [v.id for v in m.done.visits if v.start > start and v.id not in gone and units & set(v.units)]:
+        raise Mendable(
+            f"{visit.id} can't have run until {end}: by plan its sets went round and were used again by {lent[0]}",
+            where="event",
+            mend="Say what has really happened: an instance with `now` and `done`.",
+        )
+    return m.with_done(
+        visits=tuple(v for v in m.done.visits if v.id not in gone),
+        steps=steps,
+        packs=tuple(k for k in m.done.packs if not (k.unit in units and k.start > start)),
+        batches=_without(m.done.batches, lambda b: units if b.load_start > start else set()),
+    )
+
+
+def _without(batches: Iterable[Batch], units: Callable[[Batch], set[str]]) -> tuple[Batch, ...]:
+    kept = (b.model_copy(update={"units": tuple(u for u in b.units if u not in units(b))}) for b in batches)
+    return tuple(b for b in kept if b.units)
+
+
+def _machine(m: Moment, name: str) -> None:
+    _known("machine", name, (x.id for x in (*m.day.washers, *m.day.sterilizers)))
+
+
+def _failed(m: Moment, name: str, minute: Callable[[int], str]) -> Moment:
+    _machine(m, name)
+    load = max((b for b in m.done.batches if b.machine == name), key=lambda b: b.load_start, default=None)
+    used = {u for v in m.done.visits if load and v.start >= load.load_start for u in v.units}
+    if load is None or (load.unload_start is not None and used & set(load.units)):
+        raise Mendable(
+            f"{name} holds no load at {minute(m.now)} that could have failed",
+            where="event",
+            mend="Name the machine with the load. Sets that were used since then are a matter for a look-back (fettlebook trace).",
+        )
+    m = _used_again(m, load)
+    if load.unload_start is not None:
+        return m
+    return _emptied(m, name, minute)
+
+
+def _used_again(m: Moment, load: Batch) -> Moment:
+    """Count a load's sets as used: what they went through since their visit is taken out of what was done."""
+    last = {u: max((v.start for v in m.done.visits if u in v.units), default=-1) for u in load.units}
+    m = m.with_done(
+        batches=_without(m.done.batches, lambda b: {u for u in load.units if b.load_start >= last[u]}),
+        packs=tuple(k for k in m.done.packs if k.unit not in last or k.start < last[k.unit]),
+    )
+    return m.noting(f"{len(load.units)} {'set' if len(load.units) == 1 else 'sets'} of the load on {load.machine} count as used again")
+
+
+def _emptied(m: Moment, name: str, minute: Callable[[int], str]) -> Moment:
+    """Give the unloading of a failed load to somebody: a block in the timetable of who is free first."""
+    need = m.day.reprocess.unload_minutes
+    free = {p.id: max([m.now, *_ends(m, p.id)]) for p in m.day.people if "instruments" in p.does}
+    slots = [(max(free[p.id], a), p.id) for p in m.day.people if p.id in free for a, b in p.windows() if max(free[p.id], a) + need <= b]
+    if not slots:
+        return replace(m, blocked={**m.blocked, name: NEVER}).noting(f"nobody is there to empty {name}: not used any more today")
+    start, who = min(slots)
+    people = tuple(
+        p.model_copy(update={"breaks": tuple(sorted((*p.breaks, (start, start + need))))}) if p.id == who else p for p in m.day.people
+    )
+    m = replace(m, day=m.day.model_copy(update={"people": people}), blocked={**m.blocked, name: start + need})
+    return m.noting(f"{who} empties {name} at {minute(start)}")
+
+
+def _ends(m: Moment, person: str) -> list[int]:
+    """Return when each job that a person has begun ends."""
+    r, chairs = m.day.reprocess, {c.id: c for c in m.day.chairs}
+    out = [s.start + chairs[s.chair].procedure(s.procedure)[s.index].minutes for s in m.done.steps if s.person == person]
+    out += [k.start + r.pack_minutes for k in m.done.packs if k.person == person]
+    out += [b.start for b in m.done.batches if b.load_person == person]
+    out += [b.unload_start + r.unload_minutes for b in m.done.batches if b.unload_person == person and b.unload_start is not None]
+    return out
+
+
+def _out(m: Moment, event: MachineOut, minute: Callable[[int], str]) -> Moment:
+    _machine(m, event.machine)
+    runs = {x.id: x.minutes for x in (*m.day.washers, *m.day.sterilizers)}
+    load = next((b for b in m.done.batches if b.machine == event.machine and b.unload_start is None), None)
+    if load is not None and load.start + runs[event.machine] > m.now:
+        m = _used_again(m, load)
+    until = NEVER if event.until is None else event.until
+    back = "out of service for the rest of the day" if event.until is None else f"out of service until {minute(event.until)}"
+    return replace(m, blocked={**m.blocked, event.machine: max(until, m.blocked.get(event.machine, 0))}).noting(f"{event.machine} {back}")
+
+
+def _missing(m: Moment, event: Missing, minute: Callable[[int], str]) -> Moment:
+    _known("person", event.person, (p.id for p in m.day.people))
+    leaves = max([m.now, *_ends(m, event.person)])
+    people = []
+    for p in m.day.people:
+        if p.id != event.person or leaves >= p.to:
+            people.append(p)
+        elif event.until is not None and event.until < p.to:
+            if event.until > leaves and event.until > p.from_:
+                people.append(p.model_copy(update={"breaks": tuple(sorted((*p.breaks, (max(leaves, p.from_), event.until))))}))
+            else:
+                people.append(p)
+        elif leaves > p.from_:
+            breaks = tuple((a, min(b, leaves)) for a, b in p.breaks if a < leaves)
+            people.append(p.model_copy(update={"to": leaves, "breaks": breaks}))
+    back = "for the rest of the day" if event.until is None else f"until {minute(event.until)}"
+    gone = m.away | {event.person} if event.until is None else m.away
+    m = replace(m, day=m.day.model_copy(update={"people": tuple(people)}), away=gone)
+    return m.noting(f"{event.person} is away {back}")
+
+
+def _emergency(m: Moment, event: Emergency, minute: Callable[[int], str]) -> Moment:
+    assert event.chair is not None  # replan has chosen one
+    _known("chair", event.chair, (c.id for c in m.day.chairs))
+    owned, uses = m.day.owned(), {t: event.uses.count(t) for t in event.uses}
+    for t, n in uses.items():
+        _known("set type", t, owned)
+        if n > owned[t]:
+            raise Mendable(f"the urgent visit needs {n} of {t}, {owned[t]} owned", where="event", mend="Name sets that the practice owns.")
+    begun = [v for v in m.done.visits if any(x.id == v.id and x.chair == event.chair for x in m.day.visits)]
+    if any(s.procedure == "closing" and s.chair == event.chair for s in m.done.steps) and begun:
+        raise Mendable(f"{event.chair} is being closed at {minute(m.now)}", where="event", mend="Name another chair, or any.")
+    ids = {v.id for v in m.day.visits}
+    free = (event.name if k == 1 else f"{event.name}-{k}" for k in range(1, len(ids) + 2))
+    name = next(n for n in free if n not in ids)
+    visit = Visit(id=name, chair=event.chair, booked=m.now, minutes=event.minutes, uses=uses, weight=URGENT_WEIGHT)
+    # First in the file among equals: it goes before a visit that is booked for this very minute.
+    return replace(m, day=m.day.model_copy(update={"visits": (visit, *m.day.visits)})).noting(f"urgent visit {name} on {event.chair}")
