@@ -311,6 +311,15 @@ def test_a_note_says_what_it_needs_and_writes_one_entry(begun: Desk, tmp_path: P
         assert store.verify().whole
 
 
+def test_entries_are_shown_in_the_practices_time_with_what_they_claim_where_it_is_far_off(begun: Desk) -> None:
+    words = ("note", "set.retired", "unit=exam#1", "reason=worn", "--book", "book.sqlite", "--by", "ana")
+    begun.good(*words, "--at", "2026-07-02T08:10", "--from-paper")
+    begun.good(*words)
+    first, second, third = [line for line in begun.good("book", "dump", "book.sqlite").splitlines() if " by " in line]
+    assert "says 2026-07-02 08:10:00+0100" in second
+    assert "says" not in first + third
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [

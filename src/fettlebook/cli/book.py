@@ -26,7 +26,7 @@ def book() -> None:
     """
 
 
-@book.command()
+@book.command(short_help="Make a practice's book and its signing key.")
 @_BOOK
 @click.argument("practice_file", metavar="PRACTICE.toml", type=click.Path(path_type=str))
 @click.option("--key", "key_at", metavar="FILE", help="Where the signing key goes; BOOK.key if left out.")
@@ -40,7 +40,7 @@ def init(*, book_at: str, practice_file: str, key_at: str | None, as_json: bool)
     _run("book_write", "begin", book_at=book_at, practice_file=practice_file, key_at=key_at, as_json=as_json)
 
 
-@book.command()
+@book.command(short_help="Add entries from standard input.")
 @_BOOK
 @_PRACTICE
 @click.option("--via", default="desk", show_default=True, metavar="DEVICE", help="The device that sends them.")
@@ -55,7 +55,7 @@ def append(*, book_at: str, practice: str | None, via: str, offset_ms: int, as_j
     _run("book_write", "append", book_at=book_at, practice=practice, via=via, offset_ms=offset_ms, as_json=as_json)
 
 
-@book.command()
+@book.command(short_help="Print entries in the order in which they came.")
 @_BOOK
 @_PRACTICE
 @click.option("--since", default=0, metavar="NUMBER", help="Only entries after this number.")
@@ -67,7 +67,7 @@ def dump(*, book_at: str, practice: str | None, since: int, kinds: tuple[str, ..
     _run("book_look", "dump", book_at=book_at, practice=practice, since=since, kinds=kinds, subjects=subjects, as_json=as_json)
 
 
-@book.command()
+@book.command(short_help="Find whatever was changed, left out, put in or moved.")
 @_BOOK
 @_PRACTICE
 @click.option("--checkpoint", "checkpoints", multiple=True, metavar="FILE", help="An earlier checkpoint (signed, or its three lines).")
@@ -86,7 +86,7 @@ def verify(
     _run("book_look", "verify", book_at=book_at, practice=practice, as_json=as_json, **given)
 
 
-@book.command()
+@book.command(short_help="Sign where the book stands, for the day sheet.")
 @_BOOK
 @_PRACTICE
 @click.option("--key", "key_at", metavar="FILE", help="The signing key; BOOK.key if left out.")
@@ -102,7 +102,7 @@ def checkpoint(*, book_at: str, practice: str | None, key_at: str | None, new_ke
     _run("book_write", "sign", book_at=book_at, practice=practice, key_at=key_at, new_key=new_key, qr_to=qr_to, as_json=as_json)
 
 
-@book.command()
+@book.command(short_help="Copy the book while it is in use; verify the copy.")
 @_BOOK
 @click.argument("folder", metavar="FOLDER")
 @click.option("--drill", is_flag=True, help="Restore it to another place at once, verify it there, and remove it again.")
@@ -117,7 +117,7 @@ def backup(*, book_at: str, folder: str, drill: bool, rotate: bool, as_json: boo
     _run("book_keep", "backup", book_at=book_at, folder=folder, drill=drill, rotate=rotate, as_json=as_json)
 
 
-@book.command()
+@book.command(short_help="Put a backup's book to a new file.")
 @click.argument("folder", metavar="BACKUP")
 @click.argument("to", metavar="FILE")
 @_JSON
@@ -129,7 +129,7 @@ def restore(*, folder: str, to: str, as_json: bool) -> None:
     _run("book_keep", "restore", folder=folder, to=to, as_json=as_json)
 
 
-@book.command()
+@book.command(short_help="Write the whole book to one open zip file.")
 @_BOOK
 @click.argument("to", metavar="FILE.zip")
 @_PRACTICE
@@ -139,7 +139,7 @@ def export(*, book_at: str, to: str, practice: str | None, as_json: bool) -> Non
     _run("book_keep", "export", book_at=book_at, to=to, practice=practice, as_json=as_json)
 
 
-@book.command(name="import")
+@book.command(name="import", short_help="Take an exported book into an empty one.")
 @_BOOK
 @click.argument("source", metavar="FILE.zip")
 @_PRACTICE
@@ -152,7 +152,7 @@ def import_(*, book_at: str, source: str, practice: str | None, as_json: bool) -
     _run("book_keep", "take", book_at=book_at, source=source, practice=practice, as_json=as_json)
 
 
-@book.command()
+@book.command(short_help="Erase people's own words whose term is over.")
 @_BOOK
 @_PRACTICE
 @click.option("--before", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="Words received before this day.")

@@ -5,6 +5,7 @@ import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfoNotFoundError
 
 import click
 
@@ -19,7 +20,7 @@ from fettlebook.book.verify import Anchor, Verification
 from fettlebook.cli.book_open import is_address, opened
 from fettlebook.errors import Mendable
 
-_SHOWN = 110
+_APART_MS = 600_000  # a claimed time this far from the time of receipt is shown beside it
 _TEXT_MOST = 40
 _FILE_MOST = 50_000_000
 
@@ -147,11 +148,20 @@ def _text_in(path: Path) -> str:
 
 def _line(received: Received) -> str:
     entry = received.entry
-    when = from_ms(received.received).strftime("%Y-%m-%d %H:%M:%SZ")
+    when = _local(received.received, entry.zone)
     said = " ".join(f"{name}={_short(value)}" for name, value in _data(entry).items())
     mends = f" (of {entry.refers_to})" if entry.refers_to else ""
-    head = f"{received.seq:>7}  {when}  {entry.kind}  by {entry.by}{mends}"
+    apart = abs(received.received - received.offset - entry.at) > _APART_MS
+    claimed = f", says {_local(entry.at, entry.zone)}" if apart else ""
+    head = f"{received.seq:>7}  {when}  {entry.kind}  by {entry.by}{claimed}{mends}"
     return f"{head}\n         {said}" if said else head
+
+
+def _local(ms: int, zone: str) -> str:
+    try:
+        return from_ms(ms, zone).strftime("%Y-%m-%d %H:%M:%S%z")
+    except (ZoneInfoNotFoundError, ValueError, OverflowError):  # a zone of another system's, or a time at the end of days
+        return from_ms(ms).strftime("%Y-%m-%d %H:%M:%SZ")
 
 
 def _data(entry: Entry) -> Mapping[str, Any]:

@@ -18,7 +18,10 @@ if TYPE_CHECKING:
 @click.option("--practice", metavar="ID", help="Whose book, where BOOK holds several.")
 @click.option("--by", metavar="PERSON", help="Who says it: an id from the practice file.")
 @click.option(
-    "--at", type=click.DateTime(["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"]), help="When it was, on the practice's clock; now if left out."
+    "--at",
+    type=click.DateTime(["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"]),
+    metavar="DATETHH:MM",
+    help="When it was, on the practice's clock; now if left out.",
 )
 @click.option("--from-paper", is_flag=True, help="It was written on paper then, and is entered now.")
 @click.option("--remark", metavar="TEXT", help="A few words. No patients' names. Kept sealed, can be erased.")
