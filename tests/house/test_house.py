@@ -51,7 +51,9 @@ def test_a_science_module_declares_each_source_that_it_cites_and_how_sure_it_is(
 
 
 def test_no_file_names_a_path_of_a_machine_or_a_registry_host() -> None:
-    forbidden = re.compile("|".join(["/" + "work/", "/" + "tmp/bash", "files\\.python" + "hosted", "pypi" + "\\.org/simple", "registry\\.npm" + "js"]))
+    forbidden = re.compile(
+        "|".join(["/" + "work/", "/" + "tmp/bash", "files\\.python" + "hosted", "pypi" + "\\.org/simple", "registry\\.npm" + "js"])
+    )
     for path in _tracked():
         if path.suffix in {".png", ".npz", ".ttf", ".otf", ".woff2", ".sqlite", ".pdf"}:
             continue
