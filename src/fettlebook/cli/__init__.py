@@ -23,6 +23,8 @@ COMMANDS: dict[str, str] = {
     "day": "Plan one day from a practice file and an appointment book.",
     "plan": "Plan a neutral day instance (JSON).",
     "replan": "Plan the rest of a day again after something happened.",
+    "stress": "How days stand up when visits run over; which slack matters.",
+    "capacity": "How many sets, machines and hands bookings need; what to buy first.",
     "standing": "May I use it? Verdict, conditions with rule and evidence, and the way to fit.",
     "due": "Duties due today and overdue, with moment, minutes and rule.",
     "trace": "What was done, to whom, with what; look-back from a bad test or count.",

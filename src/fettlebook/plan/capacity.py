@@ -18,7 +18,8 @@ from fettlebook.plan.stress import LATE_MIN, share_on_time
 GOAL = 0.95
 SAMPLES = 20
 MOST_BUYS = 8
-LEAST_GAIN = 0.004  # of all visits on time; less is not worth a line
+LEAST_GAIN = 0.01  # of all visits on time; less is not worth a line
+MORE_BETWEEN_MIN = (5, 10, 15)
 NEVER_MIN = 120  # a visit that is not served counts as so late
 _KINDS = ("set type", "washer", "sterilizer", "person")
 
@@ -67,6 +68,7 @@ class Capacity:
     never: float  # visits a day that are not served, as it is
     ceiling: float  # on time with more of everything than could ever be used
     turnover_minute: float  # share of visits on time that one minute less of each turnover would add
+    between: tuple[tuple[int, float], ...]  # minutes more after each visit -> share on time, nothing bought
     needs: tuple[Need, ...]
     buys: tuple[Buy, ...]
 
@@ -195,6 +197,8 @@ def capacity(
     ceiling = seen([_ample(day) for day in days]).on_time
     tell("with shorter turnovers")
     shorter = seen([_shorter(day) for day in days]).on_time
+    tell("with more time between visits")
+    between = [(more, _lived_through(days, _ending_earlier(drawn, more)).on_time) for more in MORE_BETWEEN_MIN]
     buys: list[Buy] = []
     now = list(days)
     bound = _bounds(now)
@@ -225,6 +229,7 @@ def capacity(
         never=first.never,
         ceiling=max(ceiling, at.on_time),
         turnover_minute=shorter - first.on_time,
+        between=tuple(between),
         needs=needs_of(days, minute),
         buys=tuple(buys),
     )
@@ -241,6 +246,11 @@ def _lived_through(days: Sequence[Instance], drawn: Sequence[Sequence[dict[str, 
         cost += sum(x.weighted_minutes_late + NEVER_MIN * sum(weight[v] for v in x.never) for x in lived)
         n += len(lived)
     return _Seen(shares / visits if visits else 1.0, never / max(1, n), cost / max(1, n))
+
+
+def _ending_earlier(drawn: Sequence[Sequence[dict[str, int]]], minutes: int) -> list[list[dict[str, int]]]:
+    """Return the samples with each visit over earlier: what more time until the next one does."""
+    return [[{v: max(1, m - minutes) for v, m in truly.items()} for truly in samples] for samples in drawn]
 
 
 def _bounds(days: Sequence[Instance]) -> int:
