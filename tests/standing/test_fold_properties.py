@@ -65,6 +65,23 @@ def test_adding_entries_one_by_one_equals_the_fold_of_what_they_came_to(seed: in
     assert said(state.as_of(at, late), named(plain)) == said(plain, named(plain))
 
 
+@settings(max_examples=12, deadline=None)
+@given(st.integers(0, 40), st.data())
+def test_asking_while_entries_come_in_changes_no_later_answer(seed: int, data: st.DataObject) -> None:
+    """What a state remembers of earlier questions must never show: each answer equals that of a state that was never asked."""
+    entries, on = lived(seed, days=12), ground()
+    asked = on.fold([])
+    stops = sorted(data.draw(st.sets(st.integers(1, len(entries)), min_size=2, max_size=6)))
+    for number, entry in enumerate(entries, 1):
+        asked.add(entry)
+        if number in stops:
+            at = entry.received + data.draw(st.integers(-400, 200)) * HOUR
+            fresh = on.fold(list(entries[:number]))
+            for subject in ("chair:1", "outlet:1/turbine"):
+                one, two = asked.as_of(at, entry.received), fresh.as_of(at, entry.received)
+                assert one.standing(subject) == two.standing(subject)
+
+
 def _settled(entries: tuple[Received, ...]) -> list[Received]:
     """Return the entries with corrections and withdrawals worked in by the plainest means, ordered by when they happened."""
     stands = {one.entry.id: one for one in entries if not one.entry.kind.startswith("entry.")}

@@ -4,9 +4,8 @@ Adding an entry costs a search in the few streams it belongs to, whatever the bo
 Nothing here knows a rule: the same state answers under the rulebook of any day.
 """
 
-from bisect import bisect_left
 from collections.abc import Callable, Iterable, Sequence
-from typing import Final
+from typing import Any, Final
 
 from fettlebook.book.received import Received
 from fettlebook.standing.amend import DEEPEST, amends, versions
@@ -33,6 +32,7 @@ class State:
         self.devices: dict[str, Counter] = {}
         self.subjects: dict[str, str] = {}  # every subject that an entry named, in the order of the first one; one copy of each
         self._same: dict[tuple[str, ...], tuple[str, ...]] = {}  # the same few subjects together come again and again
+        self.found: dict[tuple[str, str | None, int], Any] = {}  # searches through long times, kept by who made them; may be dropped
         self.seq = 0
         self.received = 0
         self._kept: dict[str, Received] | None = {} if original is None else None
@@ -103,10 +103,7 @@ class State:
         if old is None:
             old = [(key, Fact(at, root.seq, root.received, EVER, root.entry.id, says)) for key, at, says in facts_of(root)]
         for key, fact in old:
-            facts = self.streams[key].facts if key in self.streams else []
-            place = bisect_left(facts, fact)
-            if place < len(facts) and facts[place][:3] == fact[:3]:
-                del facts[place]
+            self.stream(*key).take_out(fact)
         placed: list[tuple[Key, Fact]] = []
         for since, until, said in versions(root, lambda entry_id: self._amendments.get(entry_id, _NO_AMENDMENTS)):
             if said is not None:

@@ -42,7 +42,39 @@ def last_rest(look: Look, subject: str, sorts: Sorts, at_least_ms: int, only: st
         return Rest(None, None)
     if look.at - moved >= at_least_ms:
         return Rest(moved, None)
+    # Of what is known now, an earlier search is taken up where nothing before it was changed since: only newer facts came at the end.
+    key, now = (subject, only, at_least_ms), look.known_at >= look.state.received
+    mark = tuple((sort, look.state.stream(subject, sort).rewritten) for sort in sorts)
+    held: _Search | None = look.state.found.get(key) if now else None
+    known = held if held is not None and held.mark == mark and held.moved <= moved else None
+    rest = _search(_Water(look, subject, sorts, only), at_least_ms, moved, known)
+    if now:
+        look.state.found[key] = _Search(mark, moved, rest)
+    return rest
+
+
+@dataclass(frozen=True, slots=True)
+class _Search:
+    """What a search from `moved` backwards found, while the streams are as `mark` says."""
+
+    mark: tuple[tuple[str, int], ...]
+    moved: int
+    rest: Rest
+
+
+@dataclass(frozen=True, slots=True)
+class _Water:
+    look: Look
+    subject: str
+    sorts: Sorts
+    only: str | None
+
+
+def _search(water: _Water, at_least_ms: int, moved: int, held: _Search | None) -> Rest:
+    look, subject, sorts, only = water.look, water.subject, water.sorts, water.only
     while True:
+        if held is not None and moved <= held.moved:
+            return held.rest
         ended = _first_moved(look, subject, sorts, moved - at_least_ms + 1, only) or moved
         before = last_moved(look, subject, sorts, ended - 1, only)
         if before is None:

@@ -30,10 +30,11 @@ class Fact(NamedTuple):
 class Stream:
     """Facts of one sort about one subject, in the order in which they happened."""
 
-    __slots__ = ("facts",)
+    __slots__ = ("facts", "rewritten")
 
     def __init__(self) -> None:
         self.facts: list[Fact] = []
+        self.rewritten = 1  # grows with each change that is not one more fact at the end
 
     def add(self, fact: Fact) -> None:
         """Put a fact in its place; at the end where it is the newest, which costs nothing."""
@@ -41,6 +42,14 @@ class Stream:
             self.facts.append(fact)
         else:
             insort(self.facts, fact)
+            self.rewritten += 1
+
+    def take_out(self, fact: Fact) -> None:
+        """Take out the fact of the same entry that happened then and held from the same receipt on; nothing where there is none."""
+        place = bisect_left(self.facts, fact)
+        if place < len(self.facts) and self.facts[place][:3] == fact[:3]:
+            del self.facts[place]
+            self.rewritten += 1
 
     def back(self, at: int, known_at: int, *, since: int = 0) -> Iterator[Fact]:
         """Yield the known facts that happened from `since` to `at`, newest first."""
@@ -76,3 +85,4 @@ def _edge(happened: int, seq: int) -> Fact:
 
 
 NOTHING: Final = Stream()  # asked where nothing was ever said
+NOTHING.rewritten = 0  # so that the first fact of a sort shows as a change
