@@ -146,12 +146,12 @@ def main(entries: int) -> None:
     row("  one that happened on the first day, at the end", late_s, f"{late_s / add_s:.1f} x a usual one")
 
     standings = Standings(state, Basis.of(practice, rulebook, times))
-    view = standings.as_of(now)
-    all_s = timed(lambda: standings.as_of(now).all())
+    view = standings.as_of(now, state.received)
+    all_s = timed(lambda: standings.as_of(now, state.received).all())
     row(f"verdicts of all {len(list(view.subjects()))} present subjects", all_s, f"{all_s / pass_s / count:.3f} x the pass over the book")
     row("  half-way back, as known then", half_s := timed(lambda: standings.as_of(half).all()), f"{half_s / all_s:.2f} x now")
-    row("verdict of one chair", timed(lambda: standings.as_of(now).standing("chair:chair 1")), "")
-    row("duties due", timed(lambda: due_duties(standings.as_of(now))), "")
+    row("verdict of one chair", timed(lambda: standings.as_of(now, state.received).standing("chair:chair 1")), "")
+    row("duties due", timed(lambda: due_duties(standings.as_of(now, state.received))), "")
     back = since_last_good(view.look, "sterilizer 1")
     told = f"{len(back.loads)} loads, {len(back.visits)} visits"
     row("look-back from the last failed test", timed(lambda: since_last_good(view.look, "sterilizer 1")), told)
