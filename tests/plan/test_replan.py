@@ -35,6 +35,7 @@ def _valid(r: Replanned) -> None:
     assert check_plan(r.day, r.plan) == ()
     broken, _ = reference_check.check(json.loads(to_json(r.day)), json.loads(to_json(r.plan)))
     assert broken == []
+    assert r.forced <= r.figures.weighted_minutes_late
     for b in r.plan.batches:
         if b.load_start >= (r.day.now or 0):
             assert b.load_start >= r.blocked.get(b.machine, 0)
@@ -148,6 +149,22 @@ def test_an_urgent_visit_goes_before_the_visits_still_to_come_and_the_change_is_
     urgent = next(v for v in r.plan.visits if v.id == "urgent")
     assert urgent.start >= AT
     assert any(c.kind == "visit" and "urgent" in c.what and "was not planned" in c.what for c in r.changes)
+
+
+@pytest.mark.invented
+def test_without_time_to_search_or_interrupted_at_once_the_first_answer_stands(monkeypatch: pytest.MonkeyPatch) -> None:
+    day = _day("small-1")
+    plan = solve(day, limit_s=0).plan
+    events: list[Event] = [Missing(day.people[0].id)]
+    first = replan(day, plan, at=AT, events=events, limit_s=0)
+    assert first.first_late == first.figures.weighted_minutes_late
+
+    def stop(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("fettlebook.plan.replan._near", stop)
+    stopped = replan(day, plan, at=AT, events=events, rounds=50)
+    _valid(stopped)
 
 
 @pytest.mark.invented

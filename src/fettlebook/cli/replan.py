@@ -9,8 +9,6 @@ import click
 from fettlebook.cli.plan import MOST_LIMIT_S
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from fettlebook.plan.events import Event
     from fettlebook.plan.replan import Replanned
 
@@ -160,18 +158,15 @@ def _show(done: Replanned, *, show_all: bool) -> None:
         click.echo(textwrap.fill(text, 80, initial_indent=first, subsequent_indent=" " * len(first), break_on_hyphens=False))
 
     say(done.line[0].upper() + done.line[1:])
+    if late := done.figures.weighted_minutes_late:
+        say(f"Weighted minutes late {late}; {done.forced} of them can't be planned away any more.")
     for note in done.notes:
         say(note, "taken for granted: ")
     for offer in done.offers:
         say(offer)
     until = (done.day.now or 0) + WINDOW_MIN
     soon = [c for c in done.changes if show_all or c.at <= until or (c.kind == "visit" and "not served" in c.what)]
-    names: tuple[tuple[str, str, Callable[[str], bool]], ...] = (
-        ("visit", "Visits to tell", lambda _: True),
-        ("load", "Loads", lambda _: True),
-        ("chair", "Chairs", lambda _: True),
-    )
-    for kind, title, _ in names:
+    for kind, title in (("visit", "Visits to tell"), ("load", "Loads"), ("chair", "Chairs")):
         if own := [c for c in soon if c.kind == kind]:
             click.echo(f"\n{title}")
             for c in own:
@@ -193,6 +188,7 @@ def _as_data(done: Replanned) -> dict[str, Any]:
         "changes": [{"at": c.at, "kind": c.kind, "what": c.what} for c in done.changes],
         "left_out": list(done.plan.left_out),
         "weighted_minutes_late": f.weighted_minutes_late,
+        "forced_weighted_minutes_late": done.forced,
         "visits_late": f.visits_late,
         "end_of_day": f.end_of_day,
         "first_weighted_minutes_late": done.first_late,

@@ -270,8 +270,8 @@ def rehearse(day: Instance, days: Sequence[Mapping[str, int]], plan: Plan | None
     Returns
     -------
     Policy
-        The list scheduler's plain manner, unless another is better by more than chance would make it: by twice the
-        standard error of the paired difference.
+        The list scheduler's plain manner, unless another is better by more than chance would make it (by twice the
+        standard error of the paired difference) and no worse on one day in ten.
     """
     rivals = [Policy()] + [Policy(m) for m in FAMILY]
     if plan is not None:
@@ -282,7 +282,9 @@ def rehearse(day: Instance, days: Sequence[Mapping[str, int]], plan: Plan | None
     keep = sorted(range(1, len(rivals)), key=lambda i: sum(known[i]))[:KEPT]
     for i in (0, *keep):
         known[i] += _costs(day, rivals[i], rest)
-    best = min(keep, key=lambda i: sum(known[i]))
+    bad_day = len(days) * 9 // 10  # a rival must not buy its mean with worse bad days
+    keep = [i for i in keep if sorted(known[i])[bad_day] <= sorted(known[0])[bad_day]]
+    best = min(keep, key=lambda i: sum(known[i]), default=0)
     gains = [a - b for a, b in zip(known[0], known[best], strict=True)]
     mean = sum(gains) / len(gains)
     error = (sum((g - mean) ** 2 for g in gains) / max(1, len(gains) - 1) / len(gains)) ** 0.5

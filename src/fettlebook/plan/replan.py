@@ -17,8 +17,10 @@ from fettlebook.plan.dispatch import Manner, _near
 from fettlebook.plan.events import Emergency, Event, Moment, after, at_minute, closed_instead
 from fettlebook.plan.instance import Batch, Instance, Plan
 from fettlebook.plan.policy import LiveRun, Policy, policy_of, who_stays, with_stay
+from fettlebook.plan.rows import rows
 
 WINDOW_MIN = 180  # what lies further ahead is planned again when it comes nearer
+CHAIRS_TRIED = 6  # for an urgent visit anywhere
 STAYS_MIN = (15, 30, 60, 120, 240, 480)
 
 
@@ -43,6 +45,7 @@ class Replanned:
     line: str
     first_s: float  # when the first answer was there
     first_late: int  # weighted minutes late of the first answer
+    forced: int  # weighted minutes late of the served visits that their chairs alone force now; no plan is below
     blocked: dict[str, int]  # machine -> minute until which it gets no load
     offers: tuple[str, ...] = ()  # what would serve more visits; tried
 
@@ -126,6 +129,7 @@ def replan(
         line=_line(answer, plan, found, moment, minute),
         first_s=first_s,
         first_late=first_late,
+        forced=_forced(answer.day.without(answer.plan.left_out)),
         blocked=dict(moment.blocked),
         offers=_offers(moment, plan, answer),
     )
@@ -217,12 +221,12 @@ def _first(moment: Moment, old: Plan, stay_min: int) -> _Answer:
 def _where_it_costs_least(
     moment: Moment, old: Plan, event: Emergency, stay_min: int, minute: Callable[[int], str]
 ) -> tuple[Moment, _Answer]:
-    """Try each chair in one pass and answer for the best that holds every rule."""
+    """Try the chairs with most room in one pass each and answer for the best that holds every rule."""
     tried: list[tuple[tuple[int, ...], int, Moment]] = []
     refusals = [Mendable("the day has no chair", where="event", mend="Add a chair.")]
-    for k, chair in enumerate(moment.day.chairs):
+    for k, chair in enumerate(_roomiest(moment, event.minutes)):
         try:
-            there = after(moment, replace(event, chair=chair.id), minute)
+            there = after(moment, replace(event, chair=chair), minute)
         except Mendable as no:
             refusals.append(no)
             continue
@@ -234,6 +238,19 @@ def _where_it_costs_least(
         except Mendable as no:
             refusals.append(no)
     raise refusals[-1]
+
+
+def _roomiest(moment: Moment, minutes: int) -> list[str]:
+    """Return the chairs on which an urgent visit waits and pushes least, by their own bookings alone."""
+    begun = {v.id: v.start for v in moment.done.visits}
+    room: list[tuple[int, str]] = []
+    for chair in moment.day.chairs:
+        own = moment.day.visits_of(chair.id)
+        turnover = sum(s.minutes for s in chair.turnover)
+        free = max([moment.now, *(begun[v.id] + v.minutes + turnover for v in own if v.id in begun)])
+        following = min((v.booked for v in own if v.id not in begun), default=moment.day.day_end)
+        room.append((free - moment.now + max(0, free + minutes + turnover - following), chair.id))
+    return [c for _, c in sorted(room)[:CHAIRS_TRIED]]
 
 
 def _offers(moment: Moment, old: Plan, answer: _Answer) -> tuple[str, ...]:
@@ -268,6 +285,12 @@ def _improved(moment: Moment, old: Plan, best: _Answer, go_on: Callable[[int], b
     except KeyboardInterrupt:  # the reader has waited long enough: the best so far is the answer
         pass
     return best
+
+
+def _forced(day: Instance) -> int:
+    visits = {v.id: v for v in day.visits}
+    nodes = [n for row in rows(day) for n in row.nodes if n.visit is not None and n.procedure is None]
+    return sum(visits[n.visit or ""].weight * max(0, n.earliest - visits[n.visit or ""].booked) for n in nodes)
 
 
 # --- in words ------------------------------------------------------------------------------------------------------
