@@ -111,6 +111,19 @@ def test_stress_and_capacity_take_days_of_the_invented_practice(tmp_path: Path) 
 
 
 @pytest.mark.invented
+def test_a_booked_day_is_planned_as_a_neutral_one_and_planned_again_by_the_names_of_its_visits(tmp_path: Path) -> None:
+    from fettlebook.demo import book_ics, practice_text
+
+    practice, book, day, first = (tmp_path / n for n in ("practice.toml", "book.ics", "day.json", "plan.json"))
+    practice.write_bytes(practice_text())
+    book.write_bytes(book_ics())
+    options = ["--date", "2026-11-25", "--limit", "0", "-o", str(first), "--day", str(day)]
+    _said(CliRunner().invoke(plan, [str(practice), str(book), *options]))
+    said = _said(CliRunner().invoke(replan, [str(day), str(first), "--at", "10:45", "--overrun", "chair 1 no. 3=20", "--rounds", "1"]))
+    assert "chair 1 no. 3 ends at" in said
+
+
+@pytest.mark.invented
 def test_capacity_says_what_to_buy_first_with_bound_and_confirmation() -> None:
     result = CliRunner().invoke(capacity, [TIGHT, "--samples", "2", "--most", "2"])
     said = _said(result)

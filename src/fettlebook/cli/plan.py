@@ -1,4 +1,4 @@
-"""`fettlebook plan`: plan a neutral day instance (JSON, schema 1)."""
+"""`fettlebook plan`: plan a neutral day instance (JSON, schema 1), or a day of a practice file and its book as one."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import click
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from datetime import datetime
 
     from fettlebook.plan.instance import Instance
     from fettlebook.plan.solve import Progress, Solved
@@ -17,8 +18,16 @@ MOST_LIMIT_S = 3600.0
 
 
 @click.command()
-@click.argument("instance_file", metavar="INSTANCE.json", type=click.Path(path_type=str))
+@click.argument("files", metavar="INSTANCE.json | PRACTICE.toml BOOK.ics", nargs=-1, required=True, type=click.Path(path_type=str))
+@click.option(
+    "--date",
+    "first",
+    type=click.DateTime(["%Y-%m-%d"]),
+    metavar="DATE",
+    help="The day of the book; left out, today or the next with visits.",
+)
 @click.option("-o", "--output", metavar="PLAN.json", help="Write the plan here (schema 1), whole or not at all.")
+@click.option("--day", "day_output", metavar="DAY.json", help="Write the instance of that day here: what replan and a checker need.")
 @click.option(
     "--limit",
     "limit_s",
@@ -34,9 +43,21 @@ MOST_LIMIT_S = 3600.0
 @click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else; with the plan, if it is not written to a file.")
 @click.pass_context
 def plan(
-    context: click.Context, /, *, instance_file: str, output: str | None, limit_s: float, seed: int, work: float | None, as_json: bool
+    context: click.Context,
+    /,
+    *,
+    files: tuple[str, ...],
+    first: datetime | None,
+    output: str | None,
+    day_output: str | None,
+    limit_s: float,
+    seed: int,
+    work: float | None,
+    as_json: bool,
 ) -> None:
     """Plan a neutral day instance: chairs, people, sets, washers, sterilizers.
+
+    A practice file and its book give one too: visits are then called by chair and place in the chair's day.
 
     Prints how late the day runs, and how late every plan of it must run. Visits that can't be served are named with the
     reason. Every plan is checked by code that took no part in making it.
@@ -46,27 +67,31 @@ def plan(
     import json  # noqa: PLC0415 - imports wait until they are needed: --help stays quick
     from pathlib import Path  # noqa: PLC0415
 
+    from fettlebook.cli.days_read import read_days  # noqa: PLC0415
     from fettlebook.cli.whole_file import write_whole  # noqa: PLC0415
-    from fettlebook.plan.instance import instance_findings, read_instance, to_json  # noqa: PLC0415
+    from fettlebook.plan.instance import to_json  # noqa: PLC0415
     from fettlebook.plan.solve import solve  # noqa: PLC0415
-    from fettlebook.web.source import read_whole  # noqa: PLC0415
 
-    day = read_instance(read_whole(Path(instance_file)), Path(instance_file).name)
+    (day,), shown, findings = read_days(files, first.date() if first else None, 1)
     with progress_shown(limit_s) as told:
         solved = solve(day, limit_s=limit_s, seed=seed, deterministic=work, told=told)
     if output:
         write_whole(Path(output), to_json(solved.plan))
+    if day_output:
+        write_whole(Path(day_output), to_json(day))
     if as_json:
         data = _as_data(day, solved)
         if not output:
             data["plan"] = json.loads(to_json(solved.plan))
         click.echo(json.dumps(data, indent=2, ensure_ascii=False))
     else:
-        for finding in instance_findings(day, Path(instance_file).name):
+        for finding in findings:
             click.echo(f"look     {finding}", err=True)
-        click.echo(_as_text(day, solved))
+        click.echo(_as_text(day, solved, shown))
         if output:
             click.echo(f"{output}: plan written", err=True)
+        if day_output:
+            click.echo(f"{day_output}: day written", err=True)
     context.exit(1 if solved.plan.left_out or solved.figures.visits_late else 0)
 
 
@@ -94,14 +119,10 @@ def progress_shown(limit_s: float) -> Any:
     return shown()
 
 
-def _words() -> Callable[[int], str]:
-    return lambda minute: f"{minute // 60:02}:{minute % 60:02}"
-
-
-def _as_text(day: Instance, solved: Solved) -> str:
+def _as_text(day: Instance, solved: Solved, shown: Callable[[int], str]) -> str:
     from fettlebook.plan.explain import Words, line, shortages_of  # noqa: PLC0415
 
-    words = Words(_words(), {})
+    words = Words(shown, {})
     shortages = shortages_of(day, solved, words, limit_s=3.0)
     rows = [
         line(day, solved, words, booked=len(day.visits), shortages=shortages),
