@@ -159,7 +159,8 @@ def _show(done: Replanned, *, show_all: bool) -> None:
 
     say(done.line[0].upper() + done.line[1:])
     if late := done.figures.weighted_minutes_late:
-        say(f"Weighted minutes late {late}; {done.forced} of them can't be planned away any more.")
+        forced = "all" if done.forced >= late else f"at least {done.forced} min"
+        say(f"Weighted minutes late: {late}; {forced} of it can't be planned away any more.")
     for note in done.notes:
         say(note, "taken for granted: ")
     for offer in done.offers:

@@ -303,4 +303,6 @@ def _emergency(m: Moment, event: Emergency, minute: Callable[[int], str]) -> Mom
     name = next(n for n in free if n not in ids)
     visit = Visit(id=name, chair=event.chair, booked=m.now, minutes=event.minutes, uses=uses, weight=URGENT_WEIGHT)
     # First in the file among equals: it goes before a visit that is booked for this very minute.
-    return replace(m, day=m.day.model_copy(update={"visits": (visit, *m.day.visits)})).noting(f"urgent visit {name} on {event.chair}")
+    return replace(m, day=m.day.model_copy(update={"visits": (visit, *m.day.visits)})).noting(
+        f"a visit that can't wait on {event.chair}: {name}"
+    )

@@ -311,7 +311,7 @@ def _visit_changes(day: Instance, old: Plan, new: Plan, now: int, minute: Callab
     starts = {v.id: v.start for v in new.visits}
     for v in day.visits:
         was, start = promised.get(v.id), starts.get(v.id)
-        name = f"visit {v.id} on {v.chair}"
+        name = f"visit {v.id}" if v.id.startswith(v.chair) else f"visit {v.id} on {v.chair}"
         if start is None:
             if was is not None:
                 yield Change(max(now, was), "visit", f"{name}: not served, promised {minute(was)}")
