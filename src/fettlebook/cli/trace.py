@@ -115,7 +115,7 @@ def _back_page(found: LookBack, zone: ZoneInfo) -> Iterator[str]:
     for load in found.loads:
         yield f"  {load.load}  {stamp(load.at_ms, zone)}  the machine says {load.said}{'; with an implant' if load.implant else ''}"
     yield ""
-    yield f"Visits concerned: {len(found.visits)}"
+    yield f"Visits {'concerned' if found.bad_ms is not None else 'since the last good one'}: {len(found.visits)}"
     for visit, chair, ms in found.visits:
         yield f"  {visit}  {chair}  {stamp(ms, zone)}"
     if found.subject.startswith("machine:"):
