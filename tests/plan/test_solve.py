@@ -204,7 +204,7 @@ def test_too_few_sets_are_the_reason_and_one_more_way_out_is_none() -> None:
     assert Reason("end of day") in reasons
     for r in reasons:
         assert circulation_bound(day, Search(5.0), relaxed=[r], only_possible=True).possible is not False
-    solved = solve(day, limit_s=2)
+    solved = solve(day, limit_s=12)
     _valid(day, solved)
     assert solved.plan.left_out
     assert set(solved.core) == set(reasons)

@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     from datetime import datetime
     from pathlib import Path
 
+    from uvicorn import Server
+
 PORT = 8321
 
 
@@ -78,12 +80,22 @@ def _run(listening: socket.socket, files: tuple[Path, Path, Path], day: datetime
     import sys  # noqa: PLC0415
     from contextlib import suppress  # noqa: PLC0415
 
+    told_to_stop: list[int] = []
+
+    def stop(signal_number: int, _frame: object) -> None:
+        # An interrupt that strikes inside a library's clean-up can be swallowed there: the list remembers it.
+        told_to_stop.append(signal_number)
+        raise KeyboardInterrupt
+
     # uvicorn stops in good order and then raises the signal once more: both signals end here and never kill.
-    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    for stop_signal in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(stop_signal, stop)
     _log_only_ours()
     opened: list[Callable[[], bool]] = []
     with suppress(KeyboardInterrupt):
-        _open(listening, files, day, at, opened)
+        server = _open(listening, files, day, at, opened)
+        if not told_to_stop:
+            server.run(sockets=[listening])
     for stop_signal in (signal.SIGTERM, signal.SIGINT):
         signal.signal(stop_signal, signal.SIG_IGN)  # it is stopping already
     in_order = all(close() for close in opened)
@@ -111,8 +123,8 @@ def _open(
     day: datetime | None,
     at: datetime | None,
     opened: list[Callable[[], bool]],
-) -> None:
-    """Serve until a signal; what must be closed in order is put into `opened`."""
+) -> Server:
+    """Return the server, ready to run; what must be closed in order is put into `opened`."""
     from datetime import UTC, datetime, timedelta  # noqa: PLC0415
     from zoneinfo import ZoneInfo  # noqa: PLC0415
 
@@ -149,4 +161,4 @@ def _open(
     config = uvicorn.Config(app, log_level="warning", access_log=False, timeout_graceful_shutdown=2, server_header=False, lifespan="off")
     host, port = listening.getsockname()[:2]
     click.echo(f"fettlebook is open at http://{f'[{host}]' if ':' in host else host}:{port}/ (Ctrl-C stops it)")
-    uvicorn.Server(config).run(sockets=[listening])
+    return uvicorn.Server(config)
