@@ -11,8 +11,10 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 from scipy.special import expn
 
+from fettlebook.errors import Mendable
 from fettlebook.science.chains import Delay, coherent, curve, seconds
 from fettlebook.science.circuits import outlet_seconds
+from fettlebook.science.uncertainty import sure_seconds, sure_seconds_of_all
 
 CHECKS = json.loads((Path(__file__).parent / "line_checks.json").read_text())
 SOLVED = "transforms of the parts multiplied and inverted by another program; one chain confirmed by 3e5 random walkers"
@@ -202,3 +204,23 @@ def test_warm_water_rinses_faster():
     assert warm.rinse_s < cold.rinse_s
     assert warm.path[0].reynolds > cold.path[0].reynolds
     assert warm.path[0].pressure_drop_kpa < cold.path[0].pressure_drop_kpa
+
+
+def test_a_coil_is_reckoned_as_a_straight_hose_and_says_so():
+    straight = {"parts": [{"id": "hose", "length_m": 2.0, "bore_mm": 1.6}], "outlets": [{"part": "hose", "flow_ml_min": 50}]}
+    coiled = {**straight, "parts": [{**straight["parts"][0], "shape": "coiled"}]}
+    plain, coil = outlet_seconds(straight)[0], outlet_seconds(coiled)[0]
+    assert (coil.flush_s, coil.fill_s, coil.rinse_s) == (plain.flush_s, plain.fill_s, plain.rinse_s)
+    assert plain.cautions == ()
+    assert "hose: coiled" in coil.cautions[0]
+    with pytest.raises(Mendable, match="shape is 'curly'"):
+        outlet_seconds({**straight, "parts": [{**straight["parts"][0], "shape": "curly"}]})
+
+
+@settings(max_examples=20)
+@given(CHAIR, CHAIR)
+def test_many_chairs_at_once_take_what_each_takes_alone(first, second):
+    both = sure_seconds_of_all([chair(first), chair(second)])
+    for alone, row in zip((sure_seconds(chair(first)), sure_seconds(chair(second))), both, strict=True):
+        for one, other in zip(alone, row, strict=True):
+            assert (one.flush_s, one.fill_s, one.rinse_s) == pytest.approx((other.flush_s, other.fill_s, other.rinse_s), rel=1e-12)

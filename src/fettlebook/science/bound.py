@@ -47,7 +47,7 @@ def residual_bound_s(residual: float, tubes_s: float, stirred_s: Sequence[float]
     if tubes_s == 0.0:
         return _vessels_s(residual, stirred_s)
     tubes = tubes_s * bound_volume_changes(residual * _SPLITS)
-    vessels = np.array([_vessels_s(residual * (1.0 - split), stirred_s) for split in _SPLITS])
+    vessels = sum(-own * np.log(residual * (1.0 - _SPLITS) * own / stirred) for own in stirred_s if own > 0.0)
     return float(np.min(tubes + vessels))
 
 

@@ -10,24 +10,29 @@ no diffusion, for the solute and for the worst between them, and the longest cou
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any, Final, Literal
+from typing import Any, Final, Literal, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fettlebook.errors import Mendable
 from fettlebook.science.bound import held_bound_s, residual_bound_s
-from fettlebook.science.chains import Delay, coherent, seconds
+from fettlebook.science.chains import CELLS, Delay, coherent, seconds_of_all
 from fettlebook.science.hydraulics import M3_S_PER_ML_MIN, Regime, pressure_drop_kpa, regime, reynolds
-from fettlebook.science.tree import LineOutlet, Tree, read_tree
+from fettlebook.science.tree import LineOutlet, LinePart, Tree, read_tree
 from fettlebook.science.washout import volume_changes
 from fettlebook.science.water import peroxide_diffusivity_m2_s
 
 Method = Literal["exact", "safe bound"]
 Reading = Literal["bound", "mixed", "coherent"]
 Carried = Literal["anything", "cells", "between", "solute"]
+Series = Sequence[tuple[LinePart, float]]  # parts on the way, each with its flow [mL/min]
+_CELLS: Final[Carried] = "cells"
+_BETWEEN: Final[Carried] = "between"
+SCREEN_CELLS: Final = 90
 FLUSH_SHARE: Final = 0.05
 FILL_SHARE: Final = 0.95
 RINSE_SHARE: Final = 1.0 / 3000.0
@@ -86,7 +91,8 @@ def outlet_seconds(
     Parameters
     ----------
     circuit
-        Plain data: `parts` [{id, from, kind "tube" with length_m and bore_mm, or kind "stirred" with volume_ml}],
+        Plain data: `parts` [{id, from, kind "tube" with length_m, bore_mm
+        and perhaps shape "coiled", or kind "stirred" with volume_ml}],
         `outlets` [{part, flow_ml_min, and id where two hang on one part}], `mode` "together" or "alone" or `groups`
         [[outlet, ...], ...] opened one after another, `diffusivity_m2_s` (left out: hydrogen peroxide), `temperature_c`
         (left out: 20).
@@ -115,97 +121,151 @@ def outlet_seconds(
 
 def tree_seconds(tree: Tree, *, flush_share: float, fill_share: float, rinse_share: float, method: Method) -> tuple[OutletSeconds, ...]:
     """Return the same as `outlet_seconds` for a circuit that is already checked."""
+    return trees_seconds([tree], flush_share=flush_share, fill_share=fill_share, rinse_share=rinse_share, method=method)[0]
+
+
+def trees_seconds(
+    trees: Sequence[Tree], *, flush_share: float, fill_share: float, rinse_share: float, method: Method
+) -> list[tuple[OutletSeconds, ...]]:
+    """Return the same as `outlet_seconds` for many checked circuits, much faster than one by one."""
     for name, share in (("flush_share", flush_share), ("fill_share", fill_share), ("rinse_share", rinse_share)):
         if not 0.0 < share < 1.0:
             mend = "Give a share above 0 and below 1: 0.05 for 5 %. Nothing is ever flushed to 0 or filled to 1."
             raise Mendable(f"{share!r} is not between 0 and 1", where=name, mend=mend)
     if method not in ("exact", "safe bound"):
         raise Mendable(f"method is {method!r}", where="method", mend="Use exact or safe bound.")
-    reckon = _exact if method == "exact" else _bounded
-    return tuple(reckon(tree, outlet, flush_share, 1.0 - fill_share, rinse_share) for outlet in tree.outlets)
+    fill_left = 1.0 - fill_share
+    if method == "safe bound":
+        return [tuple(_bounded(tree, outlet, flush_share, fill_left, rinse_share) for outlet in tree.outlets) for tree in trees]
+    times = exact_times(trees, flush_share, fill_left, rinse_share)
+    return [
+        tuple(_shown(tree, outlet, path, time) for outlet, path, time in zip(tree.outlets, paths_of(tree), row, strict=True))
+        for tree, row in zip(trees, times, strict=True)
+    ]
 
 
-def _exact(tree: Tree, outlet: LineOutlet, flush: float, fill: float, rinse: float) -> OutletSeconds:
-    path = path_of(tree, outlet)
-    solute = delays_of(tree, path, diffusivity_of(tree))
-    joined = coherent(solute)
-    readings: dict[Reading, tuple[Delay, ...]] = {"mixed": solute} if joined == solute else {"mixed": solute, "coherent": joined}
-    times: dict[Reading, tuple[float, float, float, float, float]] = {}
-    for reading, delays in readings.items():
-        (flush_s, fill_s, rinse_s), (held_s,) = seconds(delays, (flush, fill, rinse), (fill,))
-        times[reading] = flush_s, max(fill_s, held_s), rinse_s, fill_s, held_s
-    held_s = _every_part_s(solute, fill, max(row[4] for row in times.values()))
-    by: list[Reading] = [max(readings, key=lambda reading, i=i: times[reading][i]) for i in range(3)]  # type: ignore[misc]
-    flush_s, flush_reading, carried = _old_water_s(tree, path, flush, (times[by[0]][0], by[0]))
-    return OutletSeconds(
-        outlet=outlet.id,
-        group=outlet.group,
-        flow_ml_min=outlet.flow_ml_min,
-        nominal_s=sum(p.residence_s for p in path),
-        flush_s=flush_s,
-        fill_s=max(times[by[1]][1], held_s),
-        rinse_s=times[by[2]][2],
-        fill_outlet_s=max(row[3] for row in times.values()),
-        fill_held_s=held_s,
-        flush_reading=flush_reading,
-        fill_reading=by[1],
-        rinse_reading=by[2],
-        path=path,
-        cautions=cautions_of(tree, path),
-        flush_carried=carried,
-    )
+class Times(NamedTuple):
+    """One outlet's exact seconds, and what set them."""
+
+    flush_s: float
+    fill_s: float
+    rinse_s: float
+    fill_outlet_s: float
+    fill_held_s: float
+    flush_reading: Reading
+    fill_reading: Reading
+    rinse_reading: Reading
+    flush_carried: Carried
 
 
-def _every_part_s(delays: tuple[Delay, ...], share: float, path_s: float) -> float:
-    """Return when the path, and each part of it by itself, holds no more than `share` of old content.
+def exact_times(trees: Sequence[Tree], flush: float, fill: float, rinse: float, cells: int = CELLS) -> list[list[Times]]:
+    """Return flush, fill and rinse of every outlet of every circuit by the solved wash-out, in the longer of both readings.
+
+    Parameters
+    ----------
+    trees
+        Checked circuits.
+    flush, fill, rinse
+        Shares that may be left, 0 to 1.
+    cells
+        Steps of the lattice.
+    """
+    solutes = [(diffusivity_of(tree), series) for tree in trees for series in _series_of(tree)]
+    mixed = [_delays(d, series) for d, series in solutes]
+    joined = [coherent(delays) for delays in mixed]
+    one_tube = [len(run) == 1 and len(delays) > 1 for run, delays in zip(joined, mixed, strict=True)]
+    other = _both(joined, (flush, fill, rinse), cells)
+    own = np.array(other)
+    apart = [i for i, delays in enumerate(mixed) if joined[i] != delays]
+    if cells > SCREEN_CELLS:
+        # A lattice errs long, the coarser the longer: mixed joints that one shows below the one coherent tube are below it.
+        screened = [i for i in apart if one_tube[i]]
+        own[screened] = _both([mixed[i] for i in screened], (flush, fill, rinse), SCREEN_CELLS)
+        apart = [i for i in apart if not one_tube[i] or np.any(own[i] > other[i])]
+    own[apart] = _both([mixed[i] for i in apart], (flush, fill, rinse), cells)
+    longer, smooth = np.maximum(own, other), other > own
+    smooth_fill = np.maximum(other[:, 1], other[:, 3]) > np.maximum(own[:, 1], own[:, 3])
+    held = _every_part_s(mixed, fill, np.maximum(longer[:, 1], longer[:, 3]), cells)
+    old = _old_water(solutes, mixed, joined, flush, cells)
+    found: list[Times] = []
+    for i, (flush_s, fill_s, rinse_s, _) in enumerate(longer.tolist()):
+        flush_by: tuple[float, Reading, Carried] = (flush_s, "coherent" if smooth[i, 0] else "mixed", "solute")
+        slowest = max([flush_by, *old[i]], key=lambda by: by[0])
+        found.append(
+            Times(
+                flush_s=slowest[0],
+                fill_s=max(fill_s, held[i]),
+                rinse_s=rinse_s,
+                fill_outlet_s=fill_s,
+                fill_held_s=held[i],
+                flush_reading=slowest[1],
+                fill_reading="coherent" if smooth_fill[i] else "mixed",
+                rinse_reading="coherent" if smooth[i, 2] else "mixed",
+                flush_carried=slowest[2],
+            )
+        )
+    rows = iter(found)
+    return [[next(rows) for _ in tree.outlets] for tree in trees]
+
+
+def _both(paths: Sequence[Sequence[Delay]], shares: tuple[float, float, float], cells: int) -> NDArray[np.float64]:
+    """Return seconds to flush, fill and rinse at the outlet, and to fill by what is held."""
+    at_outlet, held = seconds_of_all(paths, shares, shares[1:2], cells=cells)
+    return np.column_stack([at_outlet, held])
+
+
+def _every_part_s(paths: Sequence[Sequence[Delay]], share: float, path_s: NDArray[np.float64], cells: int) -> list[float]:
+    """Return when each path, and each part of it by itself, holds no more than `share` of old content.
 
     The mean over a path alone would let a short clean hose hide a slow feed, and a longer hose would need less time.
     """
-    for delay in delays:
-        most = held_bound_s(share, delay.residence_s, ()) if delay.kind == "tube" else held_bound_s(share, 0.0, (delay.residence_s,))
-        if most > path_s:
-            path_s = max(path_s, seconds((delay,), (), (share,))[1][0])
-    return path_s
+    most = held_bound_s(share, 1.0, ()), held_bound_s(share, 0.0, (1.0,))
+    held: list[float] = path_s.tolist()
+    slow = [(i, delay) for i, path in enumerate(paths) for delay in path if delay.residence_s * most[delay.kind == "stirred"] > held[i]]
+    if slow:
+        for (i, _), own_s in zip(slow, seconds_of_all([(d,) for _, d in slow], (), (share,), cells=cells)[1][:, 0].tolist(), strict=True):
+            held[i] = max(held[i], own_s)
+    return held
 
 
-def _old_water_s(tree: Tree, path: tuple[PathPart, ...], share: float, solute_s: tuple[float, Reading]) -> tuple[float, Reading, Carried]:
-    """Return the flush for all that old water holds: cells, which don't diffuse, the solute, and whatever lies between.
+def _old_water(
+    solutes: Sequence[tuple[float, Series]],
+    mixed: Sequence[tuple[Delay, ...]],
+    joined: Sequence[tuple[Delay, ...]],
+    share: float,
+    cells: int,
+) -> list[list[tuple[float, Reading, Carried]]]:
+    """Return the flush of what else old water holds beside the solute: cells, which don't diffuse, and whatever lies between.
 
     In a path of tubes the slowest of these in one coherent tube outlasts every one of them with mixed joints, and has a
     closed form; with stirred volumes on the path they are tried one by one.
     """
-    diffusivity = diffusivity_of(tree)
-    delays = delays_of(tree, path, diffusivity)
-    whole = sum(delay.tau_d for delay in delays)
-    found, reading = solute_s
-    carried: Carried = "solute"
-    worst = worst_tau_d(share)
-    tries: dict[float, Carried] = {}
-    if len(coherent(delays)) == 1 and delays[0].kind == "tube":
-        changes = 0.5 / math.sqrt(share)
-        what: Carried = "cells"
-        if whole > worst and (between := slowest_changes(share, worst)) > changes:  # up to the worst tau_D the solute itself is the slowest
-            changes, what = between, "between"
-        coherent_s = changes * sum(delay.residence_s for delay in delays)
-        if coherent_s > found:
-            return coherent_s, "coherent" if len(delays) > 1 else "mixed", what
-        return found, reading, carried
-    if whole > 0.0:
-        # A stirred volume shifts the worst one; three tries are within 1 % of a fine search on random chairs.
-        tries[0.0] = "cells"
-        for d in (diffusivity * worst / whole * factor for factor in (0.25, 1.0, 4.0)):
-            if d < diffusivity:
-                tries[d] = "between"
-    for d, what in tries.items():
-        mixed = delays_of(tree, path, d)
-        series_by: dict[Reading, tuple[Delay, ...]] = {"mixed": mixed, "coherent": coherent(mixed)}
-        for name, series in series_by.items():
-            if name == "coherent" and series == mixed:
-                continue
-            other_s = seconds(series, (share,))[0][0]
-            if other_s > found:
-                found, reading, carried = other_s, name, what
-    return found, reading, carried
+    found: list[list[tuple[float, Reading, Carried]]] = [[] for _ in mixed]
+    tries: list[tuple[int, Reading, Carried, tuple[Delay, ...]]] = []
+    worst, cells_alone = worst_tau_d(share), 0.5 / math.sqrt(share)
+    for i, (delays, run) in enumerate(zip(mixed, joined, strict=True)):
+        whole = sum(delay.tau_d for delay in delays)
+        if len(run) == 1 and run[0].kind == "tube":
+            changes, what = cells_alone, _CELLS
+            if whole > worst and (between := slowest_changes(share, worst)) > changes:  # up to the worst tau_D the solute is the slowest
+                changes, what = between, _BETWEEN
+            found[i].append((changes * run[0].residence_s, "coherent" if len(delays) > 1 else "mixed", what))
+        elif whole > 0.0:
+            diffusivity, series = solutes[i]
+            # A stirred volume shifts the worst one; three tries are within 1 % of a fine search on random chairs.
+            others = [diffusivity * worst / whole * factor for factor in (0.25, 1.0, 4.0)]
+            for d in (0.0, *(d for d in others if d < diffusivity)):
+                own = _delays(d, series)
+                readings: dict[Reading, tuple[Delay, ...]] = {"mixed": own, "coherent": coherent(own)}
+                for reading, tried in readings.items():
+                    if reading == "mixed" or tried != own:
+                        tries.append((i, reading, _BETWEEN if d else _CELLS, tried))
+    if tries:
+        for (i, reading, what, _), slow in zip(
+            tries, seconds_of_all([t[3] for t in tries], (share,), cells=cells)[0][:, 0].tolist(), strict=True
+        ):
+            found[i].append((slow, reading, what))
+    return found
 
 
 @lru_cache(maxsize=64)
@@ -233,13 +293,42 @@ def _peroxide_m2_s(temperature_c: float) -> float:
 
 def delays_of(tree: Tree, path: tuple[PathPart, ...], diffusivity_m2_s: float) -> tuple[Delay, ...]:
     """Return a path as delays in series; tau_D = pi D L/Q of a tube does not depend on its bore."""
+    return _delays(diffusivity_m2_s, [(tree.parts[part.id], part.flow_ml_min) for part in path])
+
+
+def _delays(diffusivity_m2_s: float, series: Series) -> tuple[Delay, ...]:
+    by_length = math.pi * diffusivity_m2_s / M3_S_PER_ML_MIN
     return tuple(
-        Delay("stirred", part.residence_s)
+        Delay("stirred", 60.0 * part.volume_ml / flow)
         if part.kind == "stirred"
-        else Delay(
-            "tube", part.residence_s, math.pi * diffusivity_m2_s * tree.parts[part.id].length_m / (part.flow_ml_min * M3_S_PER_ML_MIN)
-        )
-        for part in path
+        else Delay("tube", 60.0 * part.volume_ml / flow, by_length * part.length_m / flow)
+        for part, flow in series
+    )
+
+
+def _series_of(tree: Tree) -> list[list[tuple[LinePart, float]]]:
+    """Return each outlet's way from the supply on: the parts with their flow while its group is open."""
+    flows = tree.flows_ml_min()
+    return [[(tree.parts[name], flows[outlet.group, name]) for name in outlet.path] for outlet in tree.outlets]
+
+
+def _shown(tree: Tree, outlet: LineOutlet, path: tuple[PathPart, ...], times: Times) -> OutletSeconds:
+    return OutletSeconds(
+        outlet=outlet.id,
+        group=outlet.group,
+        flow_ml_min=outlet.flow_ml_min,
+        nominal_s=sum(p.residence_s for p in path),
+        flush_s=times.flush_s,
+        fill_s=times.fill_s,
+        rinse_s=times.rinse_s,
+        fill_outlet_s=times.fill_outlet_s,
+        fill_held_s=times.fill_held_s,
+        flush_reading=times.flush_reading,
+        fill_reading=times.fill_reading,
+        rinse_reading=times.rinse_reading,
+        path=path,
+        cautions=cautions_of(tree, path),
+        flush_carried=times.flush_carried,
     )
 
 
@@ -269,21 +358,24 @@ def _bounded(tree: Tree, outlet: LineOutlet, flush: float, fill: float, rinse: f
 
 def path_of(tree: Tree, outlet: LineOutlet) -> tuple[PathPart, ...]:
     """Return the parts on the way to an outlet with their own flow, residence time, Reynolds number and pressure drop."""
-    parts = [tree.parts[name] for name in outlet.path]
-    flows = [tree.flow_ml_min(part.id, outlet.group) for part in parts]
-    tubes = [(flow, part.length_m, part.bore_mm) for flow, part in zip(flows, parts, strict=True) if part.kind == "tube"]
-    flow_ml_min, length_m, bore_mm = np.array(tubes).reshape(-1, 3).T
-    numbers = iter(reynolds(flow_ml_min, bore_mm, tree.temperature_c).tolist())
-    drops = iter(pressure_drop_kpa(flow_ml_min, length_m, bore_mm, tree.temperature_c).tolist())
-    path: list[PathPart] = []
-    for flow, part in zip(flows, parts, strict=True):
-        residence_s = 60.0 * part.volume_ml / flow
-        if part.kind == "stirred":
-            path.append(PathPart(part.id, "stirred", part.volume_ml, flow, residence_s))
-        else:
-            re = next(numbers)
-            path.append(PathPart(part.id, "tube", part.volume_ml, flow, residence_s, re, regime(re), next(drops)))
-    return tuple(path)
+    return paths_of(tree)[tree.outlets.index(outlet)]
+
+
+def paths_of(tree: Tree) -> list[tuple[PathPart, ...]]:
+    """Return the same for every outlet, each part once per group."""
+    flows = tree.flows_ml_min()
+    tubes = [(key, flow, tree.parts[key[1]]) for key, flow in flows.items() if tree.parts[key[1]].kind == "tube"]
+    flow_ml_min, length_m, bore_mm = np.array([(flow, part.length_m, part.bore_mm) for _, flow, part in tubes]).reshape(-1, 3).T
+    numbers = reynolds(flow_ml_min, bore_mm, tree.temperature_c).tolist()
+    drops = pressure_drop_kpa(flow_ml_min, length_m, bore_mm, tree.temperature_c).tolist()
+    made = {
+        key: PathPart(part.id, "tube", part.volume_ml, flow, 60.0 * part.volume_ml / flow, number, regime(number), drop)
+        for (key, flow, part), number, drop in zip(tubes, numbers, drops, strict=True)
+    }
+    for (group, name), flow in flows.items():
+        if (part := tree.parts[name]).kind == "stirred":
+            made[group, name] = PathPart(name, "stirred", part.volume_ml, flow, 60.0 * part.volume_ml / flow)
+    return [tuple(made[outlet.group, name] for name in outlet.path) for outlet in tree.outlets]
 
 
 def cautions_of(tree: Tree, path: tuple[PathPart, ...]) -> tuple[str, ...]:
@@ -293,5 +385,10 @@ def cautions_of(tree: Tree, path: tuple[PathPart, ...]) -> tuple[str, ...]:
         f"{p.id}: Reynolds number {p.reynolds:.0f}, {p.regime}. Reckoned as laminar, which never gives a time that is too short."
         for p in path
         if p.reynolds is not None and p.regime != "laminar"
+    ]
+    said += [
+        f"{p.id}: coiled. A coil mixes and clears sooner; it is reckoned as straight, and no time is shortened for it."
+        for p in path
+        if tree.parts[p.id].shape == "coiled"
     ]
     return tuple(said)

@@ -1,9 +1,9 @@
 """A chair's water lines as a tree: plain data in, checked paths from the supply to every outlet out.
 
-Plain data in the form that a JSON or TOML file has: `parts` (id, from, kind tube with length_m and bore_mm, or kind
-stirred with volume_ml), `outlets` (part, flow_ml_min, and id where two outlets hang on one part), and `groups` of outlets
-opened together one group after the other, or `mode` "together" / "alone". What is wrong is named with part and field, all
-of it at once; nothing is guessed.
+Plain data in the form that a JSON or TOML file has: `parts` (id, from, kind tube with length_m, bore_mm and perhaps shape
+"coiled", or kind stirred with volume_ml, which is how a fitting is given too), `outlets` (part, flow_ml_min, and id where
+two outlets hang on one part), and `groups` of outlets opened together one group after the other, or `mode` "together" /
+"alone". What is wrong is named with part and field, all of it at once; nothing is guessed.
 """
 
 import math
@@ -13,6 +13,7 @@ from typing import Any, Final, Literal
 
 from fettlebook.errors import Finding, Mendable
 
+Shape = Literal["straight", "coiled"]
 BORE_MM: Final = (0.3, 25.0)
 LENGTH_M: Final = (0.001, 50.0)
 VOLUME_ML: Final = (0.01, 20_000.0)
@@ -22,18 +23,22 @@ _PLACE_MEND: Final = "Set from to the id of the part that it hangs on, or leave 
 
 @dataclass(frozen=True, slots=True)
 class LinePart:
-    """A straight tube, or a volume that mixes (filter, heater, pot, fitting of unknown inside)."""
+    """A tube, or a volume that mixes (filter, heater, pot, fitting of unknown inside).
+
+    A coiled tube is reckoned as a straight one: it mixes across the section and clears sooner, which is not credited.
+    """
 
     id: str
     kind: Literal["tube", "stirred"]
     volume_ml: float
     length_m: float = 0.0
     bore_mm: float = 0.0
+    shape: Shape = "straight"
 
 
-def tube(name: str, length_m: float, bore_mm: float) -> LinePart:
-    """Return a straight tube; mm2 times m is mL."""
-    return LinePart(name, "tube", math.pi / 4.0 * bore_mm**2 * length_m, length_m, bore_mm)
+def tube(name: str, length_m: float, bore_mm: float, shape: Shape = "straight") -> LinePart:
+    """Return a tube; mm2 times m is mL."""
+    return LinePart(name, "tube", math.pi / 4.0 * bore_mm**2 * length_m, length_m, bore_mm, shape)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +69,14 @@ class Tree:
     def flow_ml_min(self, part: str, group: int) -> float:
         """Return the flow through a part while a group is open: the sum of the group's outlets that it feeds."""
         return sum(o.flow_ml_min for o in self.outlets if o.group == group and part in o.path)
+
+    def flows_ml_min(self) -> dict[tuple[int, str], float]:
+        """Return the flow through every part that an outlet draws through, by group and part."""
+        flows: dict[tuple[int, str], float] = {}
+        for outlet in self.outlets:
+            for part in outlet.path:
+                flows[outlet.group, part] = flows.get((outlet.group, part), 0.0) + outlet.flow_ml_min
+        return flows
 
 
 def read_tree(circuit: Mapping[str, Any]) -> Tree:
@@ -125,7 +138,10 @@ def _parts(items: Sequence[Mapping[str, Any]], found: list[Finding]) -> tuple[di
         if kind == "tube":
             length = _number(item, "length_m", LENGTH_M, where=where, mend="Measure the hose in metres.", found=found)
             bore = _number(item, "bore_mm", BORE_MM, where=where, mend=_bore_mend(item.get("bore_mm")), found=found)
-            parts[name] = tube(name, length, bore)
+            shape = item.get("shape", "straight")
+            if shape not in ("straight", "coiled"):
+                found.append(Finding(f"shape is {shape!r}", f"{where}, shape", "Write straight or coiled, or leave it out."))
+            parts[name] = tube(name, length, bore, "coiled" if shape == "coiled" else "straight")
         elif kind == "stirred":
             volume = _number(item, "volume_ml", VOLUME_ML, where=where, mend="Give the water that it holds, in mL.", found=found)
             parts[name] = LinePart(name, "stirred", volume)

@@ -24,6 +24,11 @@ SLOW_TO: Final = 2e-3  # tau_D up to here is read from the chart of slow diffusi
 FAST_TO: Final = 10.0  # beyond, the shape at 10 is kept and only its width shrinks: in the tail that errs long
 _DEGREE: Final = 5
 _STRETCH: Final = 7.0  # as in the script that makes the table
+# Nearer to the first arrival than this many tau_D the chart's slope is rounding: W is 1 there to 2e-4, and is read as 1.
+_QUIET: Final = (
+    np.log([2e-3, 2.9e-3, 4e-3, 5.6e-3, 0.011, 0.06, 0.085, 0.12, 0.17, 0.24, 0.33, 0.45, 6.0, 7.0, 8.5, 9.0, 9.5, 10.0]),
+    np.array([0.110, 0.106, 0.090, 0.075, 0.068, 0.062, 0.055, 0.042, 0.030, 0.026, 0.016, 0.0, 0.0, 0.022, 0.026, 0.0274, 0.0270, 0.0255]),
+)
 
 
 def residual_and_held(theta: Real, tau_d: Real) -> tuple[Real, Real]:
@@ -48,8 +53,9 @@ class Row:
     kind: Literal["none", "slow", "fast"]
     scale: float  # u of the slow chart; span of the fast chart
     spline: BSpline | None
-    squeeze: float = 1.0  # fast chart beyond FAST_TO: the distance from theta = 1 shrinks by this; slow chart: makes the mass whole
-    front: float = 0.5  # slow chart: where the first of the clean content arrives, half a front's thickness late
+    squeeze: float = 1.0  # beyond FAST_TO: the distance from theta = 1 shrinks by this
+    whole: float = 1.0  # within 1e-7 of 1: makes H at the front 1 - theta, so that the integral of W is 1
+    front: float = 0.5  # up to here W = 1; fast chart: in its own theta, before it is squeezed
 
     def at(self, theta: Real) -> tuple[Real, Real]:
         """Return W and H at every theta above 0.5."""
@@ -59,16 +65,16 @@ class Row:
         slope = self._along(inside, 1)
         if self.kind == "slow":
             residual, held = _slow_law(theta, place, log + slope * (place - inside), slope)
-            late = theta < self.front
-            return np.where(late, 1.0, self.squeeze * residual), np.where(late, 1.0 - theta, self.squeeze * held)
-        residual, held = _fast_law(1.0 + (theta - 1.0) / self.squeeze, log, slope, self.scale)
+            return _behind(theta, self.front, self.whole, residual, held)
+        own = 1.0 + (theta - 1.0) / self.squeeze
+        residual, held = _behind(own, self.front, self.whole, *_fast_law(own, log, slope, self.scale))
         return residual, self.squeeze * held
 
     def end(self) -> float:
         """Return theta at the end of the chart, where H is below 1e-13; infinite without diffusion."""
         if self.kind == "none":
             return math.inf
-        return _charts().z_end / self.scale if self.kind == "slow" else 1.0 + self.squeeze * (self.scale - 0.5)
+        return charts().z_end / self.scale if self.kind == "slow" else 1.0 + self.squeeze * (self.scale - 0.5)
 
     def held(self, theta: Real) -> Real:
         """Return H alone at theta above 0.5 and up to the chart's end: half the work."""
@@ -76,16 +82,16 @@ class Row:
             return 0.25 / theta
         log = self._read(theta)[2]
         if self.kind == "slow":
-            return np.where(theta < self.front, 1.0 - theta, np.exp(log) * (0.25 * self.squeeze) / theta)
+            return np.where(theta < self.front, 1.0 - theta, np.exp(log) * (0.25 * self.whole) / theta)
         if self.squeeze != 1.0:
             return self.at(theta)[1]
-        return np.exp(log)
+        return np.where(theta < self.front, 1.0 - theta, self.whole * np.exp(log))
 
     def _read(self, theta: Real) -> tuple[Real, Real, Real]:
         """Return the place on the chart's second axis, the same held inside the chart, and the logarithm there."""
         if self.kind == "slow":
             place = self.scale * theta
-            inside = np.minimum(place, _charts().z_end)
+            inside = np.minimum(place, charts().z_end)
         else:
             place = _stretch(1.0 + (theta - 1.0) / self.squeeze, self.scale)[0]
             inside = np.minimum(place, 1.0)
@@ -101,17 +107,18 @@ def row(tau_d: float) -> Row:
     """Return the row of one tau_D, ready to be read at any theta; kept, because chairs repeat their hoses."""
     if tau_d == 0.0:
         return Row("none", 0.0, None)
-    charts = _charts()
+    chart = charts()
     if tau_d < SLOW_TO:
-        u, front = tau_d ** (1.0 / 3.0), _front(tau_d)
-        spline = _slice(charts.slow, u)
-        # The chart leaves out the front's thickness, about tau_d/6; one factor within 1e-7 of 1 makes the mass whole again.
-        whole = (1.0 - front) * 4.0 * front / float(np.exp(spline(u * front)))
-        return Row("slow", u, spline, whole, front)
-    squeeze = float(_width(tau_d) / _width(FAST_TO)) if tau_d > FAST_TO else 1.0
+        u, front = tau_d ** (1.0 / 3.0), slow_front(tau_d)
+        spline = _slice(chart.slow, u)
+        # The chart leaves out the front's thickness, about tau_d/6.
+        return Row("slow", u, spline, 1.0, (1.0 - front) * 4.0 * front / math.exp(float(spline(u * front))), front)
+    squeeze = float(width(tau_d) / width(FAST_TO)) if tau_d > FAST_TO else 1.0
     log_tau = math.log(min(tau_d, FAST_TO))
-    span = math.exp(float(np.polynomial.polynomial.polyval(log_tau, charts.span)))
-    return Row("fast", span, _slice(charts.fast, log_tau), squeeze)
+    span = math.exp(float(np.polynomial.polynomial.polyval(log_tau, chart.span)))
+    spline, front = _slice(chart.fast, log_tau), float(fast_front(log_tau))
+    at_front = float(spline(_stretch(np.array(front), span)[0]))
+    return Row("fast", span, spline, squeeze, (1.0 - front) / math.exp(at_front), front)
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +130,8 @@ class _Charts:
 
 
 @lru_cache(maxsize=1)
-def _charts() -> _Charts:
+def charts() -> _Charts:
+    """Return the table, read once."""
     with files("fettlebook.science").joinpath("washout_table.npz").open("rb") as handle, np.load(handle, allow_pickle=False) as table:
         slow = RectBivariateSpline(table["u"], table["z"], table["slow"], kx=_DEGREE, ky=_DEGREE)
         fast = RectBivariateSpline(table["log_tau"], table["q"], table["fast"], kx=_DEGREE, ky=_DEGREE)
@@ -149,29 +157,42 @@ def _slice(surface: RectBivariateSpline, at: float) -> BSpline:
 
 
 def _scattered(theta: Real, tau_d: Real) -> tuple[Real, Real]:
-    charts = _charts()
+    chart = charts()
     residual, held = 0.25 / theta**2, 0.25 / theta
     slow = (tau_d > 0.0) & (tau_d < SLOW_TO)
     if slow.any():
         u, at = tau_d[slow] ** (1.0 / 3.0), theta[slow]
-        z, front = u * at, _front(tau_d[slow])
-        inside = np.minimum(z, charts.z_end)
-        slope = charts.slow.ev(u, inside, dy=1)
-        w, h = _slow_law(at, z, charts.slow.ev(u, inside) + slope * (z - inside), slope)
-        whole = (1.0 - front) * 4.0 * front / np.exp(charts.slow.ev(u, u * front))
-        residual[slow], held[slow] = np.where(at < front, 1.0, whole * w), np.where(at < front, 1.0 - at, whole * h)
+        z, front = u * at, slow_front(tau_d[slow])
+        inside = np.minimum(z, chart.z_end)
+        slope = chart.slow.ev(u, inside, dy=1)
+        w, h = _slow_law(at, z, chart.slow.ev(u, inside) + slope * (z - inside), slope)
+        whole = (1.0 - front) * 4.0 * front / np.exp(chart.slow.ev(u, u * front))
+        residual[slow], held[slow] = _behind(at, front, whole, w, h)
     fast = tau_d >= SLOW_TO
     if fast.any():
         tau = tau_d[fast]
-        squeeze = _width(np.maximum(tau, FAST_TO)) / _width(FAST_TO)
+        squeeze = width(np.maximum(tau, FAST_TO)) / width(FAST_TO)
         log_tau = np.log(np.minimum(tau, FAST_TO))
-        span = np.exp(np.polynomial.polynomial.polyval(log_tau, charts.span))
+        span = np.exp(np.polynomial.polynomial.polyval(log_tau, chart.span))
         stretched = 1.0 + (theta[fast] - 1.0) / squeeze
         q, _ = _stretch(stretched, span)
         inside = np.minimum(q, 1.0)
-        w, h = _fast_law(stretched, charts.fast.ev(log_tau, inside), charts.fast.ev(log_tau, inside, dy=1), span)
+        w, h = _fast_law(stretched, chart.fast.ev(log_tau, inside), chart.fast.ev(log_tau, inside, dy=1), span)
+        front = fast_front(log_tau)
+        whole = (1.0 - front) / np.exp(chart.fast.ev(log_tau, _stretch(front, span)[0]))
+        w, h = _behind(stretched, front, whole, w, h)
         residual[fast], held[fast] = w, squeeze * h
     return residual, held
+
+
+def span_of(log_tau: Real | float) -> Real:
+    """Return how far behind theta = 1/2 the fast chart ends."""
+    return np.asarray(np.exp(np.polynomial.polynomial.polyval(log_tau, charts().span)))
+
+
+def stretch_factor(span: Real) -> tuple[Real, float]:
+    """Return a and b of the fast chart's axis q = b arcsinh(a (theta - 1/2))."""
+    return np.asarray(np.sinh(_STRETCH) / span), 1.0 / _STRETCH
 
 
 def _stretch(theta: Real, span: Real | float) -> tuple[Real, Real]:
@@ -194,17 +215,29 @@ def _fast_law(theta: Real, log_h: Real, slope: Real, span: Real | float) -> tupl
     dq_end = np.tanh(_STRETCH) / (_STRETCH * span)
     rate = slope * np.where(q > 1.0, dq_end, dq)
     held = np.exp(log_h + rate * beyond)
-    early = theta <= 0.5
-    return np.where(early, 1.0, np.minimum(-held * rate, 1.0)), np.where(early, 1.0 - theta, held)
+    return np.asarray(-held * rate), np.asarray(held)
+
+
+def _behind(theta: Real, front: Real | float, whole: Real | float, residual: Real, held: Real) -> tuple[Real, Real]:
+    """Return W and H with nothing arriving before the front; from it on W is the slope of H, so that none is lost."""
+    early = theta < front
+    return np.where(early, 1.0, np.minimum(whole * residual, 1.0)), np.where(early, 1.0 - theta, whole * held)
+
+
+def fast_front(log_tau: Real | float) -> Real:
+    """Return where the first clean content arrives in the fast chart."""
+    return np.asarray(0.5 + np.exp(log_tau) * np.interp(log_tau, *_QUIET))
 
 
 @overload
-def _front(tau_d: float) -> float: ...
+def slow_front(tau_d: float) -> float: ...
 @overload
-def _front(tau_d: Real) -> Real: ...
-def _front(tau_d: float | Real) -> float | Real:
+def slow_front(tau_d: Real) -> Real: ...
+def slow_front(tau_d: float | Real) -> float | Real:
+    """Return where the first clean content arrives in the slow chart, half a front's thickness late."""
     return 0.5 + tau_d / 6.0
 
 
-def _width(tau_d: Real | float) -> Real:
+def width(tau_d: Real | float) -> Real:
+    """Return the width of a fast line's front in volume changes [A]."""
     return np.sqrt((1.0 - 0.0625 / np.asarray(tau_d)) / (24.0 * np.asarray(tau_d)))  # [A]
