@@ -99,13 +99,23 @@ class Supply(Part):
     strength_mg_l: Annotated[float | None, Field(gt=0, le=100_000, description="strength that the dosing keeps [mg/L]")] = None
 
 
+class SegmentShape(StrEnum):
+    """How a piece of water line lies."""
+
+    STRAIGHT = "straight"
+    COILED = "coiled"
+
+
 class Segment(Part):
-    """A straight piece of water line."""
+    """A piece of water line of one bore."""
 
     id: Id
     from_: HangsOn = None
     bore_mm: BoreMm
     length_m: LengthM
+    shape: Annotated[
+        SegmentShape, Field(strict=False, description="how it lies; a coil clears sooner, and no time is shortened for it")
+    ] = SegmentShape.STRAIGHT
 
 
 class StirredVolume(Part):

@@ -98,4 +98,4 @@ def _part(part: Segment | StirredVolume, *, cut: bool) -> dict[str, Any]:
     data: dict[str, Any] = {"id": part.id, "from": None if cut and isinstance(part, Segment) else part.from_}
     if isinstance(part, StirredVolume):
         return data | {"kind": "stirred", "volume_ml": part.volume_ml}
-    return data | {"kind": "tube", "length_m": part.length_m, "bore_mm": part.bore_mm}
+    return data | {"kind": "tube", "length_m": part.length_m, "bore_mm": part.bore_mm, "shape": part.shape.value}

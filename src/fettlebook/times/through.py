@@ -104,7 +104,7 @@ def line_step(
             "less."
         )
     said = tuple(dict.fromkeys(c for n in needs for c in n.best.cautions))
-    flow_words = tuple(c for c in said if "Reynolds" in c)  # how it was reckoned, not something to beware of
+    flow_words = tuple(c for c in said if "Reynolds" in c or ": coiled" in c)  # how it was reckoned, not something to beware of
     words += [*flow_words, f"Line: {METHOD[frame.method]}", LEFT_OUT]
     candidates = (
         *(Candidate(c.set_by, c.seconds * len(groups), c.why, c.origin) for c in known),

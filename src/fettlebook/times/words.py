@@ -3,7 +3,7 @@
 import math
 from typing import Final
 
-from fettlebook.practice.model import Segment, StirredVolume
+from fettlebook.practice.model import Segment, SegmentShape, StirredVolume
 from fettlebook.science.circuits import Method, PathPart
 
 EXACT: Final = (
@@ -27,8 +27,9 @@ CARRIED: Final[dict[str, str]] = {
     "anything": "",
 }
 LEFT_OUT: Final = (
-    "Not in this time: valves, quick connects and filters of unknown inside, coils, bubbles, hoses that nobody opens, what hose walls or "
-    "growth on them hold. Flushing moves water, it does not remove biofilm. A strip reading at the last outlet outranks any computed time."
+    "Not in this time: valves, quick connects and filters of unknown inside, what a coil gains, bubbles, hoses that nobody opens, what "
+    "hose walls or growth on them hold. Flushing moves water, it does not remove biofilm. A strip reading at the last outlet outranks any "
+    "computed time."
 )
 
 
@@ -70,7 +71,9 @@ def part_line(part: PathPart, size: str) -> str:
 
 def part_size(part: Segment | StirredVolume) -> str:
     """Say the measure of a part."""
-    return "(mixing volume)" if isinstance(part, StirredVolume) else f"{part.length_m:g} m x {part.bore_mm:.1f} mm"
+    if isinstance(part, StirredVolume):
+        return "(mixing volume)"
+    return f"{part.length_m:g} m x {part.bore_mm:.1f} mm{', coiled,' if part.shape is SegmentShape.COILED else ''}"
 
 
 def measure_words(what: str, outlet: str) -> str:
