@@ -75,6 +75,9 @@ class _Check:
         self.broken: list[Finding] = []
         self.person_diary: dict[str, list[_Line]] = defaultdict(list)
         self.cleared_at: dict[str, int] = {}
+        self.person_of = {p.id: p for p in instance.people}
+        self.windows_of = {p.id: p.windows() for p in instance.people}
+        self.step_of = {(s.chair, s.procedure, s.after, s.index): s for s in reversed(plan.steps)}  # the first of equals
 
     def say(self, what: str, where: str, mend: str = "Plan the day again; this plan must not be used.") -> None:
         self.broken.append(Finding(what, where, mend))
@@ -100,13 +103,13 @@ class _Check:
 
     def book(self, person: str | None, start: int, minutes: int, what: str, work: Work) -> None:
         """Write attended work into a person's diary."""
-        who = next((p for p in self.day.people if p.id == person), None)
+        who = self.person_of.get(person) if person is not None else None
         if who is None:
             self.say(f"attended, but done by {person!r}, whom nobody knows", what)
             return
         if work not in who.does:
             self.say(f"{who.id} does not do {work}", what)
-        if not any(a <= start and start + minutes <= b for a, b in who.windows()):
+        if not any(a <= start and start + minutes <= b for a, b in self.windows_of[who.id]):
             self.say(f"{start} to {start + minutes} is outside the shift of {who.id} or in a break", what)
         self.person_diary[who.id].append(_Line(start, start + minutes, what))
 
@@ -150,11 +153,11 @@ class _Check:
         for i, step in enumerate(chair.procedure(name)):
             expected.add((chair.id, name, after, i))
             what = f"{chair.id} {name} step {i} ({step.name}) after {after}"
-            found = [s for s in self.plan.steps if (s.chair, s.procedure, s.after, s.index) == (chair.id, name, after, i)]
-            if not found:
+            found = self.step_of.get((chair.id, name, after, i))
+            if found is None:
                 self.say("is missing", what)
                 continue
-            start, person = found[0].start, found[0].person
+            start, person = found.start, found.person
             diary.append(_Line(start, start + step.minutes, what))
             if step.attended:
                 self.book(person, start, step.minutes, what, "chairs")
