@@ -43,7 +43,7 @@ def test_a_science_module_declares_each_source_that_it_cites_and_how_sure_it_is(
     text = module.read_text("utf-8")
     head = ast.get_docstring(ast.parse(text)) or ""
     declared = dict(re.findall(r"^\[([A-Z][A-Za-z0-9]*)\] (.+(?:\n    .+)*)", head, re.M))
-    used = set(re.findall(r"\[([A-Z][A-Za-z0-9]{0,3})\](?!\()", text.replace(head, "")))
+    used = set(re.findall(r"(?<!\w)\[([A-Z][A-Za-z0-9]{0,3})\](?!\()", text.replace(head, "")))
     used -= {"T", "Any"}
     assert used <= set(declared), f"cited but not declared: {sorted(used - set(declared))}"
     for tag, entry in declared.items():

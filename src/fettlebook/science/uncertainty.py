@@ -15,8 +15,8 @@ from fettlebook.errors import Mendable
 from fettlebook.science.circuits import (
     FILL_SHARE,
     FLUSH_SHARE,
+    RATIO_CELLS,
     RINSE_SHARE,
-    SCREEN_CELLS,
     Method,
     OutletSeconds,
     exact_times,
@@ -178,7 +178,7 @@ def _ratios(trees: Sequence[Tree], spreads: Sequence[Spread], left: tuple[float,
 def _times(trees: Sequence[Tree], left: tuple[float, float, float], method: Method) -> list[list[tuple[float, float, float]]]:
     if method == "exact":
         # Ratios of times on coarse lattices of the same shape: their errors are alike and drop out.
-        return [[t[:3] for t in row] for row in exact_times(trees, *left, cells=SCREEN_CELLS)]
+        return [[t[:3] for t in row] for row in exact_times(trees, *left, cells=RATIO_CELLS)]
     rows = trees_seconds(trees, flush_share=left[0], fill_share=1.0 - left[1], rinse_share=left[2], method=method)
     return [[(o.flush_s, o.fill_s, o.rinse_s) for o in row] for row in rows]
 
