@@ -87,13 +87,20 @@ def _run(listening: socket.socket, files: tuple[Path, Path, Path], day: datetime
         told_to_stop.append(signal_number)
         raise KeyboardInterrupt
 
-    # uvicorn stops in good order and then raises the signal once more: both signals end here and never kill.
     for stop_signal in (signal.SIGTERM, signal.SIGINT):
         signal.signal(stop_signal, stop)
     _log_only_ours()
     opened: list[Callable[[], bool]] = []
     with suppress(KeyboardInterrupt):
         server = _open(listening, files, day, at, opened)
+
+        def leave(_signal_number: int, _frame: object) -> None:
+            # An interrupt inside the event loop's own start would break it; and uvicorn, once it has stopped in good order,
+            # raises the signal again, which must not kill.
+            server.should_exit = True
+
+        for stop_signal in (signal.SIGTERM, signal.SIGINT):
+            signal.signal(stop_signal, leave)
         if not told_to_stop:
             server.run(sockets=[listening])
     for stop_signal in (signal.SIGTERM, signal.SIGINT):
