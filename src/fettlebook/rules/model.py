@@ -163,6 +163,7 @@ class Requirement:
     response_step: str = ""  # place in a branching response, such as after a positive spore test
     valid_from: date | None = None
     valid_to: date | None = None
+    quantity: str = ""  # what it is about, by which the code finds it: ids belong to their documents
 
 
 @dataclass(frozen=True, slots=True)

@@ -80,6 +80,7 @@ def requirements_of(rows: Iterable[Row]) -> tuple[Requirement, ...]:
             row.row.response_step,
             row.row.valid_from,
             row.row.valid_to,
+            row.row.quantity,
         )
         for row in rows
     )

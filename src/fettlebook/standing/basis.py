@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from fettlebook.book.kinds import from_ms, to_ms
 from fettlebook.practice.model import Chair, Machine, Practice, Skill
-from fettlebook.rules.model import Computed, Duty, Origin, Requirement, Rulebook, Step, Subject, When
+from fettlebook.rules.model import Computed, Duty, Limit, Origin, Requirement, Rulebook, Step, Subject, When
 from fettlebook.times.model import RunningTime
 
 HOUR_MS: Final = 3_600_000
@@ -89,25 +89,35 @@ class Basis:
         """Tell whether a person has one of these skills."""
         return any(one.id == person and any(skill in one.skills for skill in skills) for one in self.practice.people)
 
-    def asks(self, *endings: str) -> Requirement | None:
-        """Return the requirement in force whose id ends so, from the topmost layer; the first ending that any has."""
-        if endings not in self.asked:
-            found = ([r for r in self.rulebook.requirements if r.id.endswith(ending)] for ending in endings)
-            self.asked[endings] = next((rows[-1] for rows in found if rows), None)
-        return self.asked[endings]
+    def asks(self, *quantities: str) -> Requirement | None:
+        """Return the requirement in force about a quantity, from the topmost layer; of several, the first that any row is about."""
+        if quantities not in self.asked:
+            found = ([r for r in self.rulebook.requirements if r.quantity == quantity] for quantity in quantities)
+            self.asked[quantities] = next((rows[-1] for rows in found if rows), None)
+        return self.asked[quantities]
+
+    def limit_of(self, quantity: str) -> Limit | None:
+        """Return the limit about a quantity that other rows of it yield to; None where no row in force names a number."""
+        return next((limit for limit in self.rulebook.limits if limit.quantity == quantity and not limit.yields_to), None)
+
+    def is_about(self, duty: Duty, quantity: str) -> bool:
+        """Tell whether the row that asks for a duty is about a quantity."""
+        asked = self.requirements.get(duty.origin.rule_id)
+        return asked is not None and asked.quantity == quantity
 
     def _moment(self, day: date, clock: time) -> int:
         return to_ms(datetime.combine(day, clock, tzinfo=self.zone))
 
 
 # The rows say how often in words; these are the longest stretches that the words can mean.
+WATER_TESTS: Final = "water tests"
 DAYS_OF: Final = {"weekly": 7, "monthly": 31, "quarterly": 92, "half-yearly": 184, "yearly": 366}
 
 
 def _intervals(rulebook: Rulebook) -> Iterator[tuple[int, int, Requirement]]:
     for requirement in rulebook.requirements:
         days = [DAYS_OF[word] for word in requirement.trigger.replace(",", " ").split() if word in DAYS_OF]
-        if requirement.id.endswith("water.test_interval") and days:
+        if requirement.quantity == WATER_TESTS and days:
             yield days[0], days[-1], requirement
 
 

@@ -69,7 +69,7 @@ def _soon(view: View, subject: str, conditions: Iterable[Condition]) -> Iterator
     """Yield what holds today and no longer tomorrow; what a laboratory takes days for, so many days before."""
     look, basis = view.look, view.look.basis
     tomorrow = basis.days_after(look.at, 1)
-    culture = basis.rulebook.limit("all.water.culture")
+    culture = basis.limit_of("time of a culture")
     ahead = round(min(culture.value) * 24 * HOUR_MS) if culture else 0
     for condition in conditions:
         if condition.verdict is not Verdict.FIT or condition.expires_ms is None:

@@ -55,7 +55,7 @@ again = _again
 
 
 def _cycle_origin(look: Look, machine: Machine) -> Origin:
-    asked = look.basis.asks("steam_bands", "steam.process") if machine.kind is MachineKind.STERILIZER else look.basis.asks("washer.a0")
+    asked = look.basis.asks("steam cycle" if machine.kind is MachineKind.STERILIZER else "washer cycle")
     return asked.origin if asked else BOOK
 
 
@@ -87,7 +87,7 @@ def _tested_before(look: Look, machine: Machine, ran: Fact) -> Iterator[Conditio
 
 def _looked_back(look: Look, machine: Machine, packed: Fact, ran: Fact) -> Iterator[Condition]:
     """A test that failed after the cycle, with none passed between: the load is in the look-back until it is released anew."""
-    asked = look.basis.asks("spore_test.positive")
+    asked = look.basis.asks("positive spore test")
     for test in dict.fromkeys(("spore test", *(test.id for test in machine.tests))):
         after = look.first(f"machine:{machine.id}", f"test:{test}", since=ran.happened)
         if after is None or test_verdict(after) is not Verdict.UNFIT:
@@ -109,7 +109,7 @@ def _looked_back(look: Look, machine: Machine, packed: Fact, ran: Fact) -> Itera
 def released(look: Look, subject: str, ran: Fact, *, unit: str | None, pack: str | None) -> Condition:
     """Return whether a person who may released the load, after its cycle, having seen it dry and its indicators turned."""
     what = "released by a person who may"
-    asked = look.basis.asks("each_pack")
+    asked = look.basis.asks("release of packs")
     origin = asked.origin if asked else BOOK
     decided = _decision(look, subject, unit, pack)
     release = Owed(subject, "release", "Look at packs and indicators, then release it by name", origin, 120)

@@ -83,12 +83,7 @@ def test_condition(look: Look, machine: Machine, test: MachineTest) -> Condition
 
 def test_origin(look: Look, machine: Machine, test: MachineTest) -> Origin:
     """Return who asks for a test of the practice file: the rule in force for such a machine and interval, else the practice itself."""
-    endings = {
-        ("sterilizer", "day"): ("steam.daily",), ("sterilizer", "week"): ("steam.weekly",), ("sterilizer", "quarter"): ("steam.quarterly",),
-        ("sterilizer", "year"): ("steam.yearly",), ("washer", "day"): ("washer.tests.daily",), ("washer", "week"): ("washer.tests",),
-        ("washer", "quarter"): ("washer.tests.quarterly",), ("washer", "year"): ("washer.tests.yearly",),
-    }  # fmt: skip
-    asked = look.basis.asks(*endings.get((machine.kind.value, test.every), ()))
+    asked = look.basis.asks(f"{machine.kind.value} tests, {test.every}")
     return (
         asked.origin
         if asked
@@ -124,7 +119,7 @@ def _before_load(look: Look, subject: str) -> int | None:
 
 def _step(look: Look, machine: Machine, duty: Duty, step: Step, since: int) -> StepSays | None:
     """Return what the book says of a step at a machine; None where the machine's tests, judged beside it, are the evidence asked for."""
-    if "spore" in duty.id:
+    if look.basis.is_about(duty, "spore tests"):
         verdict, facts = newest_run(look, machine.id, SPORE)
         fresh = bool(facts) and facts[0].happened >= since
         if not facts or (not fresh and verdict is Verdict.FIT):
@@ -149,7 +144,7 @@ def _step(look: Look, machine: Machine, duty: Duty, step: Step, since: int) -> S
 
 
 def _after_repair(look: Look, machine: Machine) -> Iterator[Condition]:
-    asked = look.basis.asks("spore_test.after_repair")
+    asked = look.basis.asks("spore test after a repair")
     repaired = _repaired(look, f"machine:{machine.id}")
     if asked is None or repaired is None or machine.kind.value != "sterilizer":
         return

@@ -13,6 +13,8 @@ from fettlebook.standing.streams import Fact
 from fettlebook.standing.upkeep import service_conditions
 
 CLEANS = (MachineKind.WASHER, MachineKind.ULTRASONIC)
+WRAPPED = ("storage life of packs",)
+UNWRAPPED = ("storage life unwrapped, clinical room", "storage life unwrapped, elsewhere")
 
 
 def unit_conditions(look: Look, unit: str) -> tuple[Condition, ...]:
@@ -61,7 +63,7 @@ def _washed(look: Look, subject: str, sterile: Fact, used: Fact | None) -> Itera
         return
     what = "washed before it was packed"
     since = used.happened if used else 0
-    asked = look.basis.asks("washer.a0")
+    asked = look.basis.asks("washer cycle")
     origin = asked.origin if asked else BOOK
     seen = ""
     for washed in look.back(subject, "packed", since=since, until=sterile.happened):
@@ -108,11 +110,11 @@ def _life(look: Look, *, wrapped: bool) -> tuple[float | None, Origin]:
     found = [
         (max(limit.value), limit.origin)
         for limit in look.basis.rulebook.limits
-        if limit.unit == "d" and limit.value and (limit.id.endswith(".storage") if wrapped else ".storage.unwrapped" in limit.id)
+        if limit.unit == "d" and limit.value and limit.quantity in (WRAPPED if wrapped else UNWRAPPED)
     ]
     if found:
         return min(found, key=lambda one: one[0])
-    asked = look.basis.asks(".storage")
+    asked = look.basis.asks(*WRAPPED)
     if not wrapped:
         return 1.0, asked.origin if asked else BOOK
     return None, asked.origin if asked else BOOK

@@ -7,7 +7,7 @@ from typing import Final
 from fettlebook.practice.model import Chair, SupplyKind
 from fettlebook.rules.model import Limit, Origin, Requirement, When
 from fettlebook.standing.attempts import attempts
-from fettlebook.standing.basis import BOOK, DAY_MS
+from fettlebook.standing.basis import BOOK, DAY_MS, WATER_TESTS
 from fettlebook.standing.facts import Result, Taken
 from fettlebook.standing.look import Look
 from fettlebook.standing.model import Condition, Owed, Verdict
@@ -164,10 +164,11 @@ def _intensive(at: AtChair, since: int) -> list[DutySays]:
 
 def _sample(at: AtChair) -> tuple[Owed, ...]:
     found = next(((d, s) for d, s in at.look.basis.steps.values() if "sample sheet" in s.evidence), None)
-    culture = at.look.basis.rulebook.limit("all.water.culture")
+    culture = at.look.basis.limit_of("time of a culture")
     wait_h = min(culture.value) * 24 if culture else 0.0
     name = "Take a water sample and wait for its result"
-    origin = next((r.origin for r in at.look.basis.rulebook.requirements if r.id.endswith("water.test_interval")), BOOK)
+    asked = next((r for r in at.look.basis.rulebook.requirements if r.quantity == WATER_TESTS), None)
+    origin = asked.origin if asked else BOOK
     if found is None:
         return (Owed(f"chair:{at.chair.id}", "sample", name, origin, wait_h=wait_h),)
     duty, step = found
@@ -176,7 +177,7 @@ def _sample(at: AtChair) -> tuple[Owed, ...]:
 
 
 def _treat_and_sample(at: AtChair) -> tuple[Owed, ...]:
-    window = at.look.basis.rulebook.limit("all.water.after_high_result")
+    window = at.look.basis.limit_of("time from treatment to the next sample")
     sample = _sample(at)[0]
     wait_h = (min(window.value) * 24 if window else 0.0) + sample.wait_h
     name = "Look through procedure and dose, treat the lines intensively, then a new sample of each line"
@@ -197,7 +198,7 @@ def _after_repair(at: AtChair) -> Iterator[Condition]:
     )
     if opened is None:
         return
-    asked = look.basis.asks("water.after_repair", "water.after_repair_1", "water.new_pipes")
+    asked = look.basis.asks("work on the water path")
     for says in _intensive(at, opened.happened):
         yield duty_condition(
             look, subject, says, what="treated since the water path was opened", since=opened.happened, expires=None, due=None
@@ -222,7 +223,7 @@ def notice_conditions(at: AtChair) -> Iterator[Condition]:
     if notice is None:
         return
     mains = at.chair.supply.kind is not SupplyKind.BOTTLE
-    asked = look.basis.asks("water.boil_notice")
+    asked = look.basis.asks("boil-water notice")
     origin = asked.origin if asked else BOOK
     what, begun = "no boil-water notice", look.when(notice.happened)
     if notice.says.begun and mains:
@@ -232,7 +233,7 @@ def notice_conditions(at: AtChair) -> Iterator[Condition]:
         yield _bottle_filled(at, notice.happened, notice.entry, origin)
     elif mains:
         for says in _intensive(at, notice.happened):
-            after = look.basis.asks("water.boil_notice.after") or asked
+            after = look.basis.asks("boil-water notice lifted") or asked
             found = duty_condition(
                 look, subject, says, what="treated since the boil-water notice was lifted", since=notice.happened, expires=None, due=None
             )
@@ -244,7 +245,7 @@ def notice_conditions(at: AtChair) -> Iterator[Condition]:
 
 def _bottle_filled(at: AtChair, begun: int, notice: str, origin: Origin) -> Condition:
     look, what = at.look, "bottle filled with safe water since the boil-water notice began"
-    steps = [(d, s) for d, s in look.basis.steps.values() if s.only == "bottle" and s.id.endswith("fill_bottle")]
+    steps = [(d, s) for d, s in look.basis.steps.values() if s.only == "bottle" and "amount" in s.evidence]
     for _, step in steps:
         tries = attempts(look, f"chair:{at.chair.id}", step.id, begun)
         if tries and tries[-1].done is not None and not tries[-1].broken_off:
