@@ -15,8 +15,10 @@ from typing import Any
 
 from fettlebook.plan.bound import Search, circulation_bound
 from fettlebook.plan.check import check_plan, figures
-from fettlebook.plan.dispatch import Manner, _Job, _Run, dispatch
+from fettlebook.plan.day_state import Job
+from fettlebook.plan.dispatch import Run, dispatch
 from fettlebook.plan.instance import Instance, Plan, read_instance
+from fettlebook.plan.manner import Manner
 from fettlebook.plan.solve import solve
 from machine import machine
 
@@ -26,10 +28,10 @@ NAMES = ("tiny-1", "small-1", "smalltight-1", "medium-1", "mediumtight-1", "larg
 EAGER = Manner(wash_share=0.01, sterilize_share=0.01, lead=0.0, own_order=False, calm=1e6)
 
 
-class Greedy(_Run):
+class Greedy(Run):
     """Chairs first; everything around instruments in the order in which it came."""
 
-    def instrument_jobs(self, t: int, tie: int) -> Iterator[_Job]:
+    def instrument_jobs(self, t: int, tie: int) -> Iterator[Job]:
         for job in super().instrument_jobs(t, tie):
             yield job._replace(latest=1e6 + job.tie)
 

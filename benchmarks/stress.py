@@ -15,8 +15,8 @@ from collections import defaultdict
 from collections.abc import Mapping
 from pathlib import Path
 
-from fettlebook.plan.dispatch import Manner
 from fettlebook.plan.instance import Instance, Plan, read_instance
+from fettlebook.plan.manner import Manner
 from fettlebook.plan.overruns import Overruns, draw_minutes
 from fettlebook.plan.policy import Policy, live, rehearse
 from fettlebook.plan.solve import solve

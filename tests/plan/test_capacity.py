@@ -9,8 +9,8 @@ from test_solve import tiny_days
 
 from fettlebook.plan.capacity import capacity, needs_of
 from fettlebook.plan.check import figures
-from fettlebook.plan.dispatch import best_of
 from fettlebook.plan.instance import Instance, read_instance
+from fettlebook.plan.many_manners import best_of
 from fettlebook.plan.overruns import Overruns
 from fettlebook.plan.policy import live
 

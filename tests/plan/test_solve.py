@@ -12,8 +12,10 @@ from hypothesis import strategies as st
 
 from fettlebook.plan.bound import Reason, Search, circulation_bound, core
 from fettlebook.plan.check import check_plan, figures
-from fettlebook.plan.dispatch import Manner, best_of, dispatch
+from fettlebook.plan.dispatch import dispatch
 from fettlebook.plan.instance import Chair, Instance, Machine, Person, Reprocess, SetType, Step, Visit, read_instance, to_json
+from fettlebook.plan.manner import Manner
+from fettlebook.plan.many_manners import best_of
 from fettlebook.plan.model import ExactModel, solve_exactly
 from fettlebook.plan.solve import Solved, solve
 

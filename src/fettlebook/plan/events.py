@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 
 from fettlebook.errors import Mendable
-from fettlebook.plan.dispatch import NEVER
+from fettlebook.plan.day_state import NEVER
 from fettlebook.plan.instance import Batch, Chair, Done, Instance, Plan, Step, Visit
 
 URGENT_WEIGHT = 5

@@ -12,8 +12,10 @@ an order that the day has overtaken. Which way suits a day is found by rehearsal
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from fettlebook.plan.dispatch import NEVER, Manner, _Job, _MachineState, _Run
+from fettlebook.plan.day_state import NEVER, Job, MachineState
+from fettlebook.plan.dispatch import Run
 from fettlebook.plan.instance import Instance, Plan, PlannedStep, PlannedVisit
+from fettlebook.plan.manner import Manner
 
 STAY_MIN = 60  # a visit is begun only if, as booked, its chair can be closed this long after the day's end
 KEPT = 4  # rivals that are rehearsed to the end
@@ -82,7 +84,7 @@ def _uses(visits: Iterable[PlannedVisit], units: Iterable[str], before: int) -> 
             yield user, u.rpartition("#")[0]
 
 
-class LiveRun(_Run):
+class LiveRun(Run):
     """The list scheduler's day, with the plan's guidance, machines out of order and visits that are given up."""
 
     def __init__(self, day: Instance, policy: Policy, blocked: Mapping[str, int] | None = None) -> None:
@@ -103,7 +105,7 @@ class LiveRun(_Run):
         for b in day.done.batches if day.done else ():
             self.loaded["wash" if b.machine in washers else "sterilize"].update(_uses(self.visits, b.units, b.load_start))
 
-    def jobs(self, t: int) -> Iterator[_Job]:
+    def jobs(self, t: int) -> Iterator[Job]:
         """Offer the list scheduler's jobs; whom the plan names for a step goes first at its chair."""
         at = {s.chair.id: s for s in self.chairs}
         for job in super().jobs(t):
@@ -147,7 +149,7 @@ class LiveRun(_Run):
             for u in v.units:
                 self.used_for[u] = (v.id, u.rpartition("#")[0])
 
-    def is_time(self, state: _MachineState, units: tuple[str, ...], latest: float, t: int) -> bool:
+    def is_time(self, state: MachineState, units: tuple[str, ...], latest: float, t: int) -> bool:
         """Let a load wait for the sets that the plan puts into it, but not long beyond its planned start."""
         if t < self.blocked.get(state.machine.id, 0):
             return False
@@ -163,7 +165,7 @@ class LiveRun(_Run):
             return False
         return super().is_time(state, units, latest, t)
 
-    def loader(self, state: _MachineState, units: tuple[str, ...], t: int) -> Callable[[str], None]:
+    def loader(self, state: MachineState, units: tuple[str, ...], t: int) -> Callable[[str], None]:
         """Load, and remember what was loaded."""
         load = super().loader(state, units, t)
 

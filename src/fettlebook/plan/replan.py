@@ -13,9 +13,9 @@ from dataclasses import dataclass, replace
 
 from fettlebook.errors import Mendable
 from fettlebook.plan.check import Figures, check_plan, figures
-from fettlebook.plan.dispatch import Manner, _near
 from fettlebook.plan.events import Emergency, Event, Moment, after, at_minute, closed_instead
 from fettlebook.plan.instance import Batch, Instance, Plan
+from fettlebook.plan.manner import Manner, near
 from fettlebook.plan.policy import LiveRun, Policy, policy_of, who_stays, with_stay
 from fettlebook.plan.rows import rows
 
@@ -268,12 +268,12 @@ def _improved(moment: Moment, old: Plan, best: _Answer, go_on: Callable[[int], b
     draw = random.Random(seed)  # noqa: S311 - a search, no secret
     until = moment.now + WINDOW_MIN
     begun = {v.id for v in moment.done.visits}
-    near = moment.day.model_copy(update={"visits": tuple(v for v in moment.day.visits if v.id not in begun and v.booked <= until)})
+    coming = moment.day.model_copy(update={"visits": tuple(v for v in moment.day.visits if v.id not in begun and v.booked <= until)})
     manners = [best.policy.manner, Manner()]
     n = 0
     try:
         while go_on(n) and best.rank[:3] != (0, 0, 0):
-            manner = _near(draw, manners[0] if draw.random() < 0.9 else draw.choice(manners), near, best.plan) if n else Manner()
+            manner = near(draw, manners[0] if draw.random() < 0.9 else draw.choice(manners), coming, best.plan) if n else Manner()
             policy = replace(best.policy, manner=manner, patience_min=draw.choice((0, 5, 15, 30)))
             if draw.random() < 0.3:
                 policy = replace(policy, washes=(), sterilizations=())

@@ -12,8 +12,10 @@ from dataclasses import dataclass, field
 from fettlebook.errors import Mendable
 from fettlebook.plan.bound import Bound, Reason, Search, circulation_bound, core
 from fettlebook.plan.check import Figures, check_plan, figures
-from fettlebook.plan.dispatch import Manner, best_of, dispatch
+from fettlebook.plan.dispatch import dispatch
 from fettlebook.plan.instance import Instance, Plan
+from fettlebook.plan.manner import Manner
+from fettlebook.plan.many_manners import best_of
 from fettlebook.plan.model import ExactModel, solve_exactly
 from fettlebook.plan.rows import rows
 
