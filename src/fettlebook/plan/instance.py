@@ -1,8 +1,9 @@
-"""A day as neutral JSON, schema 1: the instance (what is given) and the plan (who does what when), read strictly.
+"""A day as neutral JSON: the instance (what is given) and the plan (who does what when), read strictly.
 
 Comes in: JSON text of an instance or a plan. Goes out: frozen values, or every finding at once with its JSON path.
 Times are whole minutes after the day's own midnight (elapsed, so that a clock change is an ordinary day of 1,380 or
-1,500 minutes). Never read here: who a visit is for; a visit is an opaque id.
+1,500 minutes). Never read here: who a visit is for; a visit is an opaque id. What version 2 adds is optional, stands
+last in each part, and is written only where it says something: a day of schema 1 stays the same to the byte.
 """
 
 import json
@@ -11,21 +12,40 @@ from collections.abc import Iterable, Sequence
 from difflib import get_close_matches
 from typing import Annotated, Any, Literal, Self, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, Field, ValidationError
 
 from fettlebook.errors import Finding, Mendable
+from fettlebook.plan.detail import Cycle, Duty, OwedTest, PlannedDuty, PlannedTest, Transport
+from fettlebook.plan.detail_findings import detail_findings
+from fettlebook.plan.form import LONGEST_DAY_MIN, Id, Length, Minute
+from fettlebook.plan.form import Part as _Part
 
-LONGEST_DAY_MIN = 4320  # a day with shifts over midnight on both sides
+__all__ = [
+    "LONGEST_DAY_MIN",
+    "Batch",
+    "Chair",
+    "Done",
+    "Instance",
+    "Machine",
+    "Pack",
+    "Person",
+    "Plan",
+    "PlannedStep",
+    "PlannedVisit",
+    "Procedure",
+    "Reprocess",
+    "SetType",
+    "Step",
+    "Visit",
+    "Work",
+    "instance_findings",
+    "read_instance",
+    "read_plan",
+    "to_json",
+]
 
-Id = Annotated[str, Field(min_length=1, max_length=120)]
-Minute = Annotated[int, Field(ge=0, le=LONGEST_DAY_MIN)]
-Length = Annotated[int, Field(ge=1, le=LONGEST_DAY_MIN)]
 Procedure = Literal["opening", "turnover", "closing"]
 Work = Literal["chairs", "instruments"]
-
-
-class _Part(BaseModel):
-    model_config = ConfigDict(strict=True, extra="forbid", frozen=True, populate_by_name=True)
 
 
 class Person(_Part):
@@ -61,12 +81,18 @@ class Step(_Part):
 
 
 class Chair(_Part):
-    """A chair with what is owed before its first visit, between two visits and after its last."""
+    """A chair with what is owed before its first visit, between two visits and after its last.
+
+    Version 2: nothing happens on it in `out`; its closing (with an intensive treatment, if it has one) ends by `closed_by`.
+    """
 
     id: Id
     opening: tuple[Step, ...]
     turnover: Annotated[tuple[Step, ...], Field(min_length=1)]
     closing: Annotated[tuple[Step, ...], Field(min_length=1)]
+    room: Id | None = None
+    out: tuple[tuple[Minute, Minute], ...] = ()
+    closed_by: Minute | None = None
 
     def procedure(self, name: Procedure) -> tuple[Step, ...]:
         """Return the steps of one procedure."""
@@ -74,7 +100,10 @@ class Chair(_Part):
 
 
 class Visit(_Part):
-    """A booked visit: never starts before `booked`; visits of a chair keep their booked order."""
+    """A booked visit: never starts before `booked`; visits of a chair keep their booked order.
+
+    Version 2: `may_move` names other chairs on which it can be served as well.
+    """
 
     id: Id
     chair: Id
@@ -83,6 +112,7 @@ class Visit(_Part):
     uses: dict[str, Annotated[int, Field(ge=0, le=500)]]
     weight: Annotated[int, Field(ge=1, le=1000)]
     latest: Minute | None = None
+    may_move: tuple[Id, ...] = ()
 
     def needs(self) -> dict[str, int]:
         """Return set type -> how many, without zeros."""
@@ -94,20 +124,47 @@ class SetType(_Part):
 
     `places` is how much of a machine's capacity one unit takes; left out, 1 (schema 1 counts sets, so a plan that holds
     the places holds schema 1 too).
+
+    Version 2: `bath`: through an ultrasonic bath before the washer; `dry_minutes`: alone after the washer, before anybody
+    packs it; `lubricate_minutes`: hands before packing, in one go with it; `rides`: kinds of cycle that it may ride, where a
+    machine has a choice (left out: any).
     """
 
     id: Id
     owned: Annotated[int, Field(ge=0, le=5000)]
     places: Annotated[int, Field(ge=1, le=50)] = 1
+    bath: bool = False
+    dry_minutes: Minute = 0
+    lubricate_minutes: Minute = 0
+    rides: tuple[Id, ...] = ()
 
 
 class Machine(_Part):
-    """A washer or a sterilizer with the one cycle that the plan uses; `capacity` in sets (in places where sets state them)."""
+    """A washer or a sterilizer with the one cycle that the plan uses; `capacity` in sets (in places where sets state them).
+
+    Version 2: an ultrasonic bath is one too. `cycles`: a choice for each load; `minutes` is then the quickest. `tests`: owed
+    before the first load, from `not_before` on.
+    """
 
     id: Id
     capacity: Annotated[int, Field(ge=1, le=5000)]
     minutes: Length
     not_before: Minute
+    cycles: tuple[Cycle, ...] = ()
+    tests: tuple[OwedTest, ...] = ()
+    room: Id | None = None
+
+    def cycle_for(self, rides: Iterable[Iterable[str]]) -> tuple[str | None, int] | None:
+        """Return the quickest cycle (None: its only one) that all of some set types may ride, with its minutes; None: there is none."""
+        if not self.cycles:
+            return None, self.minutes
+        asked = [set(r) for r in rides if r]
+        fit = [(c.minutes, c.id) for c in self.cycles if all(c.kind in r for r in asked)]
+        return (min(fit)[1], min(fit)[0]) if fit else None
+
+    def cycle_minutes(self, cycle: str | None) -> int:
+        """Return the minutes of a cycle."""
+        return next((c.minutes for c in self.cycles if c.id == cycle), self.minutes)
 
 
 class Reprocess(_Part):
@@ -120,11 +177,12 @@ class Reprocess(_Part):
 
 
 class PlannedVisit(_Part):
-    """When a visit starts, and on which units."""
+    """When a visit starts, and on which units; `chair` only where it was moved."""
 
     id: Id
     start: Minute
     units: tuple[Id, ...]
+    chair: Id | None = None
 
 
 class PlannedStep(_Part):
@@ -147,7 +205,10 @@ class Pack(_Part):
 
 
 class Batch(_Part):
-    """A load of a machine: loaded just before `start`, unloaded any time after its end (None: not yet)."""
+    """A load of a machine: loaded just before `start`, unloaded any time after its end (None: not yet).
+
+    `cycle` is the one chosen, where the machine has a choice.
+    """
 
     machine: Id
     units: Annotated[tuple[Id, ...], Field(min_length=1)]
@@ -156,6 +217,7 @@ class Batch(_Part):
     start: Minute
     unload_start: Minute | None = None
     unload_person: Id | None = None
+    cycle: Id | None = None
 
 
 class Plan(_Part):
@@ -167,6 +229,8 @@ class Plan(_Part):
     packs: tuple[Pack, ...]
     batches: tuple[Batch, ...]
     left_out: tuple[Id, ...] = ()
+    tests: tuple[PlannedTest, ...] = ()
+    duties: tuple[PlannedDuty, ...] = ()
 
 
 class Done(_Part):
@@ -176,12 +240,18 @@ class Done(_Part):
     steps: tuple[PlannedStep, ...] = ()
     packs: tuple[Pack, ...] = ()
     batches: tuple[Batch, ...] = ()
+    tests: tuple[PlannedTest, ...] = ()
+    duties: tuple[PlannedDuty, ...] = ()
 
 
 class Instance(_Part):
-    """A day to be planned."""
+    """A day to be planned.
 
-    schema_: Annotated[Literal[1], Field(alias="schema")] = 1
+    Version 2: `baths` are ultrasonic baths; `apart` names pairs of set types that may not share a load; `store` is the room
+    in which sets are packed and kept; a duty that a plan does not name is not done.
+    """
+
+    schema_: Annotated[Literal[1, 2], Field(alias="schema")] = 1
     name: str = "day"
     day_start: Minute
     day_end: Minute
@@ -194,6 +264,11 @@ class Instance(_Part):
     reprocess: Reprocess
     now: Minute | None = None
     done: Done | None = None
+    baths: tuple[Machine, ...] = ()
+    apart: tuple[tuple[Id, Id], ...] = ()
+    store: Id | None = None
+    transport: tuple[Transport, ...] = ()
+    duties: tuple[Duty, ...] = ()
 
     def visits_of(self, chair: str) -> tuple[Visit, ...]:
         """Return a chair's visits in booked order (equal times in the order of the file)."""
@@ -202,6 +277,22 @@ class Instance(_Part):
     def places(self) -> dict[str, int]:
         """Return set type -> places that one unit takes in a machine."""
         return {t.id: t.places for t in self.set_types}
+
+    def pack_minutes(self) -> dict[str, int]:
+        """Return set type -> minutes of hands to oil, inspect and pack one unit."""
+        return {t.id: t.lubricate_minutes + self.reprocess.pack_minutes for t in self.set_types}
+
+    def ways(self) -> dict[tuple[str | None, str | None], int]:
+        """Return (room, room) -> minutes on the way, both ways round; what isn't named takes none."""
+        there = {(t.from_, t.to): t.minutes for t in self.transport}
+        return {(b, a): m for (a, b), m in there.items()} | there  # type: ignore[return-value]
+
+    def moved(self, plan: Plan) -> Self:
+        """Return the day with each visit booked on the chair on which a plan serves it."""
+        to = {v.id: v.chair for v in plan.visits if v.chair is not None}
+        if not to:
+            return self
+        return self.model_copy(update={"visits": tuple(v.model_copy(update={"chair": to.get(v.id, v.chair)}) for v in self.visits)})
 
     def owned(self) -> dict[str, int]:
         """Return set type -> units owned."""
@@ -248,32 +339,48 @@ def read_plan(text: str | bytes, where: str = "plan") -> Plan:
 
 
 def to_json(value: Instance | Plan) -> str:
-    """Return schema 1 JSON, optional fields only where they say something."""
+    """Return the JSON text, optional fields only where they say something."""
     return json.dumps(_plain(value), indent=1, ensure_ascii=False) + "\n"
 
 
 def _plain(value: BaseModel) -> dict[str, Any]:
     data = value.model_dump(mode="json", by_alias=True, exclude_defaults=False)
-    if isinstance(value, Plan):
-        if not value.left_out:
-            del data["left_out"]
-        return data
-    for key in ("now", "done"):
-        if data[key] is None:
-            del data[key]
-    for v in data["visits"]:
-        if v["latest"] is None:
-            del v["latest"]
-    for t in data["set_types"]:
-        if t["places"] == 1:
-            del t["places"]
-    for p in data["people"]:
-        if p["does"] == ["chairs", "instruments"]:
-            del p["does"]
-    for b in data.get("done", {}).get("batches", []):
-        if b["unload_start"] is None:
-            del b["unload_start"], b["unload_person"]
+    _without_unsaid(value, data)
     return data
+
+
+# Fields that schema 1 lacks, or that are written only where they say something.
+_UNSAID: dict[str, tuple[str, ...]] = {
+    "Plan": ("left_out", "tests", "duties"),
+    "Done": ("tests", "duties"),
+    "Instance": ("now", "done", "baths", "apart", "store", "transport", "duties"),
+    "Visit": ("latest", "may_move"),
+    "SetType": ("places", "bath", "dry_minutes", "lubricate_minutes", "rides"),
+    "Person": ("does",),
+    "Chair": ("room", "out", "closed_by"),
+    "Machine": ("cycles", "tests", "room"),
+    "PlannedVisit": ("chair",),
+    "Batch": ("cycle",),
+    "Duty": ("subject", "who"),
+    "OwedTest": ("alone_minutes",),
+}
+
+
+def _without_unsaid(value: BaseModel, data: dict[str, Any]) -> None:
+    for name in _UNSAID.get(type(value).__name__, ()):
+        if getattr(value, name) == type(value).model_fields[name].default:
+            del data[name]
+    for name, field in type(value).model_fields.items():
+        inner, written = getattr(value, name), data.get(field.alias or name)
+        if isinstance(inner, Done):
+            _without_unsaid(inner, data[name])
+            for b in data[name]["batches"]:  # running still: not "unloaded by nobody"
+                if b["unload_start"] is None:
+                    del b["unload_start"], b["unload_person"]
+        elif isinstance(inner, tuple) and written:
+            for x, y in zip(inner, written, strict=True):
+                if isinstance(x, BaseModel):
+                    _without_unsaid(x, y)
 
 
 def instance_findings(instance: Instance, where: str = "instance") -> tuple[Finding, ...]:
@@ -296,6 +403,8 @@ def instance_findings(instance: Instance, where: str = "instance") -> tuple[Find
         ("set_types", instance.set_types),
         ("washers", instance.washers),
         ("sterilizers", instance.sterilizers),
+        ("baths", instance.baths),
+        ("duties", instance.duties),
     )
     for field, items in parts:
         for again in (i for i, n in Counter(x.id for x in items).items() if n > 1):
@@ -345,7 +454,7 @@ def instance_findings(instance: Instance, where: str = "instance") -> tuple[Find
                 )
     if (instance.now is None) != (instance.done is None):
         say("now", "`now` and `done` belong together, one is missing", "Give both, or neither.")
-    return tuple(out)
+    return (*out, *detail_findings(instance, where))
 
 
 _Form = TypeVar("_Form", bound=BaseModel)
@@ -378,7 +487,7 @@ def _finding(form: type[BaseModel], error: Any, where: str) -> Finding:
         path += f"[{part}]" if isinstance(part, int) else f".{part}"
     seen = error["input"]
     shown = "" if isinstance(seen, (dict, list, tuple, bytes)) or len(str(seen)) > 60 else f" (seen: {seen!r})"
-    mend = _MENDS.get(error["type"], "Write it as schema 1 asks.")
+    mend = _MENDS.get(error["type"], "Write it as the schema asks.")
     if error["type"] == "extra_forbidden":
         known = {f.alias or n for n, f in form.model_fields.items()}
         near = get_close_matches(str(error["loc"][-1]), known, 1)

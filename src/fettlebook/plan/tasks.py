@@ -190,7 +190,7 @@ def _chairs(
                     where="practice.rulebooks",
                     mend='Add "general": without a turnover no chair is safe for the next patient.',
                 )
-        chairs.append(Chair(id=chair.id, **procedures))
+        chairs.append(Chair(id=chair.id, opening=procedures["opening"], turnover=procedures["turnover"], closing=procedures["closing"]))
     return tuple(chairs), blocks
 
 
