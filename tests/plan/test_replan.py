@@ -162,7 +162,7 @@ def test_without_time_to_search_or_interrupted_at_once_the_first_answer_stands(m
     def stop(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("fettlebook.plan.replan._near", stop)
+    monkeypatch.setattr("fettlebook.plan.replan.near", stop)
     stopped = replan(day, plan, at=AT, events=events, rounds=50)
     _valid(stopped)
 
