@@ -22,6 +22,7 @@ from fettlebook.errors import Mendable
 from fettlebook.science.bound import held_bound_s, residual_bound_s
 from fettlebook.science.chains import CELLS, Delay, coherent, seconds_of_all
 from fettlebook.science.hydraulics import M3_S_PER_ML_MIN, Regime, pressure_drop_kpa, regime, reynolds
+from fettlebook.science.second_feed import undiluted_share
 from fettlebook.science.tree import LineOutlet, LinePart, Tree, read_tree
 from fettlebook.science.washout import volume_changes
 from fettlebook.science.water import peroxide_diffusivity_m2_s
@@ -94,7 +95,8 @@ def outlet_seconds(
     circuit
         Plain data: `parts` [{id, from, kind "tube" with length_m, bore_mm
         and perhaps shape "coiled", or kind "stirred" with volume_ml}],
-        `outlets` [{part, flow_ml_min, and id where two hang on one part}], `mode` "together" or "alone" or `groups`
+        `outlets` [{part, flow_ml_min, and id where two hang on one part}], perhaps `second_feeds` [{part, flow_ml_min, id, at}],
+        `mode` "together" or "alone" or `groups`
         [[outlet, ...], ...] opened one after another, `diffusivity_m2_s` (left out: hydrogen peroxide), `temperature_c`
         (left out: 20).
     flush_share
@@ -115,9 +117,12 @@ def outlet_seconds(
     Raises
     ------
     Mendable
-        The data or a share can't be used; every finding names part and field.
+        The data or a share can't be used, or a second feed keeps the fill from ever reaching its share; every finding
+        names part and field.
     """
-    return tree_seconds(read_tree(circuit), flush_share=flush_share, fill_share=fill_share, rinse_share=rinse_share, method=method)
+    tree = read_tree(circuit)
+    asked = undiluted_share(tree, fill_share) if 0.0 < fill_share < 1.0 else fill_share
+    return tree_seconds(tree, flush_share=flush_share, fill_share=asked, rinse_share=rinse_share, method=method)
 
 
 def tree_seconds(tree: Tree, *, flush_share: float, fill_share: float, rinse_share: float, method: Method) -> tuple[OutletSeconds, ...]:
@@ -391,5 +396,10 @@ def cautions_of(tree: Tree, path: tuple[PathPart, ...]) -> tuple[str, ...]:
         f"{p.id}: coiled. A coil mixes and clears sooner; it is reckoned as straight, and no time is shortened for it."
         for p in path
         if tree.parts[p.id].shape == "coiled"
+    ]
+    said += [
+        f"{feed.id}: {feed.flow_ml_min:g} mL/min of other water join the line. The parts above are reckoned slower by that; what product "
+        "was pushed into it is not reckoned, so a strip at the last outlet decides."
+        for feed in tree.feeds
     ]
     return tuple(said)

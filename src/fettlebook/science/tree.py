@@ -3,11 +3,13 @@
 Plain data in the form that a JSON or TOML file has: `parts` (id, from, kind tube with length_m, bore_mm and perhaps shape
 "coiled", or kind stirred with volume_ml, which is how a fitting is given too), `outlets` (part, flow_ml_min, and id where
 two outlets hang on one part), and `groups` of outlets opened together one group after the other, or `mode` "together" /
-"alone". What is wrong is named with part and field, all of it at once; nothing is guessed.
+"alone". Perhaps `second_feeds` (part, flow_ml_min, perhaps id, and at "start" or "end" of the part): clean water that
+enters there by an open branch, a mixing valve or a leak. What is wrong is named with part and field, all of it at once;
+nothing is guessed.
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
@@ -18,6 +20,7 @@ BORE_MM: Final = (0.3, 25.0)
 LENGTH_M: Final = (0.001, 50.0)
 VOLUME_ML: Final = (0.01, 20_000.0)
 FLOW_ML_MIN: Final = (0.1, 10_000.0)
+FEED_ML_MIN: Final = (0.001, 10_000.0)  # a leak may be a drop a minute
 _PLACE_MEND: Final = "Set from to the id of the part that it hangs on, or leave it out for a part at the supply."
 
 
@@ -52,6 +55,26 @@ class LineOutlet:
 
 
 @dataclass(frozen=True, slots=True)
+class SecondFeed:
+    """Clean water that enters at the start of the last part of `path`, or at its end; `path` runs from the supply on."""
+
+    id: str
+    path: tuple[str, ...]
+    flow_ml_min: float
+    at_end: bool = False
+
+    def entry(self, flowing: Collection[str]) -> tuple[str | None, bool]:
+        """Return the part at which it meets flowing water, and whether at its end; a part that stands passes it upward."""
+        met = next((part for part in reversed(self.path) if part in flowing), None)
+        return met, met is not None and (self.at_end or met != self.path[-1])
+
+    def relieved(self, flowing: Collection[str]) -> tuple[str, ...]:
+        """Return the parts in which so much less flows, since it enters below them."""
+        met, at_end = self.entry(flowing)
+        return () if met is None else self.path[: self.path.index(met) + at_end]
+
+
+@dataclass(frozen=True, slots=True)
 class Tree:
     """The checked circuit. `dead_legs` are parts through which no outlet draws: no flush ever clears them."""
 
@@ -60,6 +83,7 @@ class Tree:
     dead_legs: tuple[str, ...]
     diffusivity_m2_s: float | None
     temperature_c: float
+    feeds: tuple[SecondFeed, ...] = ()
 
     def groups(self) -> tuple[tuple[LineOutlet, ...], ...]:
         """Return the outlets that are open together, group after group."""
@@ -67,7 +91,9 @@ class Tree:
         return tuple(tuple(o for o in self.outlets if o.group == g) for g in range(count))
 
     def flow_ml_min(self, part: str, group: int) -> float:
-        """Return the flow through a part while a group is open: the sum of the group's outlets that it feeds."""
+        """Return the flow through a part while a group is open: the sum of its outlets, less what enters below it."""
+        if self.feeds:
+            return self.flows_ml_min().get((group, part), 0.0)
         return sum(o.flow_ml_min for o in self.outlets if o.group == group and part in o.path)
 
     def flows_ml_min(self) -> dict[tuple[int, str], float]:
@@ -76,6 +102,10 @@ class Tree:
         for outlet in self.outlets:
             for part in outlet.path:
                 flows[outlet.group, part] = flows.get((outlet.group, part), 0.0) + outlet.flow_ml_min
+        for feed in self.feeds:
+            for group in {outlet.group for outlet in self.outlets}:
+                for part in feed.relieved({name for opened, name in flows if opened == group}):
+                    flows[group, part] -= feed.flow_ml_min
         return flows
 
 
@@ -103,6 +133,7 @@ def read_tree(circuit: Mapping[str, Any]) -> Tree:
     paths = _paths(parents, found)
     flows, places = _outlets(_items(circuit, "outlets", found), parts, found)
     group_of = _groups(circuit, list(flows), found)
+    feeds = _feeds(circuit, parts, found)
     diffusivity = circuit.get("diffusivity_m2_s")
     if diffusivity is not None and not _in(diffusivity, 0.0, 1e-7):
         found.append(Finding(f"{diffusivity!r} is outside 0 to 1e-7", "diffusivity_m2_s", "Peroxide has 1.4e-9 at 25 degC, cells have 0."))
@@ -113,13 +144,57 @@ def read_tree(circuit: Mapping[str, Any]) -> Tree:
         raise Mendable.of(found)
     outlets = tuple(LineOutlet(o, paths[places[o]], flow, group_of[o]) for o, flow in flows.items())
     used = {part for outlet in outlets for part in outlet.path}
-    return Tree(
+    tree = Tree(
         parts=parts,
         outlets=outlets,
         dead_legs=tuple(p for p in parts if p not in used),
         diffusivity_m2_s=None if diffusivity is None else float(diffusivity),
         temperature_c=float(temperature),
+        feeds=tuple(SecondFeed(f.id, paths[f.path[-1]] if f.path else (), f.flow_ml_min, f.at_end) for f in feeds),
     )
+    if backward := backflow(tree):
+        raise Mendable.of(backward)
+    return tree
+
+
+def backflow(tree: Tree) -> tuple[Finding, ...]:
+    """Return the second feeds that bring at least as much as leaves below them: water would run backwards."""
+    if not tree.feeds:
+        return ()
+    flows, found = tree.flows_ml_min(), []
+    for row, feed in enumerate(tree.feeds):
+        for group in {outlet.group for outlet in tree.outlets}:
+            flowing = {name for opened, name in flows if opened == group}
+            met, at_end = feed.entry(flowing)
+            if met is None:
+                continue
+            entering = sum(f.flow_ml_min for f in tree.feeds if f.entry(flowing) == (met, at_end))
+            left = min([flows[group, part] for part in feed.relieved(flowing)] + ([] if at_end else [flows[group, met] - entering]))
+            if left <= 1e-9:
+                seen = f"{feed.flow_ml_min:g} mL/min enter at {met}, and no more than that leaves below"
+                mend = "Shut it or have it mended, measure the outlets again, and take it out. So much can't be reckoned with."
+                found.append(Finding(seen, f"second_feeds[{row}] {feed.id!r}, flow_ml_min", mend))
+                break
+    return tuple(found)
+
+
+def _feeds(circuit: Mapping[str, Any], parts: Mapping[str, LinePart], found: list[Finding]) -> list[SecondFeed]:
+    """Return the second feeds, each with its own part alone as path."""
+    if not circuit.get("second_feeds"):
+        return []
+    feeds: list[SecondFeed] = []
+    for row, item in enumerate(_items(circuit, "second_feeds", found)):
+        part, name, at = item.get("part"), item.get("id", item.get("part")), item.get("at", "start")
+        where = f"second_feeds[{row}] {name!r}"
+        if part is not None and part not in parts:
+            found.append(Finding(f"enters at {part!r}, which is no part", f"{where}, part", "Name the part at which it enters."))
+            continue
+        if at not in ("start", "end"):
+            found.append(Finding(f"at is {at!r}", f"{where}, at", "Write start or end, or leave it out."))
+        mend = "Shut the supply, open the outlets, and measure what still comes with cup and clock."
+        flow = _number(item, "flow_ml_min", FEED_ML_MIN, where=where, mend=mend, found=found)
+        feeds.append(SecondFeed(str(name or "second feed"), () if part is None else (part,), flow, at_end=at == "end"))
+    return feeds
 
 
 def _parts(items: Sequence[Mapping[str, Any]], found: list[Finding]) -> tuple[dict[str, LinePart], dict[str, str | None]]:

@@ -22,6 +22,7 @@ from fettlebook.science.circuits import (
     exact_times,
     trees_seconds,
 )
+from fettlebook.science.second_feed import undiluted_share, with_feeds_times
 from fettlebook.science.tree import Tree, read_tree, tube
 
 Input = Literal["flow", "bore", "length"]
@@ -146,6 +147,12 @@ def sure_seconds_of_all(
     for spread in spreads:
         _check(spread, confidence)
     trees = [read_tree(circuit) for circuit in circuits]
+    if any(tree.feeds for tree in trees):
+        if len(trees) > 1:  # each asks for another share of its own end
+            shares = {"flush_share": flush_share, "fill_share": fill_share, "rinse_share": rinse_share}
+            pairs = zip(circuits, spreads, strict=True)
+            return [sure_seconds(c, spread=s, confidence=confidence, method=method, **shares) for c, s in pairs]
+        fill_share = undiluted_share(_slower(trees[0], spreads[0]), fill_share)
     best = trees_seconds(trees, flush_share=flush_share, fill_share=fill_share, rinse_share=rinse_share, method=method)
     ratios = _ratios(trees, spreads, (flush_share, 1.0 - fill_share, rinse_share), method)
     scale = NormalDist().inv_cdf(confidence) / _LIMIT_SIGMA
@@ -205,7 +212,7 @@ def _slower_is_longer(tree: Tree, spread: Spread) -> float:
     In a path of tubes alone, a flow slower by a factor and a length longer by it change tbar and tau_D alike, so they give
     the very same times, and between two near factors the logarithm of the time runs straight.
     """
-    if spread.flow_by_outlet or spread.flow_share < 1e-3 or any(part.kind == "stirred" for part in tree.parts.values()):
+    if tree.feeds or spread.flow_by_outlet or spread.flow_share < 1e-3 or any(part.kind == "stirred" for part in tree.parts.values()):
         return 0.0
     return math.log(1.0 + spread.length_share) / -math.log(1.0 - spread.flow_share)
 
@@ -213,7 +220,7 @@ def _slower_is_longer(tree: Tree, spread: Spread) -> float:
 def _slower(tree: Tree, spread: Spread) -> Tree:
     own = spread.flow_by_outlet or {}
     outlets = tuple(replace(o, flow_ml_min=o.flow_ml_min * (1.0 - own.get(o.id, spread.flow_share))) for o in tree.outlets)
-    return replace(tree, outlets=outlets)
+    return with_feeds_times(replace(tree, outlets=outlets), 1.0 + spread.flow_share)
 
 
 def _wider(tree: Tree, spread: Spread) -> Tree:
