@@ -7,14 +7,14 @@ that was read. What stood there is then replaced in one step, so that nobody fin
 import contextlib
 import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import date
 from pathlib import Path
 
 from fettlebook.errors import Mendable
 from fettlebook.practice.lines import KeyPath, value_spans
 from fettlebook.practice.load import Loaded, read_practice
-from fettlebook.practice.model import Outlet, Practice
+from fettlebook.practice.model import Outlet, Practice, Strips
 
 BOM = b"\xef\xbb\xbf"
 
@@ -40,13 +40,17 @@ def outlet_path(practice: Practice, chair_id: str, outlet_id: str) -> KeyPath:
 
 def with_flow(practice: Practice, path: KeyPath, flow_ml_min: float, measured_on: date, within_pct: float | None = None) -> Practice:
     """Return the practice with the flow of one outlet, measured on a day within some per cent; None leaves the per cent as they are."""
+    changed: dict[str, object] = {"flow_ml_min": flow_ml_min, "measured_on": measured_on}
+    if within_pct is not None:
+        changed["flow_within_pct"] = within_pct
+    return _with_outlet(practice, path, changed)
+
+
+def _with_outlet(practice: Practice, path: KeyPath, changed: Mapping[str, object]) -> Practice:
     _, chair_number, _, outlet_number = path
     chairs = list(practice.chairs)
     chair = chairs[int(chair_number)]
     outlets: list[Outlet] = list(chair.outlets)
-    changed: dict[str, object] = {"flow_ml_min": flow_ml_min, "measured_on": measured_on}
-    if within_pct is not None:
-        changed["flow_within_pct"] = within_pct
     outlets[int(outlet_number)] = outlets[int(outlet_number)].model_copy(update=changed)
     chairs[int(chair_number)] = chair.model_copy(update={"outlets": tuple(outlets)})
     return practice.model_copy(update={"chairs": tuple(chairs)})
@@ -78,18 +82,36 @@ def set_flow(text: bytes, path: KeyPath, flow_ml_min: float, measured_on: date, 
     Mendable
         The outlet's flow does not stand where it can be replaced; nothing is guessed then.
     """
-    mark = BOM if text.startswith(BOM) else b""
-    body = text.removeprefix(BOM)
-    spans = value_spans(body)
-    flow_at = spans.get((*path, "flow_ml_min"))
-    if flow_at is None:
-        raise Mendable("the place of flow_ml_min was not found", where="practice file", mend="Write the values in by hand.")
     values = {"flow_ml_min": _number(flow_ml_min), "measured_on": measured_on.isoformat().encode()}
     if within_pct is not None:
         values["flow_within_pct"] = _number(within_pct)
-    changes = [(spans[*path, key], value) for key, value in values.items() if (*path, key) in spans]
-    new = [key.encode() + b" = " + value for key, value in values.items() if (*path, key) not in spans]
-    if new and path in spans:  # { id = ..., flow_ml_min = ... } on one line
+    return _set_values(text, path, values)
+
+
+def with_strips(practice: Practice, path: KeyPath, strips: Strips) -> Practice:
+    """Return the practice with what strips said of one outlet."""
+    return _with_outlet(practice, path, {"strips": strips})
+
+
+def set_strips(text: bytes, path: KeyPath, strips: Strips) -> bytes:
+    """Return the text of a practice file with what strips said of one outlet; parameters and errors as for `set_flow`."""
+    said = ", ".join(f"{key} = {value if isinstance(value, date) else _number(value).decode()}" for key, value in strips)
+    return _set_values(text, path, {"strips": f"{{ {said} }}".encode()})
+
+
+def _set_values(text: bytes, path: KeyPath, values: Mapping[str, bytes]) -> bytes:
+    """Put values into an outlet: in their old place, or new behind its flow."""
+    mark = BOM if text.startswith(BOM) else b""
+    body = text.removeprefix(BOM)
+    places = value_spans(body)
+    flow_at = places.get((*path, "flow_ml_min"))
+    headed = [key for key in values if (*path, key) not in places and any(p[: len(path) + 1] == (*path, key) for p in places)]
+    if flow_at is None or headed:
+        what = headed[0] if headed else "flow_ml_min"
+        raise Mendable(f"the place of {what} was not found", where="practice file", mend="Write the values in by hand.")
+    changes = [(places[*path, key], value) for key, value in values.items() if (*path, key) in places]
+    new = [key.encode() + b" = " + value for key, value in values.items() if (*path, key) not in places]
+    if new and path in places:  # { id = ..., flow_ml_min = ... } on one line
         changes.append(((flow_at[1], flow_at[1]), b"".join(b", " + entry for entry in new)))
     elif new:  # [[chairs.outlets]]: lines of their own, as deep as the flow's
         start = body.rfind(b"\n", 0, flow_at[0]) + 1
@@ -134,14 +156,14 @@ def replace_practice_file(path: Path, loaded: Loaded, before: bytes, after: byte
         raise Mendable.of(again.errors)
     if again.practice != meant:
         raise Mendable(
-            "the changed file would not read as was meant", where=loaded.file, mend="Write the two values in by hand; nothing was changed."
+            "the changed file would not read as was meant", where=loaded.file, mend="Write the values in by hand; nothing was changed."
         )
     target = path.resolve()
     draft = ""
     try:
         with _held(target):
             if not os.access(target, os.W_OK):
-                raise Mendable("the file is read-only", where=str(path), mend="Allow writing to it, or write the two values in by hand.")
+                raise Mendable("the file is read-only", where=str(path), mend="Allow writing to it, or write the values in by hand.")
             if target.read_bytes() != before:
                 raise Mendable(
                     "the file was changed by someone else in the meantime", where=str(path), mend="Do it again; nothing was written."

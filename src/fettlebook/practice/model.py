@@ -138,6 +138,16 @@ class OutletKind(StrEnum):
     OTHER = "other"
 
 
+class Strips(Part):
+    """What strips at an outlet said of its line: how many times as slow as computed, and what mixes at its end."""
+
+    dipped_on: Annotated[date, Field(description="day on which the strips were dipped; 2026-11-02")]
+    slower: Annotated[float, Field(gt=0.05, le=20, description="number of times as slow as computed, likeliest; 1.1")]
+    slower_from: Annotated[float, Field(gt=0.05, le=20, description="lower end of its range, 95 %; 1.0")]
+    slower_to: Annotated[float, Field(gt=0.05, le=20, description="upper end of its range, 95 %; 1.3")]
+    mixing_ml: Annotated[float, Field(ge=0, le=2_000, description="water that mixes at the end of this line, beside what is entered [mL]")]
+
+
 class Outlet(Part):
     """Where water leaves the chair."""
 
@@ -152,6 +162,29 @@ class Outlet(Part):
         float | None,
         Field(gt=0, le=50, description="range of the measured flow, up and down, as `fettlebook flow` tells it [%]; left out: 10"),
     ] = None
+    strips: Annotated[
+        Strips | None, Field(description="table of what strips at this outlet said; `fettlebook calibrate` tells it, no time gets shorter")
+    ] = None
+
+
+class SecondFeedKind(StrEnum):
+    """By what a second water reaches the lines."""
+
+    OPEN_BRANCH = "open branch"
+    MIXING_VALVE = "mixing valve"
+    LEAK = "leaking non-return valve"
+
+
+class SecondFeed(Part):
+    """Other water that enters the lines below the supply, and thins what the supply brings."""
+
+    id: Id
+    kind: Annotated[SecondFeedKind, Field(strict=False, description="kind of second feed")]
+    into: Annotated[Id, Field(description="id of the segment or stirred volume at whose beginning it enters")]
+    flow_ml_min: Annotated[
+        float, Field(gt=0, le=5_000, description="flow that it brings while the outlets are open as in use, supply shut [mL/min]")
+    ]
+    shut_for_fill: Annotated[bool, Field(description="answer true where a person shuts it before each fill")] = False
 
 
 class SuctionLine(Part):
@@ -181,6 +214,12 @@ class Chair(Part):
         tuple[tuple[Id, ...], ...],
         Field(description="list of groups of outlets that are opened together; one group after the other; leave out for one at a time"),
     ] = ()
+    second_feeds: Annotated[
+        tuple[SecondFeed, ...], Field(description="list of places where other water enters; open branch, mixing valve, leak")
+    ] = ()
+    changed_on: Annotated[
+        date | None, Field(description="day on which its water lines were last changed; hose, valve, filter, block, pump; 2026-11-02")
+    ] = None
     suction: Annotated[tuple[SuctionLine, ...], Field(description="list of suction hoses")] = ()
 
 

@@ -12,6 +12,7 @@ from fettlebook.practice.lines import KeyPath
 from fettlebook.practice.model import Chair, OutletKind, SupplyKind
 from fettlebook.practice.parts import Parts
 from fettlebook.practice.place import Fault
+from fettlebook.practice.relations.unit import check_unit
 from fettlebook.practice.relations.unknown import unknown
 
 # lowest and highest flow that a measurement of such an outlet can be [mL/min]  [P]
@@ -36,6 +37,7 @@ def check_chairs(parts: Parts) -> Iterator[Fault]:
         yield from _lines(chair, at)
         yield from _flows(chair, at)
         yield from _run_together(chair, at)
+        yield from check_unit(chair, at)
 
 
 def _supply(chair: Chair, at: KeyPath) -> Iterator[Fault]:
