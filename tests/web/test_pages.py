@@ -16,7 +16,7 @@ import pytest
 import fettlebook.web
 from fettlebook.errors import Mendable
 from fettlebook.exchange.paper.typeset import FONTS
-from fettlebook.web import app as app_module
+from fettlebook.web import board, wording
 
 pytestmark = pytest.mark.invented
 DAY = f"/day/{made_up.DAY}"
@@ -192,7 +192,7 @@ def test_a_fault_is_a_500_with_a_number_and_no_traceback(client, monkeypatch, ca
     def breaks(*_):
         raise RuntimeError("secret text of the fault")
 
-    monkeypatch.setattr(app_module.board, "lay_out", breaks)
+    monkeypatch.setattr(board, "lay_out", breaks)
     answer = client.get(DAY)
     assert answer.status_code == 500
     number = re.search(r"number ([0-9a-f]{8})", answer.text)
@@ -204,7 +204,7 @@ def test_a_fault_is_a_500_with_a_number_and_no_traceback(client, monkeypatch, ca
 
 
 def test_a_fault_while_drawing_the_fault_page_is_still_a_plain_500(client, monkeypatch):
-    monkeypatch.setattr(app_module.wording, "clock", lambda *_: 1 / 0)
+    monkeypatch.setattr(wording, "clock", lambda *_: 1 / 0)
     answer = client.get(DAY)
     assert answer.status_code == 500
     assert "number" in answer.text

@@ -1,11 +1,14 @@
 """One day's plan as people read it: the verdict in one line, who does what when, which visits start late, what is short."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from enum import StrEnum
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from fettlebook.errors import Finding
+
+if TYPE_CHECKING:
+    from fettlebook.plan.basis import Basis
 
 
 class DayVerdict(StrEnum):
@@ -77,3 +80,4 @@ class DayPlan:
     attended_minutes: dict[str, int]  # person -> minutes of work
     method: str  # which scheduler gave it, and whether it is proven best
     findings: tuple[Finding, ...] = ()  # what in the files needs a look (not mapped, not measured ...)
+    basis: "Basis | None" = field(default=None, compare=False, repr=False)  # what it was made from; not exported

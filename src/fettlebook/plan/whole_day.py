@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import date
 
 from fettlebook.errors import Finding
+from fettlebook.plan.basis import basis_of
 from fettlebook.plan.check import check_plan, figures
 from fettlebook.plan.day import DayPlan, DayVerdict, PlannedVisit, Task
 from fettlebook.plan.explain import Words, dirty_at_night, hopeless_words, line, minutes_late, shortages_of, verdict_of, why_late
@@ -85,6 +86,7 @@ def plan_day(
         attended_minutes={p: n + tested[p] for p, n in solved.figures.attended_minutes.items()},
         method=_method(solved),
         findings=(*findings, *maps.findings, *_left_unsterile(instance, solved.plan, words)),
+        basis=basis_of(practice, instance, solved.plan, maps),
     )
 
 

@@ -2,7 +2,7 @@
 
 import csv
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import date, datetime
 from io import StringIO
 from typing import Any
@@ -85,7 +85,8 @@ def as_csv(rows: Iterable[Row]) -> str:
 
 def as_json(plan: DayPlan) -> dict[str, Any]:
     """Return the plan as plain values, moments in ISO 8601."""
-    plain: dict[str, Any] = _plain(asdict(plan))
+    plain: dict[str, Any] = _plain(asdict(replace(plan, basis=None)))
+    del plain["basis"]
     return plain
 
 
