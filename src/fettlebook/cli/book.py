@@ -40,6 +40,18 @@ def init(*, book_at: str, practice_file: str, key_at: str | None, as_json: bool)
     _run("book_write", "begin", book_at=book_at, practice_file=practice_file, key_at=key_at, as_json=as_json)
 
 
+@book.command(short_help="Take in the practice file and rules that hold from now on.")
+@_BOOK
+@click.argument("practice_file", metavar="PRACTICE.toml", type=click.Path(path_type=str))
+@_JSON
+def renew(*, book_at: str, practice_file: str, as_json: bool) -> None:
+    """Write into the book which practice file and which rules hold from now on; nothing where it holds them already.
+
+    Verdicts about a past day stand on the file and the rules of that day. The page does this by itself whenever the file changes.
+    """
+    _run("book_write", "renew", book_at=book_at, practice_file=practice_file, as_json=as_json)
+
+
 @book.command(short_help="Add entries from standard input.")
 @_BOOK
 @_PRACTICE

@@ -3,15 +3,14 @@
 import json
 import os
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from pathlib import Path
 
 import click
 
-from fettlebook.book.canonical import respell
 from fettlebook.book.checkpoint import parse_checkpoint, qr_payload, text_of
-from fettlebook.book.entries import MOST_BYTES, PROGRAM, Entry, read_entry
-from fettlebook.book.gate import Gate, gate_of
+from fettlebook.book.door import Door
+from fettlebook.book.entries import MOST_BYTES, PROGRAM
 from fettlebook.book.keyfile import make_key, read_key
 from fettlebook.book.kinds import PracticeFileVersion
 from fettlebook.book.received import Receipt, Refused
@@ -21,6 +20,7 @@ from fettlebook.cli.book_open import existing_file, is_address, key_file, moment
 from fettlebook.cli.whole_file import write_whole
 from fettlebook.errors import Finding, Mendable
 from fettlebook.practice.load import read_practice_file
+from fettlebook.standing.versions import rulebook_version
 
 _CHUNK = 1 << 20
 
@@ -40,6 +40,7 @@ def begin(*, book_at: str, practice_file: str, key_at: str | None, as_json: bool
         signer = make_key(key_path, book_name(practice.id))  # before the first entry: a taken name is said with nothing written
         moment = moment_now(practice.time_zone)
         store.note(PracticeFileVersion.of(Path(practice_file).read_text("utf-8"), Path(practice_file).name), moment=moment)
+        store.note(rulebook_version(loaded.practice), moment=moment)
         note = sign_book(store, key_path)
     public = str(signer.verifier)
     if as_json:
@@ -51,14 +52,35 @@ def begin(*, book_at: str, practice_file: str, key_at: str | None, as_json: bool
     return 0
 
 
+def renew(*, book_at: str, practice_file: str, as_json: bool) -> int:
+    """Write the practice file and the rules that hold from now on, where the book's newest are others."""
+    loaded = read_practice_file(Path(practice_file))
+    if loaded.practice is None:
+        raise Mendable.of(loaded.errors)
+    practice = loaded.practice.practice
+    file = PracticeFileVersion.of(Path(practice_file).read_text("utf-8"), Path(practice_file).name)
+    written = {}
+    with opened(book_at, practice.id, write=True) as store:
+        door, moment = Door(store), moment_now(practice.time_zone)
+        for data in (file, rulebook_version(loaded.practice)):
+            last = store.latest(data.KIND)
+            if last is None or last.entry.data != data:
+                written[data.KIND] = door.note(data, moment=moment).id
+    if as_json:
+        click.echo(json.dumps({"written": written}))
+    else:
+        click.echo("\n".join(f"{kind}: {entry}" for kind, entry in written.items()) or "The book holds this practice file and these rules.")
+    return 0
+
+
 def append(*, book_at: str, practice: str | None, via: str, offset_ms: int, as_json: bool) -> int:
     """Add entries from standard input; say each id once it is durable."""
     stored = refused = 0
     with opened(book_at, practice, write=True) as store:
         store.heed_clock(moment_now())
-        gate = gate_of(store.read(kinds=[PracticeFileVersion.KIND]))
+        door = Door(store)
         for lines in _batches():
-            results = _put(store, gate, [raw for _, raw in lines], via, offset_ms)
+            results = door.append([raw for _, raw in lines], now=now_ms(), via=via, offset=offset_ms)
             for (number, _), result in zip(lines, results, strict=True):
                 if isinstance(result, Receipt):
                     stored += 1
@@ -112,24 +134,6 @@ def qr_svg(note: str) -> str:
     out = io.BytesIO()
     segno.make(qr_payload(note), error="m", micro=False).save(out, kind="svg", scale=4, border=4)
     return out.getvalue().decode("utf-8")
-
-
-def _put(store: Store, gate: Gate, lines: Sequence[bytes], via: str, offset: int) -> list[Receipt | Refused]:
-    read = [_readable(raw, gate, offset) for raw in lines]
-    waiting = [raw for raw in read if isinstance(raw, bytes)]
-    results = iter(store.append(waiting, now=now_ms(), via=via, offset=offset) if waiting else [])
-    return [one if isinstance(one, Refused) else next(results) for one in read]
-
-
-def _readable(raw: bytes, gate: Gate, offset: int) -> bytes | Refused:
-    made: Entry | None = None
-    try:
-        spelled = respell(raw, where="entry", most_bytes=MOST_BYTES)
-        made = read_entry(spelled)
-    except Mendable as error:
-        return Refused(None, error.findings)
-    found = gate.refusals(made, now=now_ms(), offset=offset)
-    return Refused(made.id, found) if found else spelled
 
 
 def _batches() -> Iterator[list[tuple[int, bytes]]]:

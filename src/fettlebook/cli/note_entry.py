@@ -12,8 +12,8 @@ from zoneinfo import ZoneInfo
 import click
 from pydantic import ValidationError
 
-from fettlebook.book.entries import PROGRAM, Moment, new_entry
-from fettlebook.book.gate import gate_of
+from fettlebook.book.door import Door
+from fettlebook.book.entries import PROGRAM, Moment
 from fettlebook.book.kinds import KINDS, Data, HeldFile, PracticeFileVersion, to_ms
 from fettlebook.book.stores import Store
 from fettlebook.book.words import seal_words
@@ -72,7 +72,7 @@ def write(
         raise Mendable("not given", where=missing, mend="Say into which book, and who says it: --book book.sqlite --by ana.")
     typed = _split(fields, model)
     with opened(book_at, practice, write=True) as store:
-        gate = gate_of(store.read(kinds=[PracticeFileVersion.KIND]))
+        door = Door(store)
         zone = _zone(store)
         now = now_ms()
         when = to_ms(at.replace(tzinfo=ZoneInfo(zone))) if at is not None else now
@@ -80,13 +80,11 @@ def write(
         values |= {"from_paper": True} if from_paper else {}
         moment = Moment(when, zone)
         # Everything is held against the kind, the practice and the clock before a file or a key is kept.
-        trial = new_entry(_data(model, kind, values), moment=moment, device="server", n=1, by=by, refers_to=refers_to)
-        if found := gate.refusals(trial, now=now):
-            raise Mendable.of(found)
+        door.refuse(_data(model, kind, values), moment=moment, by=by, refers_to=refers_to, now=now)
         _known_reference(store, refers_to)
         values |= {name: _value(name, text, _fields(model)[name], _keeper(store)) for name, text in typed.items() if name in _FILES}
         values |= {"remark": seal_words(remark, store.text_keys())} if remark is not None else {}
-        receipt = store.note(_data(model, kind, values), moment=moment, by=by, refers_to=refers_to, now=now)
+        receipt = door.note(_data(model, kind, values), moment=moment, by=by, refers_to=refers_to, now=now)
     if as_json:
         click.echo(json.dumps({"id": receipt.id, "seq": receipt.seq, "received": receipt.received, "leaf_hash": receipt.leaf_hash.hex()}))
     else:

@@ -9,8 +9,10 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from fettlebook.book.kinds import from_ms, to_ms
-from fettlebook.book.stores import open_book
+import click
+
+from fettlebook.book.kinds import PracticeFileVersion, from_ms, to_ms
+from fettlebook.book.stores import Store, open_book
 from fettlebook.errors import Mendable
 from fettlebook.practice.load import load_practice
 from fettlebook.practice.model import Practice
@@ -80,8 +82,17 @@ def read_standings(practice_file: str, data: str | None, at: str | None, known_a
             mend=f"Name it with --data, or begin one: fettlebook book init {book.name} {path.name}.",
         )
     with open_book(book, practice.practice.id, write=False) as store:
+        _say_where_it_differs(store, path)
         standings = fold(store.read(), practice, rulebook, running_times(practice, rulebook), original=store.get)
         yield Asked(practice, standings, moment, known)
+
+
+def _say_where_it_differs(store: Store, path: Path) -> None:
+    """Verdicts stand on what the book holds: say so where the file beside it was changed since."""
+    last = store.latest(PracticeFileVersion.KIND)
+    if last is not None and getattr(last.entry.data, "text", None) != path.read_text("utf-8"):
+        told = f"{path.name} is not the practice file that the book holds; verdicts stand on the book's."
+        click.echo(f"{told} Take it in: fettlebook book renew BOOK {path.name}", err=True)
 
 
 def read_moment(text: str, zone: ZoneInfo, where: str, now: datetime) -> datetime:

@@ -32,6 +32,12 @@ def bundled_pack(name: str) -> Pack:
     return read.pack
 
 
+def pack_text(name: str) -> str:
+    """Return the text of a pack that comes with fettlebook; raises as `bundled_pack` does."""
+    bundled_pack(name)
+    return _folder().joinpath(f"{name}.toml").read_text("utf-8")
+
+
 def unknown_pack(name: str, where: str) -> Finding:
     """Return the finding for a name that no pack has, with the nearest one."""
     near = get_close_matches(name.lower(), pack_names(), n=1, cutoff=0.5)

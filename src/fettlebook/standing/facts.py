@@ -23,9 +23,11 @@ from fettlebook.book.kinds import (
     NoticeEnded,
     OutOfService,
     PackOpened,
+    PracticeFileVersion,
     ProductOpened,
     RepairDone,
     Returned,
+    RulebookVersion,
     SampleResult,
     SampleTaken,
     SetRetired,
@@ -208,6 +210,30 @@ class Booked(NamedTuple):
     visits: tuple[tuple[str, int, int, str], ...]
 
 
+class FileHeld(NamedTuple):
+    """A practice file that holds from then on."""
+
+    digest: str
+    text: str
+    name: str
+
+
+class LayerHeld(NamedTuple):
+    """One pack of a rulebook."""
+
+    name: str
+    digest: str
+    text: str
+
+
+class RulesHeld(NamedTuple):
+    """A rulebook that holds from then on; `digest` names its packs together."""
+
+    digest: str
+    layers: tuple[LayerHeld, ...]
+
+
+FILE, RULES = "practice file", "rulebook"
 NOT_SAID: Final = (None, None)  # one copy for the many entries that don't say it
 LIVE_WITHIN_MS: Final = 60_000
 
@@ -424,6 +450,15 @@ def _booked(r: Received, d: BookImported, at: int) -> Found:
     yield (f"day:{d.day}", "booked"), at, Booked(visits)
 
 
+def _file(r: Received, d: PracticeFileVersion, at: int) -> Found:
+    yield (PRACTICE, FILE), at, FileHeld(d.digest, d.text, d.name or "practice.toml")
+
+
+def _rules(r: Received, d: RulebookVersion, at: int) -> Found:
+    layers = tuple(LayerHeld(layer.name, layer.digest, layer.text) for layer in d.layers)
+    yield (PRACTICE, RULES), at, RulesHeld(" ".join(layer.digest for layer in layers), layers)
+
+
 Reader = Callable[[Received, Any, int], Found]
 _READERS: Final[dict[type[Data], Reader]] = {
     VisitStarted: _visit,
@@ -450,4 +485,6 @@ _READERS: Final[dict[type[Data], Reader]] = {
     SolutionMixed: _mixed,
     SetRetired: _retired,
     BookImported: _booked,
+    PracticeFileVersion: _file,
+    RulebookVersion: _rules,
 }

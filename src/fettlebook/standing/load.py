@@ -17,7 +17,7 @@ def load_conditions(look: Look, load: str, *, unit: str | None = None, pack: str
     packed = look.latest(subject, "packed")
     if packed is None:
         return (Condition("packed", Verdict.UNPROVEN, "what lies in it is not in the book", BOOK, mend=_again(look, subject)),)
-    machine = look.basis.machines.get(packed.says.machine.removeprefix("machine:"))
+    machine = look.machine(packed.says.machine, packed.happened)
     if machine is None:
         why = f"{packed.says.machine.removeprefix('machine:')} is not in the practice file"
         return (Condition("packed", Verdict.UNPROVEN, why, BOOK, (packed.entry,), packed.happened, mend=_again(look, subject)),)
@@ -98,7 +98,7 @@ def _looked_back(look: Look, machine: Machine, packed: Fact, ran: Fact) -> Itera
         why = f"{test} failed {look.when(after.happened)}, and none was passed since this load"
         what = f"no look-back from {test}"
         entries = (after.entry, ran.entry)
-        if again_released and decided is not None and look.basis.may(decided.says.by, Skill.LEAD):
+        if again_released and decided is not None and look.then(decided.happened).may(decided.says.by, Skill.LEAD):
             yield Condition(what, Verdict.FIT, f"{why}; released anew by {decided.says.by}", origin, (decided.entry,), decided.happened)
         else:
             verdict = Verdict.UNFIT if packed.says.implant else Verdict.UNPROVEN
@@ -128,7 +128,7 @@ def released(look: Look, subject: str, ran: Fact, *, unit: str | None, pack: str
     lacks = [
         words
         for words, missing in (
-            (f"{says.by} has neither the skill release nor lead", not look.basis.may(says.by, Skill.RELEASE, Skill.LEAD)),
+            (f"{says.by} has neither the skill release nor lead", not look.then(decided.happened).may(says.by, Skill.RELEASE, Skill.LEAD)),
             ("released before the cycle was over", decided.happened < ran.happened),
             ("whether it was dry is not in the book", says.dry is None),
             ("whether the indicators had turned is not in the book", says.turned is None),

@@ -4,9 +4,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
+from fettlebook.practice.model import Machine
 from fettlebook.standing.basis import Basis, stamp
 from fettlebook.standing.state import State
 from fettlebook.standing.streams import Fact
+from fettlebook.standing.versions import Versions
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,7 +19,17 @@ class Look:
     basis: Basis
     at: int
     known_at: int
+    versions: Versions | None = None  # left out: `basis` holds for all moments
     memo: dict[str, Any] = field(default_factory=dict, repr=False, compare=False)  # what several subjects ask for
+
+    def then(self, moment: int) -> Basis:
+        """Return what held at another moment: who might release a load on its day, which machines there were."""
+        return self.basis if self.versions is None else self.versions.held(self.state, moment, self.known_at).basis
+
+    def machine(self, subject: str, moment: int) -> Machine | None:
+        """Return a machine (`machine:steam`) as the practice file of a moment has it; as today's has it where that one doesn't."""
+        name = subject.removeprefix("machine:")
+        return self.then(moment).machines.get(name) or self.basis.machines.get(name)
 
     def latest(self, subject: str, sort: str, *, since: int = 0, until: int | None = None) -> Fact | None:
         """Return the newest fact of a sort from `since` to `until` (left out: the moment judged)."""

@@ -130,7 +130,7 @@ def _unit(look: Look, unit: str, pack: str | None, packed: Fact) -> UsedUnit:
 
 
 def _sterilizes(look: Look, packed: Fact) -> bool:
-    machine = look.basis.machines.get(packed.says.machine.partition(":")[2])
+    machine = look.machine(packed.says.machine, packed.happened)
     return machine is not None and machine.kind is MachineKind.STERILIZER
 
 

@@ -20,6 +20,7 @@ from fettlebook.standing.state import Original, State
 from fettlebook.standing.steps import DutySays, StepSays
 from fettlebook.standing.unit import unit_conditions
 from fettlebook.standing.upkeep import doubt, missing_conditions, missing_now
+from fettlebook.standing.versions import Versions
 from fettlebook.standing.way import way_to_fit
 from fettlebook.times.model import RunningTime
 
@@ -28,11 +29,15 @@ KINDS: Final = ("practice", "chair", "outlet", "machine", "load", "unit", "produ
 
 
 class Standings:
-    """A state with the basis it is judged by. Entries are added as they are received; verdicts are made when asked for."""
+    """A state with what it is judged by: the practice files and rules that its book holds, each for its time; `basis` where it holds none.
+
+    Entries are added as they are received; verdicts are made when asked for.
+    """
 
     def __init__(self, state: State, basis: Basis) -> None:
         self.state = state
         self.basis = basis
+        self.versions = Versions(basis)
 
     def add(self, received: Received) -> None:
         """Add the next entry of the book; the cost does not grow with the book."""
@@ -40,7 +45,9 @@ class Standings:
 
     def as_of(self, at: int, known_at: int | None = None) -> "View":
         """Return the view of what had happened by `at` and was received by `known_at` (left out: by `at` too) [ms since 1970 UTC]."""
-        return View(Look(self.state, self.basis, at, at if known_at is None else known_at))
+        known = at if known_at is None else known_at
+        held = self.versions.held(self.state, at, known)
+        return View(Look(self.state, held.basis, at, known, self.versions), held.doubts)
 
 
 def fold(
@@ -67,8 +74,9 @@ def fold(
 class View:
     """Verdicts of all subjects at one moment, each made once."""
 
-    def __init__(self, look: Look) -> None:
+    def __init__(self, look: Look, doubts: tuple[str, ...] = ()) -> None:
         self.look = look
+        self._doubts = tuple(Condition("judged by what held then", Verdict.UNPROVEN, doubt, BOOK) for doubt in doubts)
         self._made: dict[str, Standing] = {}
 
     def standing(self, subject: str) -> Standing:
@@ -81,7 +89,7 @@ class View:
         """
         made = self._made.get(subject)
         if made is None:
-            conditions = self._conditions(subject)
+            conditions = (*self._conditions(subject), *self._doubts)
             way = way_to_fit(self.look.basis, conditions)
             made = self._made[subject] = Standing(subject, self.look.at, self.look.known_at, conditions, way)
         return made

@@ -32,7 +32,7 @@ class State:
         self.devices: dict[str, Counter] = {}
         self.subjects: dict[str, str] = {}  # every subject that an entry named, in the order of the first one; one copy of each
         self._same: dict[tuple[str, ...], tuple[str, ...]] = {}  # the same few subjects together come again and again
-        self.found: dict[tuple[str, str | None, int], Any] = {}  # searches through long times, kept by who made them; may be dropped
+        self.found: dict[tuple[Any, ...], Any] = {}  # searches through long times, kept by who made them; may be dropped
         self.seq = 0
         self.received = 0
         self._kept: dict[str, Received] | None = {} if original is None else None

@@ -43,7 +43,7 @@ def last_rest(look: Look, subject: str, sorts: Sorts, at_least_ms: int, only: st
     if look.at - moved >= at_least_ms:
         return Rest(moved, None)
     # Of what is known now, an earlier search is taken up where nothing before it was changed since: only newer facts came at the end.
-    key, now = (subject, only, at_least_ms), look.known_at >= look.state.received
+    key, now = (subject, only, at_least_ms, tuple(sorts)), look.known_at >= look.state.received
     mark = tuple((sort, look.state.stream(subject, sort).rewritten) for sort in sorts)
     held: _Search | None = look.state.found.get(key) if now else None
     known = held if held is not None and held.mark == mark and held.moved <= moved else None

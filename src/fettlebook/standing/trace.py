@@ -107,7 +107,7 @@ def _unit_before(look: Look, unit: str, moment: int, depth: int) -> Iterator[Lin
 
 
 def _kind(look: Look, packed: Fact) -> MachineKind | None:
-    machine = look.basis.machines.get(packed.says.machine.partition(":")[2])
+    machine = look.machine(packed.says.machine, packed.happened)
     return machine.kind if machine else None
 
 

@@ -53,7 +53,7 @@ def unit_conditions(look: Look, unit: str) -> tuple[Condition, ...]:
 
 
 def _kind(look: Look, packed: Fact) -> MachineKind | None:
-    machine = look.basis.machines.get(packed.says.machine.removeprefix("machine:"))
+    machine = look.machine(packed.says.machine, packed.happened)
     return machine.kind if machine else None
 
 

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo
 
+from fettlebook.book.door import Door
 from fettlebook.book.entries import Moment
 from fettlebook.book.kinds import BookImported, Data, DayPlanned, PracticeFileVersion, digest_of, to_ms
 from fettlebook.book.stores.sqlite import SqliteStore, open_book
@@ -23,6 +24,7 @@ from fettlebook.practice.load import read_practice
 from fettlebook.practice.model import Practice
 from fettlebook.practice.visit import Visit
 from fettlebook.rules.load import load_rulebook
+from fettlebook.standing.versions import rulebook_version
 from fettlebook.times.findings import stray_measurements
 from fettlebook.times.running import running_times
 from fettlebook.web.desk import Reading
@@ -70,6 +72,7 @@ class Chain:
         read_whole(book_file)
         self._key = load_or_make_key(data.with_name(f"{data.name}.key"))
         self._store: SqliteStore = open_book(data, practice.practice.id)
+        self._door = Door(self._store)
 
     def mark(self) -> Hashable:
         """Return what changes when a file or the day changes; a missing file changes it too."""
@@ -84,7 +87,9 @@ class Chain:
         first = (self._around or now.date()) - timedelta(days=DAYS_BEFORE)
         booked = booked_days(read_whole(self._book_file), self._book_file.name, practice, first, self._key, days=DAYS_SHOWN)
         findings = (*warnings, *stray_measurements(practice, rulebook))
-        self._note(PracticeFileVersion.of(self._text, self._practice_file.name), f"practice:{practice.practice.id}", practice)
+        subject = f"practice:{practice.practice.id}"
+        self._note(PracticeFileVersion.of(self._text, self._practice_file.name), subject, practice)
+        self._note(rulebook_version(practice), subject, practice)
         return Reading(practice, rulebook, running_times(practice, rulebook), booked, findings, mark, now)
 
     def plan(self, reading: Reading, day: date, tell: Callable[[str], None]) -> DayPlan:
@@ -144,7 +149,7 @@ class Chain:
             last = received.entry.data
         if last != data:
             moment = Moment(to_ms(datetime.now(UTC)), practice.practice.time_zone)
-            self._store.note(data, moment=moment, subjects=(subject,))
+            self._door.note(data, moment=moment, subjects=(subject,))
 
 
 def _stamp(path: Path) -> Hashable:

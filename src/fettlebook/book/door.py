@@ -1,0 +1,96 @@
+"""The one way into a book for what people, devices and pages say: every entry passes the gate before the store sees it.
+
+Commands, pages and whoever receives from tablets write through a door; a store alone takes anything that has an entry's form.
+"""
+
+from collections.abc import Sequence
+
+from fettlebook.book.canonical import respell
+from fettlebook.book.entries import MOST_BYTES, PROGRAM, Moment, new_entry, read_entry
+from fettlebook.book.gate import Gate, gate_of
+from fettlebook.book.kinds import Data, PracticeFileVersion
+from fettlebook.book.received import Receipt, Refused
+from fettlebook.book.stores.base import Store
+from fettlebook.errors import Mendable
+
+
+class Door:
+    """The door of one practice's book."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._gate: Gate | None = None
+        self._newest = 0  # seq of the newest practice file that the gate knows
+
+    def append(self, entries: Sequence[bytes], *, now: int, via: str, offset: int = 0) -> list[Receipt | Refused]:
+        """Add entries, given as JSON in any spelling; return when the good ones are durable.
+
+        Parameters
+        ----------
+        entries
+            At most 500 at a time.
+        now, via, offset
+            As `Store.append` takes them.
+
+        Returns
+        -------
+        list
+            One result per entry, in order. A refused one is in the book in no way: its sender keeps it.
+
+        Raises
+        ------
+        Mendable
+            Nothing was stored: see `Store.append`.
+        """
+        gate = self._at_gate()
+        read = [_readable(gate, raw, now, offset) for raw in entries]
+        good = [raw for raw in read if isinstance(raw, bytes)]
+        results = iter(self._store.append(good, now=now, via=via, offset=offset) if good else [])
+        return [one if isinstance(one, Refused) else next(results) for one in read]
+
+    def note(
+        self,
+        data: Data,
+        *,
+        moment: Moment,
+        by: str = PROGRAM,
+        subjects: tuple[str, ...] = (),
+        refers_to: str | None = None,
+        now: int | None = None,
+    ) -> Receipt:
+        """Write one entry that this machine makes, as `Store.note` does; raises `Mendable` where the gate or the store refuses it."""
+        self.refuse(data, moment=moment, by=by, subjects=subjects, refers_to=refers_to, now=now)
+        return self._store.note(data, moment=moment, by=by, subjects=subjects, refers_to=refers_to, now=now)
+
+    def refuse(
+        self,
+        data: Data,
+        *,
+        moment: Moment,
+        by: str = PROGRAM,
+        subjects: tuple[str, ...] = (),
+        refers_to: str | None = None,
+        now: int | None = None,
+    ) -> None:
+        """Raise `Mendable` with all that keeps such an entry out; nothing is written either way."""
+        trial = new_entry(data, moment=moment, device="server", n=1, by=by, subjects=subjects, refers_to=refers_to)
+        if found := self._at_gate().refusals(trial, now=moment.at if now is None else now):
+            raise Mendable.of(found)
+
+    def _at_gate(self) -> Gate:
+        """Return the gate, with every practice file that the book holds by now."""
+        newest = self._store.latest(PracticeFileVersion.KIND)
+        seq = newest.seq if newest is not None else 0
+        if self._gate is None or seq != self._newest:
+            self._gate, self._newest = gate_of(self._store.read(kinds=[PracticeFileVersion.KIND])), seq
+        return self._gate
+
+
+def _readable(gate: Gate, raw: bytes, now: int, offset: int) -> bytes | Refused:
+    try:
+        spelled = respell(raw, where="entry", most_bytes=MOST_BYTES)
+        made = read_entry(spelled)
+    except Mendable as error:
+        return Refused(None, error.findings)
+    found = gate.refusals(made, now=now, offset=offset)
+    return Refused(made.id, found) if found else spelled
