@@ -125,7 +125,7 @@ class _Check:
         """A visit is served on its own chair, or on one to which it may move."""
         may = {v.id: v for v in self.given.visits}
         for v in self.plan.visits:
-            if v.chair is not None and v.chair not in may[v.id].may_move:
+            if v.chair not in (None, may[v.id].chair, *may[v.id].may_move):
                 self.say(f"moved to {v.chair}, which it may not", f"visit {v.id}")
 
     def book(self, person: str | None, start: int, minutes: int, what: str, work: Work) -> None:

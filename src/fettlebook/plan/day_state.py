@@ -34,6 +34,11 @@ class ChairState:
     closed: bool = False
     after: str | None = None
 
+    @property
+    def closed_by(self) -> int:
+        """The minute by which the chair must be closed, where that is not the end of the day."""
+        return NEVER if self.chair.closed_by is None else self.chair.closed_by
+
     def steps(self) -> tuple[Step, ...]:
         """Return the steps of the procedure that is under way."""
         return self.chair.procedure(self.procedure) if self.procedure else ()
@@ -41,12 +46,18 @@ class ChairState:
 
 @dataclass(slots=True)
 class MachineState:
-    """A machine and the load in it."""
+    """A machine, the load in it, and how many of its tests have begun."""
 
     machine: Machine
-    kind: Literal["wash", "sterilize"]
+    kind: Literal["bath", "wash", "sterilize"]
     batch: Batch | None = None
     free: int = 0
+    tested: int = 0
+
+    def ends(self) -> int:
+        """Return when the cycle of the load inside is over."""
+        assert self.batch is not None
+        return self.batch.start + self.machine.cycle_minutes(self.batch.cycle)
 
 
 @dataclass(slots=True)
@@ -60,5 +71,7 @@ class Stock:
     packing: int = 0
     washed: deque[str] = field(default_factory=deque)
     washing: int = 0
+    bathed: deque[str] = field(default_factory=deque)
+    bathing: int = 0
     dirty: deque[str] = field(default_factory=deque)
     wanted: list[int] = field(default_factory=list)  # latest start of each use not yet begun, in order

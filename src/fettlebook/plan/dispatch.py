@@ -19,6 +19,8 @@ class Run(InstrumentRoom):
     """One day lived through; `plan()` gives what was done and `stuck` the visits that could not be served."""
 
     def __init__(self, day: Instance, manner: Manner) -> None:
+        if day.done is not None:
+            day = day.moved(day.done)
         super().__init__(day, manner)
         self.steps: list[PlannedStep] = []
         self.free = {p.id: p.from_ for p in day.people}
@@ -31,7 +33,8 @@ class Run(InstrumentRoom):
         self.last_hand = min(day.day_end, max((p.to for p in day.people if "chairs" in p.does), default=day.day_end))
         self.clock = [day.day_start]
         self.clock += [a for w in self.windows.values() for a, _ in w] + [v.booked for v in day.visits]
-        self.clock += [m.not_before - self.r.load_minutes for m in day.washers + day.sterilizers]
+        self.clock += [m.not_before - (0 if m.tests else self.r.load_minutes) for m in day.washers + day.sterilizers + day.baths]
+        self.taken = {c.id: list(c.out) for c in day.chairs}  # when nothing can happen on a chair
         if day.now is not None:
             take_over(self, day.now)
         heapq.heapify(self.clock)
@@ -64,6 +67,7 @@ class Run(InstrumentRoom):
             if t > self.day.day_end + 1:
                 return
             self.receive(t)
+            self.run_alone(t)
             self.begin_visits(t)
             self.give_out(t)
 
@@ -77,16 +81,17 @@ class Run(InstrumentRoom):
             and s.ready <= t
             and (v := s.visits[s.at]).booked <= t
             and (v.latest is None or t <= v.latest)  # too late: it is never begun, and is then left out
+            and self.is_free(s, t, v.minutes)
         ]
         promised: dict[str, int] = defaultdict(int)
         for _, _, state, visit in sorted(waiting, key=lambda w: w[:2]):
             need = visit.needs()
-            if any(len(self.stock[k].clean) - promised[k] < n for k, n in need.items()):
+            if any(len(self.stock[k].clean) - promised[k] < n for k, n in need.items()) or not self.are_there(state, need, t):
                 if self.manner.own_order:
                     for k, n in need.items():
                         promised[k] += n
                 continue
-            units = tuple(f"{k}#{heapq.heappop(self.stock[k].clean)}" for k, n in need.items() for _ in range(n))
+            units = tuple(u for k, n in need.items() for u in self.take(state, k, n, t))
             for k, n in need.items():
                 wanted = self.stock[k].wanted
                 for _ in range(n):
@@ -97,6 +102,45 @@ class Run(InstrumentRoom):
             state.procedure = "closing" if state.at == len(state.visits) else "turnover"
             self.skip_unattended(state)
             self.wake(state.ready)
+
+    def are_there(self, state: ChairState, need: dict[str, int], t: int) -> bool:
+        """Whether enough clean sets have had the time to come to a chair by `t`; looks again when the next has."""
+        lag = self.ways.to_chair(state.chair.room)
+        if not lag:
+            return True
+        there = True
+        for k, n in need.items():
+            came = sorted(self.in_store.get(f"{k}#{u}", -lag) + lag for u in self.stock[k].clean)
+            if came[n - 1] > t:
+                there = False
+                self.wake(came[n - 1])
+        return there
+
+    def take(self, state: ChairState, type_id: str, count: int, t: int) -> list[str]:
+        """Take clean sets to a chair: of those that can be there by `t`, the ones with the lowest numbers."""
+        clean = self.stock[type_id].clean
+        lag = self.ways.to_chair(state.chair.room)
+        if not lag:
+            return [f"{type_id}#{heapq.heappop(clean)}" for _ in range(count)]
+        there = [u for u in sorted(clean) if self.in_store.get(f"{type_id}#{u}", -lag) + lag <= t][:count]
+        for u in there:
+            clean.remove(u)
+        heapq.heapify(clean)
+        return [f"{type_id}#{u}" for u in there]
+
+    def is_free(self, state: ChairState, t: int, minutes: int) -> bool:
+        """Whether nothing stands against using a chair for so long from `t`; looks again when that is over."""
+        clear = self.clear_from(state, t, minutes)
+        if clear > t:
+            self.wake(clear)
+        return clear == t
+
+    def clear_from(self, state: ChairState, t: int, minutes: int) -> int:
+        """Return the first minute from `t` at which a chair is not out of service for so long."""
+        for a, b in sorted(self.taken[state.chair.id]):
+            if a < t + minutes and t < b:
+                t = b
+        return t
 
     def wish(self, visit: Visit) -> float:
         """Return the minute at which a visit is taken to want to start: booked, pulled forward by weight and manner."""
@@ -109,7 +153,7 @@ class Run(InstrumentRoom):
             if state.index < len(steps):
                 if steps[state.index].attended:
                     return
-                self.note_step(state, state.ready, None)
+                self.note_step(state, self.clear_from(state, state.ready, steps[state.index].minutes), None)
             else:
                 self.finish_procedure(state)
 
@@ -126,7 +170,8 @@ class Run(InstrumentRoom):
         if state.index == 0 and state.after is not None:
             used = next(v for v in reversed(self.visits) if v.id == state.after)
             for u in used.units:
-                self.arrive(state.ready, "dirty", u)
+                on_the_way = self.ways.to_first_stage(state.chair.room, u.rpartition("#")[0])
+                self.arrive(state.ready + on_the_way, "dirty", u)
         state.index += 1
 
     @staticmethod
@@ -163,8 +208,10 @@ class Run(InstrumentRoom):
             if state.procedure is not None and state.ready <= t:
                 tie += 1
                 step = state.steps()[state.index]
+                if not self.is_free(state, t, step.minutes):
+                    continue
                 rest = sum(s.minutes for s in state.steps()[state.index :])
-                due: float = self.last_hand + self.manner.closing
+                due: float = min(self.last_hand, state.closed_by) + self.manner.closing
                 if state.procedure != "closing":
                     due = self.wish(state.visits[state.at])
                 latest = due - rest + self.chair_shift.get(state.chair.id, 0.0)
@@ -189,7 +236,7 @@ class Run(InstrumentRoom):
         """Return one visit a chair that the day could not serve to the end; empty when all went well."""
         out = []
         for s in self.chairs:
-            if not s.closed or s.ready > self.day.day_end:
+            if not s.closed or s.ready > min(self.day.day_end, s.closed_by):
                 # Waiting for sets: the visit that waits. Waiting for people, or closed too late: the chair's last visit.
                 waits = s.procedure is None and not s.closed and s.ready <= self.day.day_end
                 out.append((s.visits[s.at] if waits else s.visits[-1]).id)
@@ -204,6 +251,8 @@ class Run(InstrumentRoom):
             packs=tuple(self.packs),
             batches=tuple(self.batches),
             left_out=(),
+            tests=tuple(self.tests),
+            duties=self.day.done.duties if self.day.done else (),
         )
 
 

@@ -92,6 +92,7 @@ def at_minute(day: Instance, plan: Plan, now: int) -> Moment:
 
     A load not yet unloaded lacks its unloading. Visits that the plan leaves out stay left out of `done`, not of the day.
     """
+    day = day.moved(plan)
     batches = []
     for b in plan.batches:
         if b.load_start < now:
@@ -102,6 +103,8 @@ def at_minute(day: Instance, plan: Plan, now: int) -> Moment:
         steps=tuple(s for s in plan.steps if s.start < now),
         packs=tuple(k for k in plan.packs if k.start < now),
         batches=tuple(batches),
+        tests=tuple(t for t in plan.tests if t.start < now),
+        duties=tuple(d for d in plan.duties if d.start < now),
     )
     return Moment(day.model_copy(update={"now": now, "done": done}))
 
@@ -201,7 +204,7 @@ def _without(batches: Iterable[Batch], units: Callable[[Batch], set[str]]) -> tu
 
 
 def _machine(m: Moment, name: str) -> None:
-    _known("machine", name, (x.id for x in (*m.day.washers, *m.day.sterilizers)))
+    _known("machine", name, (x.id for x in (*m.day.baths, *m.day.washers, *m.day.sterilizers)))
 
 
 def _failed(m: Moment, name: str, minute: Callable[[int], str]) -> Moment:
@@ -247,9 +250,13 @@ def _emptied(m: Moment, name: str, minute: Callable[[int], str]) -> Moment:
 
 def _ends(m: Moment, person: str) -> list[int]:
     """Return when each job that a person has begun ends."""
-    r, chairs = m.day.reprocess, {c.id: c for c in m.day.chairs}
+    r, chairs, pack = m.day.reprocess, {c.id: c for c in m.day.chairs}, m.day.pack_minutes()
+    tests = {x.id: x.tests for x in (*m.day.baths, *m.day.washers, *m.day.sterilizers)}
+    duties = {d.id: d for d in m.day.duties}
     out = [s.start + chairs[s.chair].procedure(s.procedure)[s.index].minutes for s in m.done.steps if s.person == person]
-    out += [k.start + r.pack_minutes for k in m.done.packs if k.person == person]
+    out += [k.start + pack[k.unit.rpartition("#")[0]] for k in m.done.packs if k.person == person]
+    out += [t.start + tests[t.machine][t.index].attended_minutes for t in m.done.tests if t.person == person]
+    out += [end for d in m.done.duties if d.person == person for _, end in duties[d.id].hands(d.start)]
     out += [b.start for b in m.done.batches if b.load_person == person]
     out += [b.unload_start + r.unload_minutes for b in m.done.batches if b.unload_person == person and b.unload_start is not None]
     return out
@@ -257,9 +264,9 @@ def _ends(m: Moment, person: str) -> list[int]:
 
 def _out(m: Moment, event: MachineOut, minute: Callable[[int], str]) -> Moment:
     _machine(m, event.machine)
-    runs = {x.id: x.minutes for x in (*m.day.washers, *m.day.sterilizers)}
+    machine = next(x for x in (*m.day.baths, *m.day.washers, *m.day.sterilizers) if x.id == event.machine)
     load = next((b for b in m.done.batches if b.machine == event.machine and b.unload_start is None), None)
-    if load is not None and load.start + runs[event.machine] > m.now:
+    if load is not None and load.start + machine.cycle_minutes(load.cycle) > m.now:
         m = _used_again(m, load)
     until = NEVER if event.until is None else event.until
     back = "out of service for the rest of the day" if event.until is None else f"out of service until {minute(event.until)}"

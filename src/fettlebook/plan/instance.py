@@ -287,9 +287,10 @@ class Instance(_Part):
         there = {(t.from_, t.to): t.minutes for t in self.transport}
         return {(b, a): m for (a, b), m in there.items()} | there  # type: ignore[return-value]
 
-    def moved(self, plan: Plan) -> Self:
+    def moved(self, plan: Plan | Done) -> Self:
         """Return the day with each visit booked on the chair on which a plan serves it."""
-        to = {v.id: v.chair for v in plan.visits if v.chair is not None}
+        chair = {v.id: v.chair for v in self.visits}
+        to = {v.id: v.chair for v in plan.visits if v.chair not in (None, chair.get(v.id))}
         if not to:
             return self
         return self.model_copy(update={"visits": tuple(v.model_copy(update={"chair": to.get(v.id, v.chair)}) for v in self.visits)})

@@ -5,36 +5,39 @@ visit leaves it time.
 """
 
 import heapq
+from collections import deque
 from collections.abc import Callable, Iterator
 from typing import Literal
 
 from fettlebook.plan.day_state import NEVER, Job, MachineState, Stock
+from fettlebook.plan.detail import PlannedTest
 from fettlebook.plan.instance import Batch, Instance, Pack, PlannedVisit
 from fettlebook.plan.manner import Manner
+from fettlebook.plan.set_ways import MachineKind, SetWays
+
+_Waits = Literal["packed", "washed", "bathed", "dirty"]
+_NEXT: dict[MachineKind, str] = {"bath": "bathed", "wash": "washed", "sterilize": "clean"}
 
 
 class InstrumentRoom:
     """Sets and machines of one day lived through; the chairs are `dispatch.Run`'s."""
 
     def __init__(self, day: Instance, manner: Manner) -> None:
-        self.day, self.manner, self.r, self.places = day, manner, day.reprocess, day.places()
+        self.day, self.manner, self.r, self.ways = day, manner, day.reprocess, SetWays(day)
         self.visits: list[PlannedVisit] = []
         self.packs: list[Pack] = []
         self.batches: list[Batch] = []
+        self.tests: list[PlannedTest] = []
         self.clock: list[int] = []
         self.packing_until = 0
         self.type_shift = dict(manner.types)
-        self.machines = [MachineState(m, "wash") for m in day.washers] + [MachineState(m, "sterilize") for m in day.sterilizers]
+        self.machines = [MachineState(m, kind) for kind, machines in self.ways.machines.items() for m in machines]
         self.stock = {t.id: Stock(clean=list(range(1, t.owned + 1))) for t in day.set_types}
-        self.arrivals: list[tuple[int, str, str]] = []  # (minute, "dirty" | "clean", unit)
+        self.in_store: dict[str, int] = {}  # unit that was sterilized today -> when it came to the store
+        self.arrivals: list[tuple[int, str, str]] = []  # (minute, stage, unit)
         for v in sorted(day.visits, key=lambda v: v.booked):
             for t, n in v.needs().items():
                 self.stock[t].wanted += [v.booked] * n
-        ways = [min((m.minutes for m in ms), default=NEVER) for ms in (day.washers, day.sterilizers)]
-        hands = self.r.load_minutes + self.r.unload_minutes
-        self.from_packed = hands + ways[1] + self.r.cool_minutes  # minutes from packed to usable, at best
-        self.from_washed = self.from_packed + self.r.pack_minutes
-        self.from_dirty = self.from_washed + hands + ways[0]
 
     def wake(self, t: float) -> None:
         """Look again at minute `t`."""
@@ -46,17 +49,21 @@ class InstrumentRoom:
         stock = self.stock[unit.rpartition("#")[0]]
         stock.packing += stage == "packed"
         stock.washing += stage == "washed"
+        stock.bathing += stage == "bathed"
         stock.cooling += stage == "clean"
         self.wake(t)
 
     def receive(self, t: int) -> None:
         """Take in what has arrived by minute `t`."""
         while self.arrivals and self.arrivals[0][0] <= t:
-            _, stage, unit = heapq.heappop(self.arrivals)
+            at, stage, unit = heapq.heappop(self.arrivals)
             kind, _, number = unit.rpartition("#")
             stock = self.stock[kind]
             if stage == "dirty":
                 stock.dirty.append(unit)
+            elif stage == "bathed":
+                stock.bathing -= 1
+                stock.bathed.append(unit)
             elif stage == "washed":
                 stock.washing -= 1
                 stock.washed.append(unit)
@@ -66,26 +73,31 @@ class InstrumentRoom:
             else:
                 stock.cooling -= 1
                 heapq.heappush(stock.clean, int(number))
+                self.in_store[unit] = at
 
     def due(self, kind: str, rank: int) -> float:
         """Return the booked minute of the visit that needs the unit that is `rank`-th in line; NEVER: not needed today."""
         wanted = self.stock[kind].wanted
         return wanted[rank] + self.type_shift.get(kind, 0.0) + self.manner.instruments if rank < len(wanted) else NEVER
 
-    def ahead(self, kind: str, stage: Literal["packed", "washed", "dirty"]) -> int:
+    def ahead(self, kind: str, stage: _Waits) -> int:
         """Return how many units of a type are nearer to use than the first at a stage."""
         s = self.stock[kind]
         n = len(s.clean) + s.cooling + s.sterilizing
         if stage == "packed":
             return n
         n += len(s.packed) + s.packing
-        return n if stage == "washed" else n + len(s.washed) + s.washing
+        if stage == "washed":
+            return n
+        n += len(s.washed) + s.washing
+        return n if stage == "bathed" else n + len(s.bathed) + s.bathing
 
     def dirty_latest(self, visit: str) -> float:
         """Return when the sets of a visit must at the latest be on their way, from when they are needed again."""
         used = next(v for v in reversed(self.visits) if v.id == visit)
         kinds = {u.rpartition("#")[0] for u in used.units}
-        return min((self.due(k, self.ahead(k, "dirty") + len(self.stock[k].dirty)) - self.from_dirty - 2 for k in kinds), default=NEVER)
+        due = (self.due(k, self.ahead(k, "dirty") + len(self.stock[k].dirty)) - self.ways.types[k].from_dirty - 2 for k in kinds)
+        return min(due, default=NEVER)
 
     def instrument_jobs(self, t: int, tie: int) -> Iterator[Job]:
         """Offer what could begin at minute `t` with sets and machines."""
@@ -93,10 +105,17 @@ class InstrumentRoom:
         for state in self.machines:
             tie += 1
             if state.batch is not None:
-                if state.batch.start + state.machine.minutes <= t:
+                if state.ends() <= t:
                     yield Job(self.unload_latest(state), tie, self.r.unload_minutes, "instruments", self.unloader(state, t), "instruments")
                 continue
-            if state.free > t or t + self.r.load_minutes < state.machine.not_before:
+            if state.free > t:
+                continue
+            if state.tested < len(state.machine.tests):
+                if state.machine.not_before <= t:
+                    test = state.machine.tests[state.tested]
+                    yield Job(self.test_latest(state), tie, test.attended_minutes, "instruments", self.tester(state, t), state.machine.id)
+                continue
+            if t + self.r.load_minutes < state.machine.not_before:
                 continue
             if state.kind not in waiting:
                 waiting[state.kind] = self.waiting_for(state.kind)
@@ -106,18 +125,69 @@ class InstrumentRoom:
         for kind, stock in self.stock.items():
             if stock.washed:
                 tie += 1
-                latest = self.due(kind, self.ahead(kind, "washed")) - self.from_washed
+                latest = self.due(kind, self.ahead(kind, "washed")) - self.ways.types[kind].from_washed
                 if latest < NEVER / 2 and (self.packing_until <= t or latest - t <= self.manner.calm):
-                    yield Job(latest, tie, self.r.pack_minutes, "instruments", self.packer(kind, t), "instruments")
+                    yield Job(latest, tie, self.ways.types[kind].pack, "instruments", self.packer(kind, t), "instruments")
 
-    def waiting_for(self, kind: Literal["wash", "sterilize"]) -> list[tuple[float, str]]:
+    # --- tests before the first load -----------------------------------------------------------------------------
+
+    def test_latest(self, state: MachineState) -> float:
+        """Return when a machine's next test must at the latest begin for the visits that will wait for its first load."""
+        rest = sum(test.minutes for test in state.machine.tests[state.tested :])
+        latest: float = self.day.day_end
+        for kind, way in self.ways.types.items():
+            if state.kind == "sterilize":
+                latest = min(latest, self.due(kind, self.ahead(kind, "packed")) - way.from_packed)
+            elif state.kind == "wash":
+                latest = min(latest, self.due(kind, self.ahead(kind, "bathed")) - way.from_bathed)
+            elif way.bath:
+                latest = min(latest, self.due(kind, self.ahead(kind, "dirty")) - way.from_dirty)
+        return latest - rest
+
+    def tester(self, state: MachineState, t: int) -> Callable[[str | None], None]:
+        """Return what a person does to begin a machine's next test at `t`."""
+
+        def do(person: str | None) -> None:
+            self.tests.append(PlannedTest.model_construct(machine=state.machine.id, index=state.tested, start=t, person=person))
+            state.free = t + state.machine.tests[state.tested].minutes
+            state.tested += 1
+            self.wake(state.free)
+
+        return do
+
+    def run_alone(self, t: int) -> None:
+        """Begin the tests that need nobody."""
+        for state in self.machines:
+            while (
+                state.batch is None
+                and state.tested < len(state.machine.tests)
+                and not state.machine.tests[state.tested].attended_minutes
+                and max(state.free, state.machine.not_before) <= t
+            ):
+                self.tester(state, t)(None)
+
+    # --- loads ---------------------------------------------------------------------------------------------------
+
+    def stage_before(self, kind: MachineKind, type_id: str) -> _Waits | None:
+        """Return at which stage a type waits for a kind of machine; None: it doesn't go there."""
+        bath = self.ways.types[type_id].bath
+        if kind == "bath":
+            return "dirty" if bath else None
+        return "packed" if kind == "sterilize" else "bathed" if bath else "dirty"
+
+    def queue(self, type_id: str, stage: _Waits) -> deque[str]:
+        """Return the units of a type that wait at a stage."""
+        stock = self.stock[type_id]
+        return {"packed": stock.packed, "washed": stock.washed, "bathed": stock.bathed, "dirty": stock.dirty}[stage]
+
+    def waiting_for(self, kind: MachineKind) -> list[tuple[float, str]]:
         """Return the units that wait for a kind of machine and are needed today, the most urgent first."""
         items: list[tuple[float, str]] = []
-        for type_id, stock in self.stock.items():
-            units = stock.dirty if kind == "wash" else stock.packed
-            if not units:
+        for type_id in self.stock:
+            stage = self.stage_before(kind, type_id)
+            if stage is None or not (units := self.queue(type_id, stage)):
                 continue
-            rank = self.ahead(type_id, "dirty" if kind == "wash" else "packed")
+            rank = self.ahead(type_id, stage)
             for i, unit in enumerate(units):
                 if (due := self.due(type_id, rank + i)) >= NEVER:
                     break
@@ -127,20 +197,25 @@ class InstrumentRoom:
 
     def load_for(self, state: MachineState, waiting: list[tuple[float, str]]) -> tuple[tuple[str, ...], float]:
         """Return what of it fits into a machine, and when that must at the latest be loaded."""
-        fits, room = [], state.machine.capacity
+        fits: list[str] = []
+        latest, room = float(NEVER), state.machine.capacity
+        inside: set[str] = set()
         for due, unit in waiting:
-            size = self.places[unit.rpartition("#")[0]]
-            if size <= room:
-                fits.append((due, unit))
-                room -= size
-        way = self.from_dirty if state.kind == "wash" else self.from_packed
-        return tuple(u for _, u in fits), (fits[0][0] - way if fits else NEVER)
+            type_id = unit.rpartition("#")[0]
+            way = self.ways.types[type_id]
+            if way.places <= room and self.ways.fits(state.machine, inside, type_id):
+                fits.append(unit)
+                room -= way.places
+                inside.add(type_id)
+                left = {"bath": way.from_dirty, "wash": way.from_bathed, "sterilize": way.from_packed}[state.kind]
+                latest = min(latest, due - left)
+        return tuple(fits), latest
 
     def is_time(self, state: MachineState, units: tuple[str, ...], latest: float, t: int) -> bool:
         """Whether a load should start at `t`: full enough, or its most urgent set can wait no longer."""
-        share = self.manner.wash_share if state.kind == "wash" else self.manner.sterilize_share
+        share = self.manner.sterilize_share if state.kind == "sterilize" else self.manner.wash_share
         if (
-            sum(self.places[u.rpartition("#")[0]] for u in units) >= max(1.0, share * state.machine.capacity)
+            sum(self.ways.types[u.rpartition("#")[0]].places for u in units) >= max(1.0, share * state.machine.capacity)
             or latest - self.manner.lead <= t
         ):
             return True
@@ -152,6 +227,7 @@ class InstrumentRoom:
 
         def do(person: str) -> None:
             start = t + self.r.load_minutes
+            cycle, minutes = self.ways.cycle(state.machine, (u.rpartition("#")[0] for u in units))
             state.batch = Batch.model_construct(
                 machine=state.machine.id,
                 units=units,
@@ -160,27 +236,38 @@ class InstrumentRoom:
                 start=start,
                 unload_start=None,
                 unload_person=None,
+                cycle=cycle,
             )
             for u in units:
-                stock = self.stock[u.rpartition("#")[0]]
-                if state.kind == "wash":
-                    stock.dirty.remove(u)
-                    stock.washing += 1
-                else:
-                    stock.packed.remove(u)
-                    stock.sterilizing += 1
-            self.wake(start + state.machine.minutes)
+                type_id = u.rpartition("#")[0]
+                stage = self.stage_before(state.kind, type_id)
+                assert stage is not None
+                self.queue(type_id, stage).remove(u)
+                self.count_running(state.kind, type_id, 1)
+            self.wake(start + minutes)
 
         return do
+
+    def count_running(self, kind: MachineKind, type_id: str, by: int) -> None:
+        """Count a unit into a kind of machine, or out of it."""
+        stock = self.stock[type_id]
+        if kind == "bath":
+            stock.bathing += by
+        elif kind == "wash":
+            stock.washing += by
+        else:
+            stock.sterilizing += by
 
     def unload_latest(self, state: MachineState) -> float:
         """Return when a machine must at the latest be unloaded for the visits that wait for what is in it."""
         assert state.batch is not None
         latest: float = NEVER
         for kind in {u.rpartition("#")[0] for u in state.batch.units}:
-            s = self.stock[kind]
-            if state.kind == "wash":
-                latest = min(latest, self.due(kind, self.ahead(kind, "washed") + len(s.washed)) - self.from_washed - self.r.unload_minutes)
+            s, way = self.stock[kind], self.ways.types[kind]
+            if state.kind == "bath":
+                latest = min(latest, self.due(kind, self.ahead(kind, "bathed") + len(s.bathed)) - way.from_bathed - self.r.unload_minutes)
+            elif state.kind == "wash":
+                latest = min(latest, self.due(kind, self.ahead(kind, "washed") + len(s.washed)) - way.from_washed - self.r.unload_minutes)
             else:
                 latest = min(latest, self.due(kind, len(s.clean) + s.cooling) - self.r.cool_minutes - self.r.unload_minutes)
         # A full machine keeps the next load waiting, so unloading is never unimportant.
@@ -194,17 +281,22 @@ class InstrumentRoom:
             self.batches.append(state.batch.model_copy(update={"unload_start": t, "unload_person": person}))
             out = t + self.r.unload_minutes
             for u in state.batch.units:
-                stock = self.stock[u.rpartition("#")[0]]
-                if state.kind == "wash":
-                    stock.washing -= 1
-                    self.arrive(out, "washed", u)
-                else:
-                    stock.sterilizing -= 1
-                    self.arrive(out + self.r.cool_minutes, "clean", u)
+                type_id = u.rpartition("#")[0]
+                self.count_running(state.kind, type_id, -1)
+                self.arrive(out + self.way_on(state, type_id), _NEXT[state.kind], u)
             state.batch, state.free = None, out
             self.wake(out)
 
         return do
+
+    def way_on(self, state: MachineState, type_id: str) -> int:
+        """Return the minutes from out of a machine to where the next stage begins: on the way, drying, cooling."""
+        ways, room = self.ways, state.machine.room
+        if state.kind == "bath":
+            return ways.to_machines(room, "wash")
+        if state.kind == "wash":
+            return ways.types[type_id].dry + ways.lag(room, ways.store)
+        return self.r.cool_minutes + ways.lag(room, ways.store)
 
     def packer(self, kind: str, t: int) -> Callable[[str], None]:
         """Return what a person does to pack one unit at `t`."""
@@ -212,7 +304,7 @@ class InstrumentRoom:
         def do(person: str) -> None:
             unit = self.stock[kind].washed.popleft()
             self.packs.append(Pack.model_construct(unit=unit, start=t, person=person))
-            self.packing_until = t + self.r.pack_minutes
-            self.arrive(t + self.r.pack_minutes, "packed", unit)
+            self.packing_until = t + self.ways.types[kind].pack
+            self.arrive(self.packing_until + self.ways.to_machines(self.ways.store, "sterilize"), "packed", unit)
 
         return do

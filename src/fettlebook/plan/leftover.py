@@ -4,63 +4,11 @@ Comes in: an instance and a valid plan. Goes out: the same plan with more loads;
 visit and no closing is later for it. What finds no room before the last shift ends is left as it was.
 """
 
-from collections.abc import Callable
-from itertools import count
-
+from fettlebook.plan.idle import Idle
 from fettlebook.plan.instance import Batch, Instance, Machine, Pack, Plan
+from fettlebook.plan.set_ways import MachineKind, SetWays, TypeWay
 
-_TAKEN = 1
 PATIENCE_MIN = 30  # so long may washed sets wait for one person who packs them all
-
-
-class _Idle:
-    """Minute by minute, who and what is free."""
-
-    def __init__(self, day: Instance, plan: Plan) -> None:
-        self.day, r = day, day.reprocess
-        self.end = max([p.to for p in day.people], default=0)
-        self.people = {p.id: bytearray([_TAKEN]) * (self.end + 1) for p in day.people if "instruments" in p.does}
-        for p in day.people:
-            if p.id in self.people:
-                for a, b in p.windows():
-                    self.people[p.id][a:b] = bytearray(b - a)
-        steps = {c.id: c for c in day.chairs}
-        for s in plan.steps:
-            self.take(s.person, s.start, steps[s.chair].procedure(s.procedure)[s.index].minutes)
-        for k in plan.packs:
-            self.take(k.person, k.start, r.pack_minutes)
-        self.machines = {m.id: bytearray(self.end + 1) for m in (*day.washers, *day.sterilizers)}
-        for load in plan.batches:
-            assert load.unload_start is not None
-            self.take(load.load_person, load.load_start, r.load_minutes)
-            self.take(load.unload_person, load.unload_start, r.unload_minutes)
-            self.fill(self.machines[load.machine], load.load_start, load.unload_start + r.unload_minutes)
-        self.last = ""
-
-    def take(self, person: str | None, start: int, minutes: int) -> None:
-        if person in self.people:
-            self.fill(self.people[person], start, start + minutes)
-
-    def fill(self, row: bytearray, start: int, end: int) -> None:
-        end = min(end, len(row))
-        if start < end:
-            row[start:end] = bytes([_TAKEN]) * (end - start)
-
-    def who(self, start: int, minutes: int) -> str | None:
-        """Return somebody who is free for all of it; the one of the last job first."""
-        if start < 0 or start + minutes > self.end:
-            return None
-        free = [p for p, row in self.people.items() if not any(row[start : start + minutes])]
-        return self.last if self.last in free else min(free, default=None)
-
-    def first(self, start: int, minutes: int, until: int) -> tuple[int, str] | None:
-        """Return the first minute from `start` at which somebody is free; None if that is after `until`."""
-        for t in count(max(0, start)):
-            if t > until or t + minutes > self.end:
-                return None
-            if (who := self.who(t, minutes)) is not None:
-                return t, who
-        return None
 
 
 def with_leftovers(day: Instance, plan: Plan) -> Plan:
@@ -73,125 +21,170 @@ def with_leftovers(day: Instance, plan: Plan) -> Plan:
     plan
         A valid plan of it, every load unloaded.
     """
-    idle = _Idle(day, plan)
-    return _Filling(day, plan, idle).done()
+    return _Filling(day.moved(plan), plan, Idle(day, plan)).done()
 
 
 class _Filling:
     """The plan with ever more sets in its loads."""
 
-    def __init__(self, day: Instance, plan: Plan, idle: _Idle) -> None:
+    def __init__(self, day: Instance, plan: Plan, idle: Idle) -> None:
         self.day, self.plan, self.idle = day, plan, idle
-        self.size = day.places()
+        self.ways = SetWays(day)
         self.batches, self.packs = list(plan.batches), list(plan.packs)
 
     def done(self) -> Plan:
-        """Send the sets through washer, packing and sterilizer."""
-        washed = self.send(self.day.washers, _dirty(self.day, self.plan))
-        packed = self.pack(washed)
-        self.send(self.day.sterilizers, packed)
+        """Send the sets through bath (where they need it), washer, packing and sterilizer."""
+        dirty = _used(self.day, self.plan, self.ways)
+        bathed = self.send("bath", [x for x in dirty if self.way(x[1]).bath])
+        washed = self.send("wash", [x for x in dirty if not self.way(x[1]).bath] + bathed)
+        self.send("sterilize", self.pack(washed))
         return self.plan.model_copy(update={"batches": tuple(self.batches), "packs": tuple(self.packs)})
 
-    def send(self, machines: tuple[Machine, ...], waiting: list[tuple[int, str]]) -> list[tuple[int, str]]:
-        """Put sets into loads that run anyway and have room, then into loads of their own; returns when each is out."""
+    def send(self, kind: MachineKind, waiting: list[tuple[int, str]]) -> list[tuple[int, str]]:
+        """Put sets into loads that run anyway and have room, then into loads of their own; returns when each can go on."""
         r, out = self.day.reprocess, []
         waiting = sorted(waiting)
-        capacity = {m.id: m.capacity for m in machines}
+        machines = {m.id: m for m in self.ways.machines[kind]}
         for i, b in sorted(enumerate(self.batches), key=lambda x: x[1].load_start):
-            if b.machine not in capacity or b.unload_start is None:
+            if b.machine not in machines or b.unload_start is None:
                 continue
-            room = capacity[b.machine] - sum(self.places(u) for u in b.units)
-            more = []
+            machine = machines[b.machine]
+            room = machine.capacity - sum(self.way(u).places for u in b.units)
+            inside = [_type(u) for u in b.units]
+            more: list[str] = []
             for ready, unit in waiting:
-                if ready <= b.load_start and self.places(unit) <= room:
+                if ready <= b.load_start and self.way(unit).places <= room and self.joins(machine, b, inside, _type(unit)):
                     more.append(unit)
-                    room -= self.places(unit)
+                    inside.append(_type(unit))
+                    room -= self.way(unit).places
             waiting = [w for w in waiting if w[1] not in more]
             self.batches[i] = b.model_copy(update={"units": (*b.units, *more)})
-            out += [(b.unload_start + r.unload_minutes, u) for u in more]
-        for load in _loads(waiting, min(capacity.values(), default=0), self.places):
-            new = _place(self.idle, machines, tuple(u for _, u in load), max(t for t, _ in load))
+            out += [(b.unload_start + r.unload_minutes + self.way_on(kind, machine, u), u) for u in more]
+        for load in self.loads(kind, waiting):
+            new = self.place(self.ways.machines[kind], tuple(u for _, u in load), max(t for t, _ in load))
             if new is not None and new.unload_start is not None:
                 self.batches.append(new)
-                out += [(new.unload_start + r.unload_minutes, u) for _, u in load]
+                out += [(new.unload_start + r.unload_minutes + self.way_on(kind, machines[new.machine], u), u) for _, u in load]
         return out
+
+    def joins(self, machine: Machine, b: Batch, inside: list[str], type_id: str) -> bool:
+        """Whether one more set may ride a load whose cycle is chosen already."""
+        kind = next((c.kind for c in machine.cycles if c.id == b.cycle), None)
+        rides = self.ways.types[type_id].rides
+        return self.ways.fits(machine, inside, type_id) and (kind is None or not rides or kind in rides)
+
+    def way_on(self, kind: MachineKind, machine: Machine, unit: str) -> int:
+        """Return the minutes from out of a machine to the next stage: on the way, and drying."""
+        if kind == "bath":
+            return self.ways.to_machines(machine.room, "wash")
+        if kind == "wash":
+            return self.way(unit).dry + self.ways.lag(machine.room, self.ways.store)
+        return 0
 
     def pack(self, washed: list[tuple[int, str]]) -> list[tuple[int, str]]:
         """Give what a washer load brought to one person in one go, if somebody has the time soon; else set by set."""
-        minutes, out = self.day.reprocess.pack_minutes, []
+        out = []
+        on_the_way = self.ways.to_machines(self.ways.store, "sterilize")
         for ready in sorted({t for t, _ in washed}):
             units = [u for t, u in washed if t == ready]
-            whole = self.idle.first(ready, minutes * len(units), ready + PATIENCE_MIN)
+            minutes = [self.way(u).pack for u in units]
+            whole = self.idle.first(ready, sum(minutes), ready + PATIENCE_MIN)
             for k, unit in enumerate(units):
-                found = (whole[0] + k * minutes, whole[1]) if whole else self.idle.first(ready, minutes, self.idle.end)
+                found = (whole[0] + sum(minutes[:k]), whole[1]) if whole else self.idle.first(ready, minutes[k], self.idle.end)
                 if found is not None:
                     start, who = found
-                    self.idle.take(who, start, minutes)
+                    self.idle.take(who, start, minutes[k])
                     self.idle.last = who
                     self.packs.append(Pack(unit=unit, start=start, person=who))
-                    out.append((start + minutes, unit))
+                    out.append((start + minutes[k] + on_the_way, unit))
         return out
 
-    def places(self, unit: str) -> int:
-        """Return the places that a unit takes in a machine."""
-        return self.size[unit.rpartition("#")[0]]
+    def way(self, unit: str) -> TypeWay:
+        """Return the way of a unit's type."""
+        return self.ways.types[_type(unit)]
+
+    def loads(self, kind: MachineKind, waiting: list[tuple[int, str]]) -> list[list[tuple[int, str]]]:
+        """Cut what waits into loads that any machine of a kind takes, in order of time, each as full as it gets."""
+        machines = self.ways.machines[kind]
+        out: list[list[tuple[int, str]]] = []
+        if not machines:
+            return out
+        smallest = min(machines, key=lambda m: m.capacity)
+        left, inside = 0, list[str]()
+        for item in waiting:
+            kind_id, places = _type(item[1]), self.way(item[1]).places
+            if places > smallest.capacity or all(not self.ways.fits(m, (), kind_id) for m in machines):
+                continue
+            if places > left or not any(self.ways.fits(m, inside, kind_id) for m in machines):
+                out.append([])
+                left, inside = smallest.capacity, []
+            out[-1].append(item)
+            inside.append(kind_id)
+            left -= places
+        return out
+
+    def place(self, machines: tuple[Machine, ...], units: tuple[str, ...], ready: int) -> Batch | None:
+        """Find the first moment at which a machine is idle long enough and somebody is there to load and to unload."""
+        idle, r, types = self.idle, self.day.reprocess, {_type(u) for u in units}
+        cycles = {m.id: found for m in machines if (found := m.cycle_for(self.ways.types[t].rides for t in types)) is not None}
+        tested = {m.id: self.tested(m) for m in machines}
+        for t in range(ready, idle.end):
+            for m in machines:
+                if m.id not in cycles or t < tested[m.id] or t + r.load_minutes < m.not_before:
+                    continue
+                if (loader := idle.who(t, r.load_minutes)) is None:
+                    continue
+                cycle, minutes = cycles[m.id]
+                done = t + r.load_minutes + minutes
+                if not idle.free(m.id, t, done + r.unload_minutes):
+                    continue
+                until = idle.free_until(m.id, done) - r.unload_minutes
+                if (free := idle.first(done, r.unload_minutes, until)) is None:
+                    continue
+                out, unloader = free
+                idle.take(loader, t, r.load_minutes)
+                idle.take(unloader, out, r.unload_minutes)
+                idle.hold(m.id, t, out + r.unload_minutes)
+                idle.last = unloader
+                return Batch(
+                    machine=m.id,
+                    units=units,
+                    load_start=t,
+                    load_person=loader,
+                    start=t + r.load_minutes,
+                    unload_start=out,
+                    unload_person=unloader,
+                    cycle=cycle,
+                )
+        return None
+
+    def tested(self, machine: Machine) -> int:
+        """Return when a machine's tests are over; never, where the plan does not do them."""
+        ends = [t.start + machine.tests[t.index].minutes for t in self.plan.tests if t.machine == machine.id]
+        return max(ends, default=0) if len(ends) == len(machine.tests) else self.idle.end
 
 
-def _dirty(day: Instance, plan: Plan) -> list[tuple[int, str]]:
-    """Return (minute, unit) of each unit that is used and not washed afterwards."""
+def _type(unit: str) -> str:
+    return unit.rpartition("#")[0]
+
+
+def _used(day: Instance, plan: Plan, ways: SetWays) -> list[tuple[int, str]]:
+    """Return (minute, unit) of each unit that is used and not sent on afterwards, with when it can be where it goes first."""
+    booked, room = {v.id: v.chair for v in day.visits}, {c.id: c.room for c in day.chairs}
+    out = []
+    for dirty, unit, visit in _dirty(day, plan, ways):
+        out.append((dirty + ways.to_first_stage(room[booked[visit]], _type(unit)), unit))
+    return out
+
+
+def _dirty(day: Instance, plan: Plan, ways: SetWays) -> list[tuple[int, str, str]]:
+    """Return (minute, unit, visit) of each unit that is used and not bathed or washed afterwards."""
     cleared: dict[str, int] = {}
     chairs = {c.id: c for c in day.chairs}
     for s in plan.steps:
         if s.after is not None and s.index == 0:
             cleared[s.after] = s.start + chairs[s.chair].procedure(s.procedure)[0].minutes
-    washers = {m.id for m in day.washers}
-    washed = {u: b.load_start for b in sorted(plan.batches, key=lambda b: b.load_start) if b.machine in washers for u in b.units}
-    used = {u: (v.start, cleared[v.id]) for v in sorted(plan.visits, key=lambda v: v.start) for u in v.units}
-    return [(dirty, u) for u, (start, dirty) in used.items() if washed.get(u, -1) < start]
-
-
-def _loads(waiting: list[tuple[int, str]], room: int, size: Callable[[str], int]) -> list[list[tuple[int, str]]]:
-    """Cut what waits into loads, in order of time, each as full as it gets."""
-    out: list[list[tuple[int, str]]] = []
-    left = 0
-    for item in waiting:
-        if size(item[1]) > room:
-            continue
-        if size(item[1]) > left:
-            out.append([])
-            left = room
-        out[-1].append(item)
-        left -= size(item[1])
-    return out
-
-
-def _place(idle: _Idle, machines: tuple[Machine, ...], units: tuple[str, ...], ready: int) -> Batch | None:
-    """Find the first moment at which a machine is idle long enough and somebody is there to load and to unload."""
-    r = idle.day.reprocess
-    for t in range(ready, idle.end):
-        for m in machines:
-            if t + r.load_minutes < m.not_before or (loader := idle.who(t, r.load_minutes)) is None:
-                continue
-            done = t + r.load_minutes + m.minutes
-            row = idle.machines[m.id]
-            if any(row[t : done + r.unload_minutes]):
-                continue
-            taken = row.find(_TAKEN, done)
-            until = (taken if taken >= 0 else idle.end) - r.unload_minutes
-            if (found := idle.first(done, r.unload_minutes, until)) is None:
-                continue
-            out, unloader = found
-            idle.take(loader, t, r.load_minutes)
-            idle.take(unloader, out, r.unload_minutes)
-            idle.fill(row, t, out + r.unload_minutes)
-            idle.last = unloader
-            return Batch(
-                machine=m.id,
-                units=units,
-                load_start=t,
-                load_person=loader,
-                start=t + r.load_minutes,
-                unload_start=out,
-                unload_person=unloader,
-            )
-    return None
+    first = {m.id for kind in ("bath", "wash") for m in ways.machines[kind]}
+    sent = {u: b.load_start for b in sorted(plan.batches, key=lambda b: b.load_start) if b.machine in first for u in b.units}
+    used = {u: (v.start, cleared[v.id], v.id) for v in sorted(plan.visits, key=lambda v: v.start) for u in v.units}
+    return [(dirty, u, visit) for u, (start, dirty, visit) in used.items() if sent.get(u, -1) < start]

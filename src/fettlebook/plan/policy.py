@@ -64,7 +64,8 @@ def policy_of(day: Instance, plan: Plan, manner: Manner | None = None, *, patien
     promised = tuple((v.id, float(v.start - booked[v.id])) for v in plan.visits if v.start > booked.get(v.id, v.start))
     washers = {m.id for m in day.washers}
     loads: dict[bool, list[GuidingLoad]] = {True: [], False: []}
-    for b in sorted(plan.batches, key=lambda b: b.load_start):
+    baths = {m.id for m in day.baths}
+    for b in sorted((b for b in plan.batches if b.machine not in baths), key=lambda b: b.load_start):
         loads[b.machine in washers].append(GuidingLoad(b.load_start, frozenset(_uses(plan.visits, b.units, b.load_start))))
     return Policy(
         manner=replace(manner or Manner(), visits=promised),
@@ -91,7 +92,7 @@ class LiveRun(Run):
         self.policy = policy
         self.given_up: list[str] = []
         self.used_for: dict[str, _Use] = {}  # unit -> its last use
-        self.loaded: dict[str, set[_Use]] = {"wash": set(), "sterilize": set()}
+        self.loaded: dict[str, set[_Use]] = {"bath": set(), "wash": set(), "sterilize": set()}
         self.blocked = dict(blocked or {})
         super().__init__(day, policy.manner)
         for until in self.blocked.values():
@@ -101,9 +102,9 @@ class LiveRun(Run):
             if v.latest is not None:
                 self.wake(v.latest + 1)
         self.note_uses(sorted(self.visits, key=lambda v: v.start))
-        washers = {m.id for m in day.washers}
+        kind_of = {s.machine.id: s.kind for s in self.machines}
         for b in day.done.batches if day.done else ():
-            self.loaded["wash" if b.machine in washers else "sterilize"].update(_uses(self.visits, b.units, b.load_start))
+            self.loaded[kind_of[b.machine]].update(_uses(self.visits, b.units, b.load_start))
 
     def jobs(self, t: int) -> Iterator[Job]:
         """Offer the list scheduler's jobs; whom the plan names for a step goes first at its chair."""
@@ -154,7 +155,7 @@ class LiveRun(Run):
         if t < self.blocked.get(state.machine.id, 0):
             return False
         here = {self.used_for[u] for u in units}
-        loads = self.policy.washes if state.kind == "wash" else self.policy.sterilizations
+        loads = {"bath": (), "wash": self.policy.washes, "sterilize": self.policy.sterilizations}[state.kind]
         guiding = next((x for x in loads if x.uses & here), None)
         if guiding is None:
             return super().is_time(state, units, latest, t)
