@@ -1,0 +1,67 @@
+"""Version 2 of the day instance: every plan of any scheduler, on any day, holds every rule of the checker."""
+
+import json
+
+import pytest
+from detailed_days import detailed_days
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from fettlebook.plan.check import check_plan, figures
+from fettlebook.plan.events import at_minute
+from fettlebook.plan.instance import Instance, instance_findings, read_instance, read_plan, to_json
+from fettlebook.plan.leftover import with_leftovers
+from fettlebook.plan.many_manners import best_of
+from fettlebook.plan.slack import not_placed, with_duties
+
+pytestmark = pytest.mark.invented
+SLOW = list(HealthCheck)
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=SLOW)
+@given(detailed_days(), st.integers(0, 1000))
+def test_any_manner_of_the_list_scheduler_holds_every_rule_of_version_2(day: Instance, seed: int) -> None:
+    plan, found, _ = best_of(day, seed=seed, go_on=lambda n: n < 12)
+    assert check_plan(day, plan) == ()
+    assert found == figures(day, plan)
+    whole = with_leftovers(day, with_duties(day, plan))
+    assert check_plan(day, whole) == ()
+    assert figures(day, whole).rank[:3] == found.rank[:3]
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=SLOW)
+@given(detailed_days(), st.integers(0, 150))
+def test_a_detailed_day_can_be_planned_on_from_any_minute(day: Instance, now: int) -> None:
+    plan, _, _ = best_of(day, seed=1, go_on=lambda n: n < 3)
+    plan = with_leftovers(day, with_duties(day, plan))
+    rest = day.without(plan.left_out)
+    moment = at_minute(rest, plan.model_copy(update={"left_out": ()}), now)
+    later, _, _ = best_of(moment.day, seed=1, go_on=lambda n: n < 3)
+    assert check_plan(moment.day, with_duties(moment.day, later)) == ()
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=SLOW)
+@given(detailed_days())
+def test_a_detailed_day_and_its_plan_come_out_as_they_went_in(day: Instance) -> None:
+    assert [f for f in instance_findings(day) if f.weight == "error"] == []
+    assert read_instance(to_json(day)) == day
+    plan, _, _ = best_of(day, seed=1, go_on=lambda n: n < 2)
+    plan = with_duties(day, plan)
+    assert read_plan(to_json(plan)) == plan
+    assert {d.id for d in not_placed(day, plan)} == {d.id for d in day.duties} - {d.id for d in plan.duties}
+
+
+def test_what_schema_1_does_not_know_is_refused_under_its_number() -> None:
+    text = {
+        "schema": 1,
+        "day_start": 0,
+        "day_end": 100,
+        "people": [],
+        "chairs": [],
+        "visits": [],
+        "set_types": [{"id": "exam", "owned": 1, "dry_minutes": 5}],
+        "reprocess": {"load_minutes": 1, "unload_minutes": 1, "pack_minutes": 1, "cool_minutes": 1},
+    }
+    day = Instance.model_validate_json(json.dumps(text))
+    assert [f.what for f in instance_findings(day)] == ["schema 1 does not know dry_minutes of set_types"]
+    assert instance_findings(Instance.model_validate_json(json.dumps({**text, "schema": 2}))) == ()
