@@ -13,9 +13,12 @@ import numpy as np
 from fettlebook.practice.model import Chair, Outlet, Practice, ProductUse
 from fettlebook.rules.model import Computed, Rulebook, When
 from fettlebook.science.curves import outlet_curves
+from fettlebook.science.second_feed import supply_shares
+from fettlebook.science.tree import read_tree
 from fettlebook.times.label import Gap, feed_strength_mg_l, label_for
 from fettlebook.times.line import circuit_of
 from fettlebook.times.model import RunningTime
+from fettlebook.times.second_feeds import as_filled
 from fettlebook.times.words import share
 
 What = Literal["flush", "between", "fill", "rinse"]
@@ -76,9 +79,13 @@ def chair_pictures(practice: Practice, rulebook: Rulebook, times: Sequence[Runni
 def _picture(practice: Practice, chair: Chair, what: What, time: RunningTime) -> Picture:
     by_id = {o.outlet: o for o in time.outlets}
     groups = _groups(chair, time)
+    if what == "fill":
+        chair, groups = as_filled(chair, groups, water_c=practice.practice.water_temperature_c)
     circuit = circuit_of(chair, groups, water_c=practice.practice.water_temperature_c, last_hose_only=what == "between")
     marks = _marks(time)
     end_s = _rounded(1.15 * max([m.seconds for m in marks if m.name != "rule" or m.seconds <= 150] + [o.seconds for o in time.outlets]))
+    tree = read_tree(circuit)
+    reached = dict(zip((o.id for o in tree.outlets), supply_shares(tree), strict=True))  # below 1 where other water thins a fill
     drawn: dict[str, list[float]] = {}
     for curve in outlet_curves(circuit, float(end_s), POINTS):
         of = by_id[curve.outlet]
@@ -91,7 +98,8 @@ def _picture(practice: Practice, chair: Chair, what: What, time: RunningTime) ->
             if what == "rinse" and known
             else curve.old_water
         )
-        drawn[curve.outlet] = np.interp(curve.time_s / slow, curve.time_s, shares).tolist()
+        left = np.interp(curve.time_s / slow, curve.time_s, shares)
+        drawn[curve.outlet] = (1.0 - reached[curve.outlet] * (1.0 - left) if what == "fill" else left).tolist()
     aim = time.outlets[0].residual
     full, out_of, title, words = _words(practice, what, aim)
     return Picture(

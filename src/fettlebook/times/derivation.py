@@ -5,14 +5,14 @@ from collections.abc import Iterable
 from functools import lru_cache
 
 from fettlebook.practice.model import Outlet
-from fettlebook.science.circuits import PathPart
 from fettlebook.science.hydraulics import M3_S_PER_ML_MIN
+from fettlebook.science.paths import PathPart
 from fettlebook.science.water import peroxide_diffusivity_m2_s
 from fettlebook.times.dosing import Level
 from fettlebook.times.frame import Frame
 from fettlebook.times.label import Gap
 from fettlebook.times.model import OutletTime
-from fettlebook.times.sure import BORE_MM, LENGTH_SHARE, Aim, LineNeed, flow_share
+from fettlebook.times.sure import AIMS, BORE_MM, LENGTH_SHARE, Aim, LineNeed, flow_share
 from fettlebook.times.words import CARRIED, READING, clock, listed, part_line, part_size, share
 
 
@@ -34,12 +34,17 @@ def group_words(frame: Frame, aim: Aim, outlets: Iterable[tuple[OutletTime, Line
         told += ")" if time.reading == "bound" else f"; safe bound {time.bound_s:.1f} s)"
         words.append(
             f"{told}. With bore ±{BORE_MM:g} mm, length ±{LENGTH_SHARE * 100:g} %, flow ±{flow_share(by_id[time.outlet]) * 100:.3g} %: "
-            f"{time.seconds:.1f} s in 95 of 100 cases; {time.measure_first} matters most."
+            f"{_computed_s(time, need, aim):.1f} s in 95 of 100 cases; {time.measure_first} matters most."
         )
     if len(times) > 1:
         slowest = max(times, key=lambda t: t.seconds)
         words.append(f"The slowest, {slowest.outlet}, sets what the line needs: {clock(slowest.seconds)}.")
     return words
+
+
+def _computed_s(time: OutletTime, need: LineNeed, aim: Aim) -> float:
+    """Return what is computed, where strips asked for more."""
+    return time.seconds if time.strips_s is None or time.strips_s < time.seconds else need.sure_s[AIMS.index(aim)]
 
 
 def common_words(frame: Frame, aim: Aim, water_c: float, groups: int) -> list[str]:

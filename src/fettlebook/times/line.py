@@ -7,12 +7,13 @@ common parts were still full of old water: the safe side. A line that can't be f
 from typing import Any
 
 from fettlebook.errors import Mendable
-from fettlebook.practice.model import Chair, Outlet, OutletKind, Segment, StirredVolume
+from fettlebook.practice.model import Chair, Outlet, OutletKind, SecondFeed, Segment, StirredVolume
 from fettlebook.science.circuits import Method, OutletSeconds, outlet_seconds
 from fettlebook.times.label import Gap
 
 # The patient's mouth is not reached by these; a rule on "outlets used" does not mean them.
 NOT_IN_THE_MOUTH = frozenset({OutletKind.CUP_FILLER, OutletKind.BOWL_RINSE})
+LITTLE = 0.001  # share of a fill that is not asked for, so that what thins it can't refuse the flush
 
 
 def outlet_groups(chair: Chair, outlets: tuple[Outlet, ...]) -> tuple[tuple[Outlet, ...], ...]:
@@ -41,7 +42,8 @@ def line_needs(
     groups
         Its outlets as they are opened, one group after the other.
     share_left
-        Share of old content aimed at, the same for flush and rinse; a fill aims at one less this share.
+        Share of old content aimed at, the same for flush and rinse; a fill aims at one less this share, or, where a second
+        feed thins it, at next to nothing.
     water_c
         Water temperature [degC].
     last_hose_only
@@ -53,7 +55,7 @@ def line_needs(
         return outlet_seconds(
             circuit_of(chair, groups, water_c=water_c, last_hose_only=last_hose_only),
             flush_share=share_left,
-            fill_share=1 - share_left,
+            fill_share=LITTLE if chair.second_feeds else 1 - share_left,
             rinse_share=share_left,
             method=method,
         )
@@ -71,14 +73,30 @@ def circuit_of(chair: Chair, groups: tuple[tuple[Outlet, ...], ...], *, water_c:
     parts: dict[str, Segment | StirredVolume] = {p.id: p for p in chair.segments} | {p.id: p for p in chair.stirred}
     opened = [o for g in groups for o in g]
     wanted = set(parts)
+    feeds = chair.second_feeds
     if len(opened) < len(chair.outlets) or last_hose_only:  # the hose of an outlet that stays shut is no dead leg here
         wanted = {name for o in opened for name in _way_up(parts, o, last_hose_only=last_hose_only)}
-    return {
+    data: dict[str, Any] = {
         "parts": [_part(p, cut=last_hose_only) for p in parts.values() if p.id in wanted],
         "outlets": [{"id": o.id, "part": o.from_, "flow_ml_min": o.flow_ml_min} for o in opened],
         "groups": [[o.id for o in g] for g in groups],
         "temperature_c": water_c,
     }
+    if last_hose_only:  # what enters above a hose changes nothing in it
+        feeds = tuple(feed for feed in feeds if feed.into in wanted)
+    if feeds:
+        data["second_feeds"] = [_feed(feed, parts, wanted) for feed in feeds]
+    return data
+
+
+def _feed(feed: SecondFeed, parts: dict[str, Segment | StirredVolume], wanted: set[str]) -> dict[str, Any]:
+    """Return a second feed; from a part that is left out here, its water comes back to the end of the first one that isn't."""
+    at: str | None = feed.into
+    passed: set[str] = set()
+    while at in parts and at not in wanted and at not in passed:
+        passed.add(at)
+        at = parts[at].from_
+    return {"id": feed.id, "part": at, "flow_ml_min": feed.flow_ml_min, "at": "end" if passed else "start"}
 
 
 def _way_up(parts: dict[str, Segment | StirredVolume], outlet: Outlet, *, last_hose_only: bool) -> list[str]:

@@ -134,6 +134,7 @@ def _time(time: RunningTime) -> dict[str, Any]:
                 "line_s": round(o.seconds, 3),
                 "nominal_s": round(o.nominal_s, 3),
                 "bound_s": round(o.bound_s, 3),
+                "strips_s": None if o.strips_s is None else round(o.strips_s, 3),
                 "reading": o.reading or None,
                 "measure_first": o.measure_first or None,
                 "share_left": o.residual,

@@ -36,6 +36,7 @@ class OutletTime:
     bound_s: float = 0.0  # safe bound: long enough for any straight line and whatever dissolves in the water
     reading: str = ""  # which reading of the joints set it: mixed, coherent, bound
     measure_first: str = ""  # the input whose error lengthens the time most: flow, bore, length
+    strips_s: float | None = None  # what strips at this outlet ask for; where they ask for more it is `seconds`
 
 
 @dataclass(frozen=True, slots=True)

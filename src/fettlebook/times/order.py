@@ -38,6 +38,8 @@ def order_hint(practice: Practice, rulebook: Rulebook, time: RunningTime) -> str
     if not (own and by_line and 1 < len(time.groups) <= MOST_GROUPS) or time.when is When.BETWEEN_VISITS:
         return ""
     chair = next(c for c in practice.chairs if c.id == time.chair)
+    if chair.second_feeds or any(o.strips_s is not None for o in time.outlets):
+        return ""  # what strips or a second feed ask for is not in the best estimate of an order
     by_id = {o.id: o for o in chair.outlets}
     groups = tuple(tuple(by_id[name] for name in g.outlets) for g in time.groups)
     circuit = circuit_of(chair, groups, water_c=practice.practice.water_temperature_c, last_hose_only=False)

@@ -13,12 +13,14 @@ from typing import Any, Final, Literal
 
 from fettlebook.errors import Mendable
 from fettlebook.practice.model import Chair, Outlet
-from fettlebook.science.circuits import RINSE_SHARE, Method, OutletSeconds, Reading, outlet_seconds
+from fettlebook.science.circuits import RINSE_SHARE, Method, OutletSeconds, outlet_seconds
+from fettlebook.science.needs import Reading
 from fettlebook.science.uncertainty import Input, Spread, SureSeconds, sure_seconds
 from fettlebook.times.label import Gap
 from fettlebook.times.line import circuit_of, line_gap
 
 Aim = Literal["flush", "fill", "rinse"]
+AIMS: Final[tuple[Aim, ...]] = ("flush", "fill", "rinse")
 BORE_MM: Final = 0.1  # a bore read off a hose, or from its maker's tolerance
 LENGTH_SHARE: Final = 0.10
 FLOW_SHARE: Final = 0.15  # a flow that was typed in
@@ -46,10 +48,15 @@ class LineNeed:
     sure_s: tuple[float, float, float]  # flush, fill, rinse
     bound: OutletSeconds
     measure_first: Input
+    strips_s: tuple[float, float, float] | None = None  # what strips at this outlet ask for; None: no strips
 
     def sure(self, aim: Aim) -> float:
-        """Return the seconds that hold in 95 of 100 cases."""
-        return self.sure_s[("flush", "fill", "rinse").index(aim)]
+        """Return the seconds that hold in 95 of 100 cases, no less than strips ask for."""
+        return max(self.sure_s[AIMS.index(aim)], self.strips(aim) or 0.0)
+
+    def strips(self, aim: Aim) -> float | None:
+        """Return the seconds that strips at this outlet ask for; None: no strips."""
+        return None if self.strips_s is None else self.strips_s[AIMS.index(aim)]
 
     def nominal(self, aim: Aim) -> float:
         """Return the seconds by best estimate."""

@@ -3,16 +3,19 @@
 from dataclasses import replace
 from typing import Final
 
+from fettlebook.errors import Mendable
 from fettlebook.practice.model import Outlet
 from fettlebook.rules.model import Origin
 from fettlebook.science.circuits import Method
+from fettlebook.times.calibrated import known_now, old_flows, strips_words, with_strips
 from fettlebook.times.derivation import common_words, group_words, level_words
 from fettlebook.times.dosing import Level
 from fettlebook.times.frame import Frame, GroupNeed
 from fettlebook.times.label import Gap, Label
-from fettlebook.times.line import NOT_IN_THE_MOUTH, outlet_groups
+from fettlebook.times.line import LITTLE, NOT_IN_THE_MOUTH, line_gap, outlet_groups
 from fettlebook.times.model import Candidate, OutletTime, RunningTime, SetBy
-from fettlebook.times.sure import Aim, LineNeed, sure_needs
+from fettlebook.times.second_feeds import as_filled, feed_words
+from fettlebook.times.sure import Aim, Aims, LineNeed, sure_needs
 from fettlebook.times.words import LEFT_OUT, METHOD, listed
 
 LINE_ORIGIN: Final = Origin("fettlebook", "times.line", "computed from this chair's line as the practice file gives it", "practice", "own")
@@ -55,6 +58,8 @@ def line_step(
     notes
         Shown beside the time.
     """
+    aged = old_flows(frame.chair)
+    frame = replace(frame, chair=known_now(frame.chair))
     outlets, passed_over = _meant(frame)
     words = [*told]
     if not outlets:
@@ -69,17 +74,13 @@ def line_step(
     opened = outlet_groups(frame.chair, outlets)
     water_c = frame.practice.practice.water_temperature_c
     aims = replace(frame.aims, **{"fill_missing" if aim == "fill" else aim: left})
-    needs = sure_needs(frame.chair, opened, aims, water_c=water_c, last_hose_only=last_hose_only, method=frame.method)
+    if aim != "fill" and frame.chair.second_feeds:
+        aims = replace(aims, fill_missing=1.0 - LITTLE)
+    needs = _needs(frame, opened, aims, aim, last_hose_only=last_hose_only)
     if isinstance(needs, Gap):
         return frame.missing(needs, known, label=label)
     by_outlet = {n.best.outlet: n for n in needs}
-    dosed: dict[str, LineNeed] = {}
-    if isinstance(level, Level):
-        method: Method = frame.method if is_peroxide(level.label) else "safe bound"
-        reach = sure_needs(
-            frame.chair, opened, replace(frame.aims, fill_missing=level.missing), water_c=water_c, last_hose_only=False, method=method
-        )
-        dosed = {} if isinstance(reach, Gap) else {n.best.outlet: n for n in reach}
+    level, dosed = _dosed(frame, level, opened)
     groups: list[GroupNeed] = []
     for number, group in enumerate(opened, start=1):
         found = tuple(by_outlet[o.id] for o in group)
@@ -93,6 +94,9 @@ def line_step(
         words += group_words(
             frame, aim, zip(times, found, strict=True), head=name, way="its last hose" if last_hose_only else "its whole way"
         )
+    told_unit, unit_notes = _unit_words(frame, opened, groups, aged, filling=aim == "fill")
+    words += told_unit
+    notes += unit_notes
     if level is not None:
         told_level, level_note = level_words(level, opened, dosed)
         words += told_level
@@ -116,6 +120,52 @@ def line_step(
     )
 
 
+def _dosed(
+    frame: Frame, level: Level | Gap | None, opened: tuple[tuple[Outlet, ...], ...]
+) -> tuple[Level | Gap | None, dict[str, LineNeed]]:
+    """Return when a dosed level is at each outlet; a line that keeps it from ever getting there makes a gap of it."""
+    if not isinstance(level, Level):
+        return level, {}
+    method: Method = frame.method if is_peroxide(level.label) else "safe bound"
+    aims = replace(frame.aims, fill_missing=level.missing)
+    water_c = frame.practice.practice.water_temperature_c
+    reach = sure_needs(frame.chair, opened, aims, water_c=water_c, last_hose_only=False, method=method)
+    if isinstance(reach, Gap):
+        return reach, {}
+    reach = with_strips(frame.chair, opened, reach, aims, water_c=water_c, last_hose_only=False, method=method)
+    return level, {n.best.outlet: n for n in reach}
+
+
+def _unit_words(
+    frame: Frame, opened: tuple[tuple[Outlet, ...], ...], groups: list[GroupNeed], aged: tuple[str, ...], *, filling: bool
+) -> tuple[list[str], tuple[str, ...]]:
+    """Say what strips, a second feed and a change of the unit do to this step; and, short, what must be seen beside the time."""
+    words, notes = feed_words(frame.chair, opened, water_c=frame.practice.practice.water_temperature_c, filling=filling)
+    for group, need in zip(opened, groups, strict=True):
+        told, seen = strips_words(frame.chair, group, need.outlets)
+        words += told
+        notes += seen
+    if aged:
+        notes += (f"flow measured before the unit was changed on {frame.chair.changed_on}, measure again: {listed(aged)}",)
+    return words, notes
+
+
+def _needs(
+    frame: Frame, opened: tuple[tuple[Outlet, ...], ...], aims: Aims, aim: Aim, *, last_hose_only: bool
+) -> tuple[LineNeed, ...] | Gap:
+    """Return what each outlet needs, as the line is during this step and with what strips ask for."""
+    chair, water_c = frame.chair, frame.practice.practice.water_temperature_c
+    if aim == "fill":
+        try:
+            chair, opened = as_filled(chair, opened, water_c=water_c)
+        except Mendable as error:
+            return line_gap(error)
+    needs = sure_needs(chair, opened, aims, water_c=water_c, last_hose_only=last_hose_only, method=frame.method)
+    if isinstance(needs, Gap):
+        return needs
+    return with_strips(chair, opened, needs, aims, water_c=water_c, last_hose_only=last_hose_only, method=frame.method)
+
+
 def _outlet_time(outlet: Outlet, group: int, need: LineNeed, aim: Aim, left: float) -> OutletTime:
     return OutletTime(
         outlet=outlet.id,
@@ -128,6 +178,7 @@ def _outlet_time(outlet: Outlet, group: int, need: LineNeed, aim: Aim, left: flo
         bound_s=need.bound_s(aim),
         reading=need.reading(aim),
         measure_first=need.measure_first,
+        strips_s=need.strips(aim),
     )
 
 
