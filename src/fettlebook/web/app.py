@@ -19,6 +19,7 @@ from fettlebook.web import chair as chair_page
 from fettlebook.web.desk import Desk
 from fettlebook.web.guard import Guard
 from fettlebook.web.pages import HERE, Pages, a_chair, a_day, a_lane, saved
+from fettlebook.web.plan_routes import plan_routes
 from fettlebook.web.sheet import day_sheet
 
 
@@ -63,8 +64,8 @@ def create_app(desk: Desk, start: date | None = None, training_clock: bool = Fal
         return RedirectResponse(f"/day/{start or _next_booked(desk)}", 303)
 
     @app.get("/day/{day}")
-    def _day(day: str, by: str = "chair") -> HTMLResponse:
-        return pages.day(a_day(day), a_lane(by))
+    def _day(day: str, by: str = "chair", waits: str = "") -> HTMLResponse:
+        return pages.day(a_day(day), a_lane(by), waits)
 
     @app.post("/day/{day}/again")
     def _again(day: str, by: str = "chair") -> RedirectResponse:
@@ -93,6 +94,8 @@ def create_app(desk: Desk, start: date | None = None, training_clock: bool = Fal
         plan = pages.plan(a_day(day))
         pdf = day_sheet(plan, desk.reading.practice, desk.now())
         return Response(pdf, media_type="application/pdf", headers=saved(f"day-{plan.day}.pdf", inline=True))
+
+    app.include_router(plan_routes(pages))
 
     @app.get("/times")
     def _first_times() -> RedirectResponse:

@@ -10,13 +10,15 @@ from starlette.exceptions import HTTPException
 
 from fettlebook import __version__
 from fettlebook.errors import Finding, Mendable
+from fettlebook.plan.basis import Basis
 from fettlebook.plan.day import DayPlan
+from fettlebook.plan.dayclock import DayClock
 from fettlebook.practice.model import Chair
 from fettlebook.rules.words import length_in_words, limit_in_words, origin_in_words, overridden_in_words
 from fettlebook.times.curves import chair_pictures
 from fettlebook.times.order import order_hint
 from fettlebook.times.words import LEFT_OUT, share, whole_s
-from fettlebook.web import board, running, tables, wording
+from fettlebook.web import board, running, tables, waits, wording
 from fettlebook.web import chair as chair_page
 from fettlebook.web.desk import Desk
 from fettlebook.web.now import now_and_next
@@ -74,27 +76,53 @@ class Pages:
             raise Mendable.of(state.trouble)
         raise HTTPException(503, "The day is being planned. Try again in a moment.", headers={"Retry-After": "2"})
 
-    def day(self, day: date, by: board.By) -> HTMLResponse:
-        """Return the day's page: the plan, or what stands in its way, or the word that it is being made."""
-        state, reading = self._desk.day(day), self._desk.reading
-        booked = reading.booked
-        steps: dict[str, Any] = {
+    def basis(self, day: date) -> Basis:
+        """Return what the day's timetable was made from, or raise for a page that says why there is none."""
+        plan = self.plan(day)
+        if plan.basis is None:
+            raise Mendable("it is not known what this timetable was made from", where=str(day), mend="Plan the day again.")
+        return plan.basis
+
+    def minute_now(self, day: date) -> int | None:
+        """Return the present minute of a day that is today; None on any other day."""
+        now = self._desk.now()
+        return DayClock(day, self._desk.reading.zone).minute_up(now) if now.date() == day else None
+
+    def of_day(self, day: date, tab: str, title: str, *, here: str | None = None) -> dict[str, Any]:
+        """Return what the top of each page of a day needs; `here` is what follows the day in this page's address."""
+        booked = self._desk.reading.booked
+        return {
             "day": day,
-            "by": by,
-            "state": state,
-            "title": wording.long_day(day),
+            "tab": tab,
+            "here": f"/{tab}" if here is None else here,
+            "title": f"{title}, {wording.long_day(day)}" if title else wording.long_day(day),
             "before": next((d for d in reversed(booked) if d < day), None),
             "after": next((d for d in booked if d > day), None),
+        }
+
+    def day(self, day: date, by: board.By, waits_for: str = "") -> HTMLResponse:
+        """Return the day's page: the plan, or what stands in its way, or the word that it is being made."""
+        state, reading = self._desk.day(day), self._desk.reading
+        steps: dict[str, Any] = {
+            "by": by,
+            "state": state,
             "planned_at": wording.clock(state.planned_at, reading.zone) if state.planned_at else "",
+            **self.of_day(day, "timetable", "", here=f"?by={by}"),
         }
         if state.plan is None:
             return self.mend(state.trouble) if state.trouble and not state.stage else self.show("waiting.html", **steps)
         plan, practice, now = state.plan, reading.practice, self._desk.now()
         today = now.date() == day
+        laid, chains = board.lay_out(plan, practice, by), waits.chains(plan)
         return self.show(
             "day.html",
             plan=plan,
-            board=board.lay_out(plan, practice, by),
+            board=laid,
+            chain=waits.show_chain(plan, laid, chains, waits_for),
+            chain_asked=bool(waits_for),
+            chained={plan.basis.refs.get(c.visit, c.visit) for c in chains} if plan.basis else set(),
+            lane_height=waits.LANE,
+            margin=board.MARGIN_MIN,
             rows=tables.rows_of(plan, practice),
             today=today,
             hands=now_and_next(plan, practice, now) if today else (),

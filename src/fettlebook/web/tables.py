@@ -79,7 +79,7 @@ def as_csv(rows: Iterable[Row]) -> str:
             row.minutes_late,
             "; ".join(map(unit, row.units)),
         )
-        writer.writerow([_inert(cell) for cell in cells])
+        writer.writerow([inert(cell) for cell in cells])
     return out.getvalue()
 
 
@@ -90,7 +90,8 @@ def as_json(plan: DayPlan) -> dict[str, Any]:
     return plain
 
 
-def _inert(cell: object) -> object:
+def inert(cell: object) -> object:
+    """Return a cell that no spreadsheet runs as a formula."""
     # A spreadsheet runs a cell that begins like a formula; names are free text.
     return f"'{cell}" if isinstance(cell, str) and cell[:1] in ("=", "+", "-", "@") else cell
 
