@@ -81,9 +81,19 @@ def test_a_book_is_begun_with_the_practice_file_and_a_private_key(run: Desk) -> 
     said = json.loads(run.good("book", "init", "book.sqlite", "practice.toml", "--json"))
     assert said["practice"] == "quayside"
     assert Path("book.sqlite.key").stat().st_mode & 0o077 == 0
-    (first,) = run.good("book", "dump", "book.sqlite", "--json").splitlines()
-    assert json.loads(first)["entry"]["data"]["text"].encode() == practice_text()
+    first, rules = (json.loads(one)["entry"] for one in run.good("book", "dump", "book.sqlite", "--json").splitlines())
+    assert first["data"]["text"].encode() == practice_text()
+    assert [layer["name"] for layer in rules["data"]["layers"]] == ["general", "uk"]
     assert "entries already" in run.bad("book", "init", "book.sqlite", "practice.toml")
+
+
+def test_a_changed_practice_file_is_taken_in_once(begun: Desk) -> None:
+    assert json.loads(begun.good("book", "renew", "book.sqlite", "practice.toml", "--json")) == {"written": {}}
+    Path("practice.toml").write_bytes(practice_text().replace(b"Quayside Dental Rooms", b"Quayside Rooms"))
+    assert list(json.loads(begun.good("book", "renew", "book.sqlite", "practice.toml", "--json"))["written"]) == ["practice_file.version"]
+    assert "holds this practice file" in begun.good("book", "renew", "book.sqlite", "practice.toml")
+    with open_book("book.sqlite", "quayside", write=False) as store:
+        assert store.head().size == 3
 
 
 def test_a_book_is_not_begun_from_a_practice_file_with_errors(run: Desk) -> None:
@@ -99,7 +109,7 @@ def test_lines_are_acknowledged_by_id_and_again_when_sent_again(begun: Desk) -> 
     ids = [json.loads(one)["id"] for one in sent.splitlines()]
     assert done.stdout.decode().split() == ids + ids
     with open_book("book.sqlite", "quayside", write=False) as store:
-        assert [r.entry.id for r in store.read(since=1)] == ids
+        assert [r.entry.id for r in store.read(since=2)] == ids
     loose = json.dumps(json.loads(line(601)), indent=None).encode() + b"\n"  # other spacing: it gets the one spelling
     done = piped(["book", "append", "book.sqlite", "--json"], loose)
     receipt = json.loads(done.stdout)
@@ -119,7 +129,7 @@ def test_each_id_is_said_only_once_it_is_durable_and_without_waiting_for_the_nex
                 assert store.get(said) is not None
         running.send_signal(signal.SIGKILL)
     with open_book("book.sqlite", "quayside") as store:
-        assert store.head().size == 3
+        assert store.head().size == 4
 
 
 BAD_LINES = {
@@ -252,7 +262,7 @@ def test_backup_restore_export_and_import_give_the_same_book(begun: Desk) -> Non
     piped(["book", "append", "book.sqlite"], b"".join(line(n) for n in range(1, 5)))
     root = json.loads(begun.good("book", "verify", "book.sqlite", "--json"))["root"]
     said = json.loads(begun.good("book", "backup", "book.sqlite", "backups", "--drill", "--rotate", "--json"))
-    assert said["books"]["quayside"] == {"size": 5, "root": root}
+    assert said["books"]["quayside"] == {"size": 6, "root": root}
     assert said["restored_and_verified"]
     begun.good("book", "restore", said["folder"], "again.sqlite")
     again = [json.loads(one)["entry"] for one in begun.good("book", "dump", "again.sqlite", "--json").splitlines()]
@@ -301,7 +311,7 @@ def test_a_note_says_what_it_needs_and_writes_one_entry(begun: Desk, tmp_path: P
         "note", "cycle.recorded", "machine=sterilizer 1", "cycle=wrapped 134", "said=passed", "log=@cycle.csv", "readings.hold_s=212", *book
     )
     begun.good("note", "entry.withdrawn", "why=wrong load", "--refers-to", said["id"], *book)
-    entries = [json.loads(one)["entry"] for one in begun.good("book", "dump", "book.sqlite", "--json").splitlines()][1:]
+    entries = [json.loads(one)["entry"] for one in begun.good("book", "dump", "book.sqlite", "--json").splitlines()][2:]
     assert entries[0]["data"]["items"] == [{"form": "solid", "pack": "P1", "unit": "exam#1"}, {"unit": "filling#2"}]
     assert entries[0]["zone"] == "Europe/London"
     assert entries[0]["at"] == 1772439000000  # 08:10 UTC: London keeps winter time in March
@@ -344,5 +354,5 @@ def test_entries_are_shown_in_the_practices_time_with_what_they_claim_where_it_i
 def test_a_note_that_can_not_be_is_refused_and_nothing_is_written(begun: Desk, words: tuple[str, ...], said: str) -> None:
     assert said in begun.bad("note", *words, "--book", "book.sqlite", "--by", "ana")
     with open_book("book.sqlite", "quayside", write=False) as store:
-        assert store.head().size == 1
+        assert store.head().size == 2
         assert list(store.files()) == []

@@ -41,17 +41,26 @@ place = st.sampled_from([{"chair": "1"}, {"chair": "1", "outlets": ["turbine", "
 begun = st.tuples(step, place, st.sampled_from([None, "r1", "r2"])).map(
     lambda drawn: ("step.started", {"duty": drawn[0][0], "step": drawn[0][1], **drawn[1], **({"run": drawn[2]} if drawn[2] else {})})
 )
-done = st.tuples(begun, st.sampled_from(["done", "done", "broken off"]), st.sampled_from([None, 30, 300_000])).map(
+used = st.sampled_from(
+    [{}, {}, {"product": "h2o2", "lot": "A"}, {"product": "wipes", "lot": "B"}, {"solution": "m1"}, {"readings": {"flushed_ml": 5}}]
+)
+done = st.tuples(begun, st.sampled_from(["done", "done", "broken off"]), st.sampled_from([None, 30, 300_000]), used).map(
     lambda drawn: (
         "step.done",
-        {**drawn[0][1], "outcome": drawn[1], **({"lasted_wall_ms": drawn[2], "lasted_mono_ms": drawn[2]} if drawn[2] else {})},
+        {
+            **drawn[0][1],
+            "outcome": drawn[1],
+            **({"lasted_wall_ms": drawn[2], "lasted_mono_ms": drawn[2]} if drawn[2] else {}),
+            **drawn[3],
+        },
     )
 )
 ENTRIES = st.one_of(
     begun,
     done,
     done,
-    entry("visit.started", visit=visit, chair=chair, units=units),
+    entry("visit.started", visit=visit, chair=chair, units=units, surgical=st.sampled_from([None, True]),
+          product=st.sampled_from([None, "water"]), lot=st.sampled_from([None, "S1"]), use_by=st.sampled_from([None, "2026-03-09"])),
     entry("visit.ended", visit=visit, chair=chair, units=units, outlets=outlets),
     entry("pack.opened", pack="P1", unit=st.sampled_from([None, "exam#1"]), visit=visit, chair=chair),
     entry("load.packed", load=load, machine=machine, items=units.map(lambda some: [{"unit": unit, "pack": "P1"} for unit in some])),
@@ -65,7 +74,8 @@ ENTRIES = st.one_of(
           mark=st.sampled_from([None, "above", "below"]), taken_ms=st.one_of(st.none(), WHEN)),
     entry("notice.begun", notice="boil water"),
     entry("notice.ended", notice="boil water"),
-    entry("fault.reported", fault="f", chair="1", what="x", stops_use=st.booleans(), outlets=st.sampled_from([None, ["turbine"]])),
+    entry("fault.reported", fault="f", chair="1", what="x", stops_use=st.booleans(), dosing=st.sampled_from([None, True]),
+          outlets=st.sampled_from([None, ["turbine"]])),
     entry("repair.done", what="x", chair="1", water_path_opened=st.booleans()),
     entry("repair.done", what="x", machine=machine),
     entry("subject.returned", chair="1", reason="x", meaning="returned", outlets=st.sampled_from([None, ["turbine"]])),

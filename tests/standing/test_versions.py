@@ -11,8 +11,8 @@ from fettlebook.book.kinds import PracticeFileVersion, RulebookLayer, RulebookVe
 from fettlebook.errors import Mendable
 from fettlebook.rules.shelf import pack_text
 from fettlebook.standing.model import Standing, Verdict
+from fettlebook.standing.rules_now import rulebook_version
 from fettlebook.standing.standings import View
-from fettlebook.standing.versions import rulebook_version
 
 pytestmark = pytest.mark.invented
 

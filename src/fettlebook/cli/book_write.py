@@ -20,7 +20,7 @@ from fettlebook.cli.book_open import existing_file, is_address, key_file, moment
 from fettlebook.cli.whole_file import write_whole
 from fettlebook.errors import Finding, Mendable
 from fettlebook.practice.load import read_practice_file
-from fettlebook.standing.versions import rulebook_version
+from fettlebook.standing.rules_now import rulebook_version
 
 _CHUNK = 1 << 20
 

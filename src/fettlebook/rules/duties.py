@@ -77,6 +77,7 @@ def _step(layer: str, form: StepRow, duty_origin: Origin, rows: Mapping[str, Row
         origin=asked_by if form.seconds is None else practice_origin(layer, form.id),
         only=form.only,
         beside=form.beside,
+        product=form.product,
         asked_by=asked_by,
         rules=tuple(row.id for row in asking),
     )

@@ -100,6 +100,7 @@ class Step:
     only: Only = "every chair"  # which chairs the step exists on
     asked_by: Origin | None = None  # who asks for the step at all: the row with most force, else the duty's origin
     rules: tuple[str, ...] = ()  # ids of every row in force that asks for this step
+    product: str = ""  # which of the products in use it is done with; empty: none of them, or not said
     beside: tuple[str, ...] = ()  # steps that a person can do on the same chair while this one runs by itself
 
     def exists_on(self, chair: Chair) -> bool:

@@ -20,6 +20,7 @@ Outlets = Literal["all", "used", "none"]
 Handpieces = Literal["on", "off", "either"]
 Medium = Literal["water", "air", "water and air", "air or water", "none"]
 Where = Literal["always", "line intensive", "no line intensive", "line continuous"]
+Product = Literal["", "line intensive", "line continuous", "suction", "surfaces"]
 Evidence = Literal[
     "amount",
     "check entry",
@@ -120,6 +121,7 @@ class StepRow(_Form):
     only: Only = "every chair"
     beside: tuple[RuleId, ...] = ()
     where: Where = "always"
+    product: Product = ""
 
 
 class AddedStepRow(StepRow):

@@ -6,12 +6,14 @@ from fettlebook.practice.model import Chair
 from fettlebook.rules.model import Computed, Duty, When
 from fettlebook.standing.attempts import attempts
 from fettlebook.standing.basis import BOOK, HOUR_MS
+from fettlebook.standing.dosing import dosing_conditions
 from fettlebook.standing.look import Look
 from fettlebook.standing.model import Condition, Owed, Verdict
 from fettlebook.standing.owed import duty_condition, owed_duty, steps_to_do, weekly_due
 from fettlebook.standing.steps import AtChair, DutySays, duty_says, step_says
 from fettlebook.standing.still import last_moved, last_rest, moving_sorts
 from fettlebook.standing.streams import Fact
+from fettlebook.standing.surgery import surgery_condition
 from fettlebook.standing.upkeep import service_conditions
 from fettlebook.standing.water import notice_conditions, water_conditions
 
@@ -32,6 +34,8 @@ def chair_conditions(look: Look, chair: Chair, only: str | None = None) -> tuple
         *(_weekly(at) if only is None else ()),
         *notice_conditions(at),
         *water_conditions(at),
+        *dosing_conditions(at),
+        *(surgery_condition(look, chair) if only is None else ()),
     )
 
 

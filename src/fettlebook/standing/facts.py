@@ -61,6 +61,8 @@ class Visit(NamedTuple):
     units: Names
     outlets: Names | None
     surgical: bool
+    kind: str | None = None
+    water: tuple[str, str, str | None] | None = None  # sterile water: product, lot, the day printed on it
 
 
 class Use(NamedTuple):
@@ -86,6 +88,7 @@ class Step(NamedTuple):
     readings: dict[str, int] | None
     lot: tuple[str, str] | None  # product, lot
     by: str
+    solution: str | None = None
 
 
 class Skip(NamedTuple):
@@ -139,6 +142,7 @@ class Service(NamedTuple):
     words: str
     water_path: bool
     by: str
+    dosing: bool = False
 
 
 class Packed(NamedTuple):
@@ -282,8 +286,12 @@ def _visit(r: Received, d: VisitStarted | VisitEnded, at: int) -> Found:
     ended = isinstance(d, VisitEnded)
     chair, units = _chair(d.chair), _names(d.units or ()) or ()
     outlets = _names(d.outlets) if isinstance(d, VisitEnded) else None
-    says = Visit(d.visit, chair, ended, units, outlets, bool(getattr(d, "surgical", False)))
+    surgical, kind = bool(getattr(d, "surgical", False)), getattr(d, "visit_kind", None)
+    water = (d.product, d.lot, d.use_by) if d.product is not None and d.lot is not None else None
+    says = Visit(d.visit, chair, ended, units, outlets, surgical, kind, water)
     yield (chair, "visit"), at, says
+    if water is not None:
+        yield (intern(f"product:{water[0]}/{water[1]}"), "visits"), at, says
     yield (f"visit:{d.visit}", "visit"), at, says
     for unit in units:
         yield (intern(f"unit:{unit}"), "use"), at, Use(d.visit, chair, None)
@@ -319,6 +327,7 @@ def _step(r: Received, d: StepStarted | StepDone, at: int) -> Found:
         readings=done.readings if done else None,
         lot=product_lot,
         by=intern((done.done_by if done else None) or r.entry.by),
+        solution=done.solution if done else None,
     )
     yield (subject, intern(("done:" if done else "begun:") + step)), at, says
     yield (subject, "steps"), at, says
@@ -365,7 +374,8 @@ def _service(r: Received, d: FaultReported | RepairDone | OutOfService | Returne
         sort = "stop"
     words = d.what if isinstance(d, FaultReported | RepairDone) else d.reason
     water_path = isinstance(d, RepairDone) and bool(d.water_path_opened)
-    says = Service(sort, getattr(d, "fault", None), _names(d.outlets), words, water_path, r.entry.by)
+    dosing = isinstance(d, FaultReported) and bool(d.dosing)
+    says = Service(sort, getattr(d, "fault", None), _names(d.outlets), words, water_path, r.entry.by, dosing)
     if d.chair is not None:
         yield (_chair(d.chair), "service"), at, says
     if d.machine is not None:

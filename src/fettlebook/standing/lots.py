@@ -2,7 +2,7 @@
 
 from datetime import date, timedelta
 
-from fettlebook.rules.model import Origin
+from fettlebook.rules.model import Origin, Step
 from fettlebook.standing.basis import BOOK, DAY_MS, HOUR_MS
 from fettlebook.standing.look import Look
 from fettlebook.standing.model import Condition, Owed, Verdict
@@ -31,18 +31,64 @@ def good_until(look: Look, opened: Fact) -> int | None:
     return min(ends, default=None)
 
 
-def lot_fault(look: Look, used: Fact) -> tuple[Verdict, str] | None:
-    """Return what is wrong with the lot that a step used, at the moment of the step; None where nothing is known against it."""
-    if used.says.lot is None:
+def product_fault(look: Look, step: Step, used: Fact) -> tuple[Verdict, str] | None:
+    """Return what is wrong with the product that a step was done with, at the moment of the step; None where nothing is known against it.
+
+    Where its entry names neither lot nor solution, the package that was open then stands for it.
+    """
+    chosen = _chosen(look, step, used)
+    if used.says.lot is not None:
+        product, lot = used.says.lot
+        if chosen is not None and product != chosen:
+            return Verdict.UNPROVEN, f"done with {product}, in use is {chosen}"
+        opened = look.first(f"product:{product}/{lot}", "opened", since=0, until=used.happened)
+        return None if opened is None else _over(look, opened, used, f"{product} lot {lot}")  # its own standing says what is missing
+    if used.says.solution is not None:
+        mixed = look.first(f"solution:{used.says.solution}", "mixed", since=0, until=used.happened)
+        if mixed is None:
+            return Verdict.UNPROVEN, f"when solution {used.says.solution} was made up is not in the book"
+        if chosen is not None and mixed.says.product != chosen:
+            return Verdict.UNPROVEN, f"done with {mixed.says.product}, in use is {chosen}"
+        return _over(look, mixed, used, f"solution {used.says.solution}")
+    if chosen is None:
         return None
-    product, lot = used.says.lot
-    opened = look.first(f"product:{product}/{lot}", "opened", since=0, until=used.happened)
+    opened = _open_then(look, chosen, used)
     if opened is None:
-        return None  # the lot's own standing says that its opening isn't in the book
-    end = good_until(look, opened)
-    if end is not None and end <= used.happened:
-        return Verdict.UNFIT, f"{product} lot {lot} was good until {look.when(end)}"
+        return Verdict.UNPROVEN, f"no lot of {chosen} in its entry, and no package of it was open"
+    if _over(look, opened, used, chosen) is not None:
+        return Verdict.UNPROVEN, f"no lot of {chosen} in its entry, and lot {opened.says.lot} was too old by then"
     return None
+
+
+def product_evidence(look: Look, step: Step, used: Fact) -> tuple[str, ...]:
+    """Return the entries that show that the product of a step which is in order was good."""
+    if used.says.solution is not None:
+        mixed = look.first(f"solution:{used.says.solution}", "mixed", since=0, until=used.happened)
+        return (mixed.entry,) if mixed is not None else ()
+    chosen = _chosen(look, step, used)
+    if used.says.lot is not None or chosen is None:
+        return ()
+    opened = _open_then(look, chosen, used)
+    return (opened.entry,) if opened is not None else ()
+
+
+def _chosen(look: Look, step: Step, used: Fact) -> str | None:
+    """Return the product that the practice used for such a step on that day; None where the rulebook or the practice names none."""
+    if not step.product or "product lot" not in step.evidence:
+        return None
+    chosen: str | None = getattr(look.then(used.happened).practice.in_use, step.product.replace(" ", "_"))
+    return chosen
+
+
+def _open_then(look: Look, product: str, used: Fact) -> Fact | None:
+    """Return the package of a product that was open at a step: of the newest lot, by its first opening."""
+    newest = look.latest(f"product:{product}", "opened", until=used.happened)
+    return newest and look.first(newest.says.subject, "opened", since=0, until=used.happened)
+
+
+def _over(look: Look, opened: Fact, used: Fact, named: str) -> tuple[Verdict, str] | None:
+    end = good_until(look, opened)
+    return (Verdict.UNFIT, f"{named} was good until {look.when(end)}") if end is not None and end <= used.happened else None
 
 
 def lot_conditions(look: Look, subject: str) -> tuple[Condition, ...]:

@@ -18,6 +18,7 @@ from fettlebook.standing.model import Condition, Owed, Standing, Verdict
 from fettlebook.standing.owed import duty_condition, weekly_due
 from fettlebook.standing.state import Original, State
 from fettlebook.standing.steps import DutySays, StepSays
+from fettlebook.standing.surgery import surgery_left_open
 from fettlebook.standing.unit import unit_conditions
 from fettlebook.standing.upkeep import doubt, missing_conditions, missing_now
 from fettlebook.standing.versions import Versions
@@ -156,7 +157,7 @@ class View:
     def own_conditions(self) -> tuple[Condition, ...]:
         """Return the practice's own conditions, without those of its chairs and machines."""
         missing = tuple(doubt(self.look, PRACTICE, missing) for missing in missing_now(self.look))
-        return (*self._weekly(), *self._products(), *missing)
+        return (*self._weekly(), *self._products(), *surgery_left_open(self.look), *missing)
 
     def _practice(self) -> tuple[Condition, ...]:
         """The practice is no better than its chairs and machines in service, its own duties, and what its devices hold back."""

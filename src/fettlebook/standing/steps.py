@@ -8,13 +8,15 @@ from fettlebook.practice.model import Chair
 from fettlebook.rules.model import Computed, Duty, Step
 from fettlebook.standing.attempts import Attempt, attempts
 from fettlebook.standing.basis import MOVES_WATER
+from fettlebook.standing.evidence import amount_says, dose_says, residual_says
 from fettlebook.standing.lengths import length_of
 from fettlebook.standing.look import Look
-from fettlebook.standing.lots import lot_fault
+from fettlebook.standing.lots import product_evidence, product_fault
 from fettlebook.standing.model import Verdict, worst
 from fettlebook.times.model import RunningTime
 from fettlebook.times.words import clock, listed
 
+CONTINUOUS: Final = "line continuous"  # as the rulebook names the product of a step
 IN_ORDER: Final = (Computed.FILL, Computed.CONTACT, Computed.RINSE)  # each begins when the one before is over
 
 
@@ -124,7 +126,10 @@ def _judged(at: AtChair, duty: Duty, step: Step, attempt: Attempt) -> StepSays:
         length = length_of(None, attempt.done)
         began = attempt.done.happened - (length.ms if length else 0)
     timed = step.length == "computed" and not step.attended
-    return StepSays(step, verdict, why, attempt.rests_on(timed=timed), began, attempt.done.happened if attempt.done else None)
+    entries = attempt.rests_on(timed=timed)
+    if verdict is Verdict.FIT and attempt.done is not None:
+        entries = (*entries, *product_evidence(at.look, step, attempt.done))
+    return StepSays(step, verdict, why, entries, began, attempt.done.happened if attempt.done else None)
 
 
 def _judge(at: AtChair, duty: Duty, step: Step, attempt: Attempt) -> tuple[Verdict, str]:
@@ -133,12 +138,14 @@ def _judge(at: AtChair, duty: Duty, step: Step, attempt: Attempt) -> tuple[Verdi
         return Verdict.UNPROVEN, f"begun {look.when(attempt.newest.happened)}, its end is not in the book"
     if attempt.broken_off:
         return Verdict.UNFIT, f"broken off {look.when(attempt.done.happened)}"
-    if (fault := lot_fault(look, attempt.done)) is not None:
+    if (fault := product_fault(look, step, attempt.done)) is not None:
         return fault
-    if step.length == "computed" and not step.attended:
+    if step.length == "computed":
         return _long_enough(at, duty, step, attempt)
-    if "strip reading" in step.evidence and step.id.endswith("strip_rinse"):
-        return _residual(look, attempt)
+    if "strip reading" in step.evidence and _after_rinse(duty, step):
+        return residual_says(look, attempt)
+    if "strip reading" in step.evidence and step.product == CONTINUOUS:
+        return dose_says(look, at.chair, attempt)
     return Verdict.FIT, f"done {look.when(attempt.done.happened)}"
 
 
@@ -149,8 +156,13 @@ def _long_enough(at: AtChair, duty: Duty, step: Step, attempt: Attempt) -> tuple
     if needed_s is None:
         return Verdict.UNPROVEN, "how long it must run can't be said: see fettlebook times"
     length = length_of(attempt.begun, attempt.done)
+    if length is None and step.attended:
+        return Verdict.FIT, f"done {at.look.when(attempt.done.happened)}"  # who stood by says so
     if length is None:
         return Verdict.UNPROVEN, "its start is not in the book, so its length is not proven"
+    assert time is not None
+    if (short := amount_says(at.chair, time, attempt)) is not None:
+        return Verdict.UNFIT, short
     if length.ms < needed_s * 1000:
         verdict = Verdict.UNPROVEN if length.doubt else Verdict.UNFIT
         return verdict, f"ran {clock(length.ms // 1000)}, must run {clock(needed_s)}" + (f"; {length.doubt}" if length.doubt else "")
@@ -167,20 +179,14 @@ def _needed_s(time: RunningTime, outlets: tuple[str, ...] | None) -> int:
     return min(time.seconds, sum(group.seconds for group in time.groups if set(group.outlets) & set(outlets)) or time.seconds)
 
 
-def _residual(look: Look, attempt: Attempt) -> tuple[Verdict, str]:
-    """Hold the strip after the rinse to the label's residual, where the label names one."""
-    assert attempt.done is not None
-    in_use = look.basis.practice.in_use.line_intensive
-    uses = [u for p in look.basis.practice.products if p.id == in_use for u in p.uses if u.use.value == "line intensive"]
-    limit = next((u.residual_limit_mg_l for u in uses if u.residual_limit_mg_l is not None), None)
-    if limit is None:
-        return Verdict.FIT, f"done {look.when(attempt.done.happened)}"
-    readings = attempt.done.says.readings or {}
-    strips = [value for name, value in readings.items() if name.endswith("_mg_l")]
-    if not strips:
-        return Verdict.UNPROVEN, f"no strip reading; the label allows {limit:g} mg/L"
-    seen = max(strips)
-    return (Verdict.FIT if seen <= limit else Verdict.UNFIT), f"strip {seen} mg/L, the label allows {limit:g} mg/L"
+def _after_rinse(duty: Duty, step: Step) -> bool:
+    """Tell whether a step comes after the rinse of its duty: its strip then shows what was left."""
+    for one in duty.steps:
+        if one.id == step.id:
+            return False
+        if one.computes is Computed.RINSE:
+            return any(later.id == step.id for later in duty.steps)
+    return False
 
 
 def _held_to_order(said: list[StepSays]) -> list[StepSays]:

@@ -82,6 +82,8 @@ def _visit(look: Look, subject: str, depth: int, since: int) -> Iterator[Link]:
         yield _link(depth, subject, chair, "ended" if fact.says.ended else "began", fact)
         for unit in fact.says.units:
             units.setdefault(unit, fact)
+        if fact.says.water is not None:
+            yield _link(depth, subject, f"product:{fact.says.water[0]}/{fact.says.water[1]}", "sterile water", fact)
     for fact in look.forward(subject, "pack"):
         units.setdefault(fact.says[0], fact)
     for unit, fact in units.items():
@@ -249,6 +251,8 @@ def _lot(look: Look, subject: str, depth: int, since: int) -> Iterator[Link]:
     for sort, how in (("opened", "opened"), ("mixed", "made up")):
         for fact in look.forward(subject, sort):
             yield _link(depth, subject, fact.says.subject, how, fact)
+    for fact in look.forward(subject, "visits", since=since):
+        yield _link(depth, subject, f"visit:{fact.says.ref}", "sterile water of the visit", fact)
     for fact in look.forward(subject, "steps", since=since):
         yield _link(depth, subject, fact.says.subject, f"{fact.says.step} {fact.says.outcome} by {fact.says.by}", fact)
         if fact.says.visit is not None:

@@ -11,12 +11,12 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Final
 
-from fettlebook.book.kinds import PRACTICE, RulebookLayer, RulebookVersion
+from fettlebook.book.kinds import PRACTICE
 from fettlebook.practice.load import read_practice
 from fettlebook.practice.model import Practice
 from fettlebook.rules.load import lay_packs
 from fettlebook.rules.pack import Pack, read_pack
-from fettlebook.rules.shelf import bundled_pack, order_layers, pack_text
+from fettlebook.rules.shelf import bundled_pack, order_layers
 from fettlebook.standing.basis import Basis
 from fettlebook.standing.facts import FILE, RULES, FileHeld, RulesHeld
 from fettlebook.standing.state import State
@@ -98,12 +98,6 @@ class Versions:
         found = [self._packs[layer.digest] for layer in rules.layers]
         whole = [pack for pack in found if pack is not None]
         return whole if whole and len(whole) == len(found) else None
-
-
-def rulebook_version(practice: Practice) -> RulebookVersion:
-    """Return the entry's data for the rules that hold for a practice from now on: its packs, undermost first, whole."""
-    names = order_layers(practice.practice.rulebooks)
-    return RulebookVersion(layers=tuple(RulebookLayer.of(name, pack_text(name)) for name in names))
 
 
 def _version(state: State, sort: str, at: int, known_at: int) -> Fact | None:

@@ -8,6 +8,7 @@ from fettlebook.practice.model import Chair, SupplyKind
 from fettlebook.rules.model import Limit, Origin, Requirement, When
 from fettlebook.standing.attempts import attempts
 from fettlebook.standing.basis import BOOK, DAY_MS, WATER_TESTS
+from fettlebook.standing.evidence import is_dosed
 from fettlebook.standing.facts import Result, Taken
 from fettlebook.standing.look import Look
 from fettlebook.standing.model import Condition, Owed, Verdict
@@ -139,16 +140,12 @@ def _held(at: AtChair, one: Counted, limits: Sequence[Limit]) -> tuple[Verdict, 
     binding = limits[0]
     if not one.dated:
         return Verdict.UNPROVEN, f"{told}: when it was taken is not in the book", binding.origin
-    if one.neutralised is not True and _treated_all_day(at):
+    if one.neutralised is not True and is_dosed(at.look, at.chair):
         return Verdict.UNPROVEN, f"{told}: not neutralised, so it may be too low", binding.origin
     aim = at.look.basis.rulebook.strictest(binding.quantity, "aim")
     over = aim is not None and aim.unit in PER_ML and value > max(aim.value) * PER_ML[aim.unit]
     note = f"; over the aim of {max(aim.value):g} {aim.unit}" if aim is not None and over else ""
     return Verdict.FIT, f"{told}; at most {max(binding.value):g} {binding.unit} ({binding.role}){note}", binding.origin
-
-
-def _treated_all_day(at: AtChair) -> bool:
-    return at.chair.supply.kind is SupplyKind.DOSING or at.look.basis.practice.in_use.line_continuous is not None
 
 
 def _treated_since(at: AtChair, since: int) -> bool:

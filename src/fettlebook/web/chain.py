@@ -24,7 +24,7 @@ from fettlebook.practice.load import read_practice
 from fettlebook.practice.model import Practice
 from fettlebook.practice.visit import Visit
 from fettlebook.rules.load import load_rulebook
-from fettlebook.standing.versions import rulebook_version
+from fettlebook.standing.rules_now import rulebook_version
 from fettlebook.times.findings import stray_measurements
 from fettlebook.times.running import running_times
 from fettlebook.web.desk import Reading

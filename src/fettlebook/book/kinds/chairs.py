@@ -4,7 +4,7 @@ from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import Field, model_validator
 
-from fettlebook.book.kinds.forms import AsTuple, Count, HeldFile, Id, Ids, Line, Lot, Ms, Place, Readings, Said, Unit, Units, VisitRef
+from fettlebook.book.kinds.forms import AsTuple, Count, Day, HeldFile, Id, Ids, Line, Lot, Ms, Place, Readings, Said, Unit, Units, VisitRef
 
 
 class VisitStarted(Said):
@@ -18,6 +18,9 @@ class VisitStarted(Said):
     surgical: bool | None = None
     units: Units | None = None  # sets and handpieces laid out
     packs: Ids | None = None  # the packs they came in
+    product: Id | None = None  # the sterile water of a surgical visit, with its lot and the day printed on it
+    lot: Lot | None = None
+    use_by: Day | None = None
 
 
 class VisitEnded(Said):
@@ -30,6 +33,9 @@ class VisitEnded(Said):
     units: Units  # every set and handpiece that was used or lay open; empty: none
     packs: Ids | None = None
     outlets: Ids | None = None  # those that carried water; absent: not said, so all of them may have
+    product: Id | None = None  # the sterile water of a surgical visit, where its start doesn't say it
+    lot: Lot | None = None
+    use_by: Day | None = None
 
 
 class PackOpened(Said):

@@ -33,6 +33,7 @@ class FaultReported(_OfOne):
     fault: Id  # short name by which the repair refers to it
     what: Line
     stops_use: bool
+    dosing: bool | None = None  # the water is not dosed as it should be: until it is repaired and the dose was looked at
 
 
 class RepairDone(_OfOne):
