@@ -12,6 +12,7 @@ from typing import Any
 from fettlebook.plan.constraints import at_most, chain
 from fettlebook.plan.instance import Instance, Work
 from fettlebook.plan.rows import Node, Row, rows
+from fettlebook.plan.set_ways import SetWays
 
 EXTRA_MIN = 14_400  # "as long as you like" when asking whether the end of the day is to blame
 
@@ -175,7 +176,7 @@ def add_people(model: Any, day: Instance, jobs: dict[Work, list[Any]]) -> None:
 
 def add_circulation(model: Any, day: Instance, all_rows: Iterable[Row], starts: dict[Node, Any], gone: set[str]) -> None:
     """Let no more sets of a type be away than are owned, each at least for its visit, clearing and the shortest way back."""
-    way = day.shortest_way_back()
+    ways, room = SetWays(day), {c.id: c.room for c in day.chairs}
     away: dict[str, list[tuple[Any, int]]] = {t: [] for t in day.owned()}
     visits = {v.id: v for v in day.visits}
     first = {c.id: {p: c.procedure(p)[0].minutes for p in ("turnover", "closing")} for c in day.chairs}
@@ -183,10 +184,13 @@ def add_circulation(model: Any, day: Instance, all_rows: Iterable[Row], starts: 
         own = [n for n in row.nodes if n.procedure is None]
         for n in own:
             clear = first[row.chair]["closing" if n is own[-1] else "turnover"]
-            size = n.minutes + clear + (way if way is not None else EXTRA_MIN * 2)
-            interval = model.new_fixed_size_interval_var(starts[n], size, "")
+            out = ways.to_chair(room[row.chair])  # on the way from the store
+            intervals: dict[int, Any] = {}
             for t, count in visits[n.visit or ""].needs().items():
-                away[t].append((interval, count))
+                size = out + n.minutes + clear + min(ways.shortest(room[row.chair], t), EXTRA_MIN * 2)
+                if size not in intervals:
+                    intervals[size] = model.new_fixed_size_interval_var(starts[n] - out if out else starts[n], size, "")
+                away[t].append((intervals[size], count))
     for t, uses in away.items():
         if t not in gone and uses:
             at_most(model, [i for i, _ in uses], [n for _, n in uses], day.owned()[t])

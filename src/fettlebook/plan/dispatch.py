@@ -13,6 +13,7 @@ from fettlebook.plan.instance import Chair, Instance, Plan, PlannedStep, Planned
 from fettlebook.plan.instruments import InstrumentRoom
 from fettlebook.plan.manner import Manner
 from fettlebook.plan.resume import take_over
+from fettlebook.plan.rows import after_outages
 
 
 class Run(InstrumentRoom):
@@ -137,10 +138,7 @@ class Run(InstrumentRoom):
 
     def clear_from(self, state: ChairState, t: int, minutes: int) -> int:
         """Return the first minute from `t` at which a chair is not out of service for so long."""
-        for a, b in sorted(self.taken[state.chair.id]):
-            if a < t + minutes and t < b:
-                t = b
-        return t
+        return after_outages(self.taken[state.chair.id], t, minutes)
 
     def wish(self, visit: Visit) -> float:
         """Return the minute at which a visit is taken to want to start: booked, pulled forward by weight and manner."""

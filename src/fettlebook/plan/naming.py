@@ -8,8 +8,12 @@ with the times fixed decides, and None says that no naming exists.
 from dataclasses import dataclass
 from typing import Any
 
+from fettlebook.plan.detail import PlannedTest
 from fettlebook.plan.instance import Batch, Instance, Machine, Pack, Person, Plan, PlannedStep, PlannedVisit, Work
 from fettlebook.plan.rows import Node, Row, with_unattended
+from fettlebook.plan.set_ways import SetWays
+
+LAID_OUT = -(10**6)  # what is sterile as the day starts was laid out the evening before
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +39,20 @@ class Load:
     load_start: int
     unload_start: int
     items: tuple[int, ...]
+    cycle: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Tested:
+    """A machine whose tests are done, with the minute at which each begins."""
+
+    machine: Machine
+    starts: tuple[int, ...]
+
+    @property
+    def end(self) -> int:
+        """When it may be loaded."""
+        return self.starts[-1] + self.machine.tests[-1].minutes
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +64,7 @@ class Unnamed:
     loads: tuple[Load, ...]
     items: dict[int, tuple[str, str]]
     packs: dict[int, int]
+    tested: tuple[Tested, ...] = ()
 
 
 def name_all(day: Instance, u: Unnamed) -> Plan | None:
@@ -57,7 +76,10 @@ def name_all(day: Instance, u: Unnamed) -> Plan | None:
     jobs += [Job(x.load_start, r.load_minutes, "instruments") for x in loads]
     jobs += [Job(x.unload_start, r.unload_minutes, "instruments") for x in loads]
     numbers = sorted(u.packs)
-    jobs += [Job(u.packs[i], r.pack_minutes, "instruments") for i in numbers]
+    pack = day.pack_minutes()
+    jobs += [Job(u.packs[i], pack[u.items[i][1]], "instruments") for i in numbers]
+    tests = [(x.machine, k, s, t) for x in u.tested for k, (s, t) in enumerate(zip(x.starts, x.machine.tests, strict=True))]
+    jobs += [Job(s, t.attended_minutes, "instruments", m.id) for m, _, s, t in tests if t.attended_minutes]
     people = name_people(day.people, jobs)
     if people is None:
         return None
@@ -65,7 +87,8 @@ def name_all(day: Instance, u: Unnamed) -> Plan | None:
     steps = [s if n is None else s.model_copy(update={"person": next(name)}) for n, s in rows]
     loaders, unloaders = [next(name) for _ in loads], [next(name) for _ in loads]
     packers = {i: next(name) for i in numbers}
-    machines = _name_machines(loads, r.unload_minutes)
+    testers = [next(name) if t.attended_minutes else None for *_, t in tests]
+    machines = _name_machines(loads, r.unload_minutes, {x.machine.id: x.end for x in u.tested})
     visits, unit_of = _name_units(day, u)
     return Plan(
         instance=day.name,
@@ -81,9 +104,11 @@ def name_all(day: Instance, u: Unnamed) -> Plan | None:
                 start=x.load_start + r.load_minutes,
                 unload_start=x.unload_start,
                 unload_person=unloaders[k],
+                cycle=x.cycle,
             )
             for k, x in enumerate(loads)
         ),
+        tests=tuple(PlannedTest(machine=m.id, index=k, start=s, person=p) for (m, k, s, _), p in zip(tests, testers, strict=True)),
     )
 
 
@@ -152,11 +177,12 @@ def _assign(people: tuple[Person, ...], jobs: list[Job], known: list[str] | None
     return [next(p for p, b in own.items() if solver.value(b)) for own in does]
 
 
-def _name_machines(loads: list[Load], unload_minutes: int) -> list[str]:
-    free: dict[str, int] = {}
+def _name_machines(loads: list[Load], unload_minutes: int, tested: dict[str, int]) -> list[str]:
+    free = dict(tested)
     out = []
     for x in loads:
-        machine = min((m.id for m in x.machines if free.get(m.id, 0) <= x.load_start), key=lambda m: free.get(m, 0))
+        ready = [m.id for m in x.machines if free.get(m.id, 0) <= x.load_start and (not m.tests or m.id in tested)]
+        machine = min(ready, key=lambda m: free.get(m, 0))
         free[machine] = x.unload_start + unload_minutes
         out.append(machine)
     return out
@@ -166,17 +192,19 @@ def _name_units(day: Instance, u: Unnamed) -> tuple[list[PlannedVisit], dict[int
     """Give units to visits in order of start; a unit that comes back is the one that its visit used."""
     r = day.reprocess
     start = {n.visit: s for n, s in u.starts.items() if n.procedure is None}
-    washers = {m.id for m in day.washers}
-    ready = {i: x.unload_start + r.unload_minutes + r.cool_minutes for x in u.loads if x.machines[0].id not in washers for i in x.items}
-    shelf: dict[str, list[tuple[int, int]]] = {t: [(0, k) for k in range(1, n + 1)] for t, n in day.owned().items()}
+    ways, room = SetWays(day), {c.id: c.room for c in day.chairs}
+    out = {v.id: ways.to_chair(room[v.chair]) for v in day.visits}
+    sterilizers = {m.id: r.unload_minutes + r.cool_minutes + ways.lag(m.room, day.store) for m in day.sterilizers}
+    ready = {i: x.unload_start + sterilizers[x.machines[0].id] for x in u.loads if x.machines[0].id in sterilizers for i in x.items}
+    shelf: dict[str, list[tuple[int, int]]] = {t: [(LAID_OUT, k) for k in range(1, n + 1)] for t, n in day.owned().items()}
     visits, unit_of = [], {}
-    for v in sorted(day.visits, key=lambda v: start[v.id]):
+    for v in sorted(day.visits, key=lambda v: start[v.id] - out[v.id]):
         units = []
         for t, count in v.needs().items():
             coming = [i for i, key in u.items.items() if key == (v.id, t)]
             for k in range(count):
                 # The unit that has been ready longest keeps the newest ones for the visits to come.
-                taken = min(x for x in shelf[t] if x[0] <= start[v.id])
+                taken = min(x for x in shelf[t] if x[0] <= start[v.id] - out[v.id])
                 shelf[t].remove(taken)
                 units.append(f"{t}#{taken[1]}")
                 if k < len(coming):

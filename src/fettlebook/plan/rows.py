@@ -3,6 +3,7 @@
 An unattended step needs nobody and may begin as soon as the chair is free, so it is a gap after the node before it.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from fettlebook.plan.instance import Instance, Plan, PlannedStep, Procedure, Visit
@@ -88,11 +89,11 @@ def _row(day: Instance, chair_id: str, visits: tuple[Visit, ...], late_limit: in
     at = day.day_start + lead
     for i, n in enumerate(nodes):
         begun = done.get((n.chair, n.procedure, n.visit, n.index))
-        earliest = max(at, first if n.attended else by_id[n.visit or ""].booked)
+        earliest = after_outages(chair.out, max(at, first if n.attended else by_id[n.visit or ""].booked), n.minutes)
         earliest = begun if begun is not None else max(earliest, day.now or 0)
         nodes[i] = replace(n, earliest=earliest)
         at = earliest + n.minutes + n.gap
-    at = day.day_end
+    at = day.day_end if chair.closed_by is None else min(day.day_end, chair.closed_by)
     for i in reversed(range(len(nodes))):
         n = nodes[i]
         latest = at - n.minutes - n.gap
@@ -103,10 +104,27 @@ def _row(day: Instance, chair_id: str, visits: tuple[Visit, ...], late_limit: in
             latest = min([latest] + ([v.latest] if v.latest is not None else []))
             if late_limit is not None:
                 latest = min(latest, v.booked + late_limit // v.weight)
+        latest = _before_outages(chair.out, latest, n.minutes)
         begun = done.get((n.chair, n.procedure, n.visit, n.index))
         nodes[i] = replace(n, latest=min(latest, begun) if begun is not None else latest)
         at = latest
     return Row(chair_id, tuple(nodes), cleared, lead)
+
+
+def after_outages(out: Iterable[tuple[int, int]], start: int, minutes: int) -> int:
+    """Return the first minute from `start` at which so long a stretch meets none of a chair's outages."""
+    for a, b in sorted(out):
+        if a < start + minutes and start < b:
+            start = b
+    return start
+
+
+def _before_outages(out: Iterable[tuple[int, int]], start: int, minutes: int) -> int:
+    """Return the last minute up to `start` at which so long a stretch meets none of a chair's outages."""
+    for a, b in sorted(out, reverse=True):
+        if a < start + minutes and start < b:
+            start = a - minutes
+    return start
 
 
 def _done(day: Instance) -> dict[tuple[str, Procedure | None, str | None, int], int]:
@@ -138,7 +156,7 @@ def with_unattended(day: Instance, row: Row, starts: list[int]) -> list[tuple[No
     for procedure, after, begin in todo:
         free = begin
         for i, step in enumerate(chair.procedure(procedure)):
-            node, start = at_node.get((procedure, after, i), (None, free))
+            node, start = at_node.get((procedure, after, i), (None, after_outages(chair.out, free, step.minutes)))
             out.append((node, PlannedStep(chair=row.chair, procedure=procedure, after=after, index=i, start=start, person=None)))
             free = start + step.minutes
     return out

@@ -72,6 +72,22 @@ class SetWays:
         """Return the minutes from the store to a chair's room."""
         return self.lag(self.store, room) if self.between else 0
 
+    def shortest(self, room: str | None, type_id: str) -> int:
+        """Return the fewest minutes from cleared in a room to back in the store, sterile; a bound, whatever machine is taken."""
+        way = self.types[type_id]
+        if not self.between:
+            return way.from_dirty
+        legs: list[tuple[list[str | None], list[str | None]]] = []
+        here = [room]
+        kinds: tuple[MachineKind, ...] = ("bath", "wash") if way.bath else ("wash",)
+        for kind in kinds:
+            there = [m.room for m in self.machines[kind]]
+            legs.append((here, there))
+            here = there
+        legs += [(here, [self.store]), ([self.store], [m.room for m in self.machines["sterilize"]])]
+        legs.append((legs[-1][1], [self.store]))
+        return way.from_dirty + sum(min((self.lag(a, b) for a in frm for b in to), default=0) for frm, to in legs)
+
     def fits(self, machine: Machine, inside: Iterable[str], type_id: str) -> bool:
         """Whether one more set of a type may ride a machine with what is inside already; places aside."""
         inside = set(inside)
