@@ -83,7 +83,7 @@ def test_a_book_is_begun_with_the_practice_file_and_a_private_key(run: Desk) -> 
     assert Path("book.sqlite.key").stat().st_mode & 0o077 == 0
     first, rules = (json.loads(one)["entry"] for one in run.good("book", "dump", "book.sqlite", "--json").splitlines())
     assert first["data"]["text"].encode() == practice_text()
-    assert [layer["name"] for layer in rules["data"]["layers"]] == ["general", "uk"]
+    assert [layer["name"] for layer in rules["data"]["layers"]] [-2:] == ["general", "uk"]
     assert "entries already" in run.bad("book", "init", "book.sqlite", "practice.toml")
 
 
