@@ -7,8 +7,10 @@ from pathlib import Path
 import pytest
 
 from fettlebook.science.chains import coherent, curve
-from fettlebook.science.circuits import delays_of, diffusivity_of, outlet_seconds
+from fettlebook.science.circuits import outlet_seconds
+from fettlebook.science.paths import delays_of
 from fettlebook.science.tree import read_tree
+from fettlebook.science.ways import diffusivity_of
 
 PAGE = (Path(__file__).parents[2] / "docs" / "carry-on" / "lines.md").read_text()
 TYPICAL = json.loads((Path(__file__).parent / "typical_chairs.json").read_text())["circuits"]

@@ -11,8 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fettlebook.science.chains import Delay, coherent, curve
-from fettlebook.science.circuits import delays_of, diffusivity_of, path_of, worst_tau_d
+from fettlebook.science.needs import worst_tau_d
+from fettlebook.science.paths import delays_of, path_of
 from fettlebook.science.tree import LineOutlet, Tree, read_tree
+from fettlebook.science.ways import diffusivity_of
 
 Real = NDArray[np.float64]
 FLOOR: Final = 1e-6  # nothing below is drawn

@@ -23,9 +23,12 @@ from scipy.signal import fftconvolve
 
 from fettlebook.errors import Mendable
 from fettlebook.science.chains import Delay
-from fettlebook.science.circuits import cautions_of, delays_of, diffusivity_of, path_of, slowest_changes, tree_seconds, worst_tau_d
+from fettlebook.science.circuits import tree_seconds
+from fettlebook.science.needs import slowest_changes, worst_tau_d
+from fettlebook.science.paths import cautions_of, delays_of, path_of
 from fettlebook.science.tree import LineOutlet, Tree, read_tree
 from fettlebook.science.washout import volume_changes
+from fettlebook.science.ways import diffusivity_of
 
 Real = NDArray[np.float64]
 CELLS: Final = 900

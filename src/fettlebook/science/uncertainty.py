@@ -5,28 +5,26 @@ Sources
 [G] GUM (JCGM 100:2008), 5.1: independent inputs, effects added as the root of the sum of squares. memory
 """
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import NormalDist
 from typing import Any, Final, Literal
 
-from fettlebook.errors import Mendable
-from fettlebook.science.circuits import (
-    FILL_SHARE,
-    FLUSH_SHARE,
-    RATIO_CELLS,
-    RINSE_SHARE,
-    Method,
-    OutletSeconds,
-    exact_times,
-    trees_seconds,
-)
-from fettlebook.science.second_feed import undiluted_share, with_feeds_times
-from fettlebook.science.tree import Tree, read_tree, tube
+import numpy as np
+from numpy.typing import NDArray
 
+from fettlebook.errors import Mendable
+from fettlebook.science.circuits import FILL_SHARE, FLUSH_SHARE, RINSE_SHARE, Method, OutletSeconds, left_of, outlet_rows
+from fettlebook.science.needs import Left, Needs, bounded_needs, exact_needs, worth_mixing
+from fettlebook.science.second_feed import undiluted_share, with_feeds_times
+from fettlebook.science.series import CELLS, Real, Series
+from fettlebook.science.tree import Tree, read_tree
+from fettlebook.science.ways import Ways, ways_of
+
+Mask = NDArray[np.bool_]
 Input = Literal["flow", "bore", "length"]
-Ratios = dict[Input, list[float]]  # logarithms, for flush, fill and rinse
+INPUTS: Final[tuple[Input, ...]] = ("flow", "bore", "length")
+RATIO_CELLS: Final = 160  # steps of the lattice where only the ratio of two times counts
 _LIMIT_SIGMA: Final = NormalDist().inv_cdf(0.975)  # the stated +- holds in 95 % of cases
 
 
@@ -147,96 +145,93 @@ def sure_seconds_of_all(
     for spread in spreads:
         _check(spread, confidence)
     trees = [read_tree(circuit) for circuit in circuits]
-    if any(tree.feeds for tree in trees):
-        if len(trees) > 1:  # each asks for another share of its own end
-            shares = {"flush_share": flush_share, "fill_share": fill_share, "rinse_share": rinse_share}
-            pairs = zip(circuits, spreads, strict=True)
-            return [sure_seconds(c, spread=s, confidence=confidence, method=method, **shares) for c, s in pairs]
-        fill_share = undiluted_share(_slower(trees[0], spreads[0]), fill_share)
-    best = trees_seconds(trees, flush_share=flush_share, fill_share=fill_share, rinse_share=rinse_share, method=method)
-    ratios = _ratios(trees, spreads, (flush_share, 1.0 - fill_share, rinse_share), method)
+    left_of(flush_share, fill_share, rinse_share, method)
+    lots: dict[float, list[int]] = {}  # a second feed asks for another share of its own end
+    for i, tree in enumerate(trees):
+        asked = undiluted_share(_slower(tree, spreads[i]), fill_share) if tree.feeds else fill_share
+        lots.setdefault(asked, []).append(i)
     scale = NormalDist().inv_cdf(confidence) / _LIMIT_SIGMA
-    return [tuple(_sure(o, r, scale) for o, r in zip(*rows, strict=True)) for rows in zip(best, ratios, strict=True)]
+    found: dict[int, tuple[SureSeconds, ...]] = {}
+    for asked, lot in lots.items():
+        own = [trees[i] for i in lot]
+        left = left_of(flush_share, asked, rinse_share, method)
+        rows = _sure(_Lot(own, [spreads[i] for i in lot], ways_of(own), left, method), scale)
+        found.update(zip(lot, rows, strict=True))
+    return [found[i] for i in range(len(trees))]
 
 
-def _ratios(trees: Sequence[Tree], spreads: Sequence[Spread], left: tuple[float, float, float], method: Method) -> list[list[Ratios]]:
-    """Return for every outlet the logarithm of how much each input's limit lengthens flush, fill and rinse."""
-    same = [_slower_is_longer(tree, spread) for tree, spread in zip(trees, spreads, strict=True)]
-    changed: list[Tree] = list(trees)
-    for change in (_slower, _wider):
-        changed += [change(tree, spread) for tree, spread in zip(trees, spreads, strict=True)]
-    apart = [i for i, share in enumerate(same) if not share]
-    changed += [_longer(trees[i], spreads[i]) for i in apart]
-    times = _times(changed, left, method)
-    count = len(trees)
-    best, slower, wider = times[:count], times[count : 2 * count], times[2 * count : 3 * count]
-    longer = dict(zip(apart, times[3 * count :], strict=True))
-    found: list[list[Ratios]] = []
-    for i in range(count):
-        rows: list[Ratios] = []
-        for j, own in enumerate(best[i]):
-            flow, bore = _log_ratios(slower[i][j], own), _log_ratios(wider[i][j], own)
-            length = _log_ratios(longer[i][j], own) if i in longer else [effect * same[i] for effect in flow]
-            rows.append({"flow": flow, "bore": bore, "length": length})
-        found.append(rows)
+@dataclass(frozen=True, slots=True)
+class _Lot:
+    """Circuits that ask for the same shares, and their ways."""
+
+    trees: Sequence[Tree]
+    spreads: Sequence[Spread]
+    ways: Ways
+    left: Left
+    method: Method
+
+    def needs(self, series: Series, mixed: Mask, cells: int = CELLS) -> Needs:
+        return exact_needs(series, self.left, cells=cells, mixed=mixed) if self.method == "exact" else bounded_needs(series, self.left)
+
+    def worth(self, series: Series) -> Mask:
+        return worth_mixing(series, self.left) if self.method == "exact" else np.zeros(series.parts.size, np.bool_)
+
+
+def _sure(lot: _Lot, scale: float) -> list[tuple[SureSeconds, ...]]:
+    best = lot.ways.series()
+    mixed = lot.worth(best)
+    needs = lot.needs(best, mixed)
+    squares = _effects(lot, best, mixed) ** 2
+    totals = squares.sum(axis=1)
+    times = needs.seconds * np.exp(scale * np.sqrt(totals))
+    here, most = np.arange(best.parts.size), totals.argmax(axis=1)
+    shares = squares[here, :, most] / np.maximum(totals[here, most], 1e-300)[:, None]
+    columns = zip(times.tolist(), shares.argmax(axis=1).tolist(), shares.tolist(), strict=True)
+    found: list[tuple[SureSeconds, ...]] = []
+    for row in outlet_rows(lot.trees, lot.ways, needs):
+        own = [next(columns) for _ in row]
+        found.append(
+            tuple(
+                [
+                    SureSeconds(o.outlet, o, flush_s, fill_s, rinse_s, INPUTS[first], dict(zip(INPUTS, share, strict=True)))
+                    for o, ((flush_s, fill_s, rinse_s), first, share) in zip(row, own, strict=True)
+                ]
+            )
+        )
     return found
 
 
-def _times(trees: Sequence[Tree], left: tuple[float, float, float], method: Method) -> list[list[tuple[float, float, float]]]:
-    if method == "exact":
-        # Ratios of times on coarse lattices of the same shape: their errors are alike and drop out.
-        return [[t[:3] for t in row] for row in exact_times(trees, *left, cells=RATIO_CELLS)]
-    rows = trees_seconds(trees, flush_share=left[0], fill_share=1.0 - left[1], rinse_share=left[2], method=method)
-    return [[(o.flush_s, o.fill_s, o.rinse_s) for o in row] for row in rows]
-
-
-def _log_ratios(at_limit: tuple[float, float, float], best: tuple[float, float, float]) -> list[float]:
-    return [math.log(limit / own) for limit, own in zip(at_limit, best, strict=True)]
-
-
-def _sure(best: OutletSeconds, ratios: Ratios, scale: float) -> SureSeconds:
-    squares = [(flow**2, bore**2, length**2) for flow, bore, length in zip(ratios["flow"], ratios["bore"], ratios["length"], strict=True)]
-    totals = [sum(each) for each in squares]
-    most = max(totals)
-    flow, bore, length = (square / max(most, 1e-300) for square in squares[totals.index(most)])
-    shares: dict[Input, float] = {"flow": flow, "bore": bore, "length": length}
-    flush_s, fill_s, rinse_s = (
-        t * math.exp(scale * math.sqrt(total)) for t, total in zip((best.flush_s, best.fill_s, best.rinse_s), totals, strict=True)
-    )
-    return SureSeconds(best.outlet, best, flush_s, fill_s, rinse_s, max(shares, key=lambda name: shares[name]), shares)
-
-
-def _slower_is_longer(tree: Tree, spread: Spread) -> float:
-    """Return the effect of the length's limit as a share of the flow's (logarithms), or 0.0 if it has to be reckoned.
-
-    In a path of tubes alone, a flow slower by a factor and a length longer by it change tbar and tau_D alike, so they give
-    the very same times, and between two near factors the logarithm of the time runs straight.
-    """
-    if tree.feeds or spread.flow_by_outlet or spread.flow_share < 1e-3 or any(part.kind == "stirred" for part in tree.parts.values()):
-        return 0.0
-    return math.log(1.0 + spread.length_share) / -math.log(1.0 - spread.flow_share)
+def _effects(lot: _Lot, best: Series, mixed: Mask) -> Real:
+    """Return by how much each input's limit lengthens each time: logarithms, shape (outlets, inputs, flush fill rinse)."""
+    ways, spreads = lot.ways, lot.spreads
+    of_part, of_outlet = ways.of_part, ways.of_outlet
+    flow_share, length_share, bore_mm = np.array([(s.flow_share, s.length_share, s.bore_mm) for s in spreads]).T
+    own_share = flow_share[of_outlet]
+    if any(s.flow_by_outlet for s in spreads):
+        outlets = [(o.id, spread) for tree, spread in zip(lot.trees, spreads, strict=True) for o in tree.outlets]
+        own_share = np.array([(spread.flow_by_outlet or {}).get(name, spread.flow_share) for name, spread in outlets])
+    slower = ways.series(outlet_ml_min=ways.flow_ml_min * (1.0 - own_share), feeds=(1.0 + flow_share)[of_part])
+    wider = ways.series(wider_mm=bore_mm[of_part])
+    # In a path of tubes alone a flow slower by a factor and a length longer by it change tbar and tau_D alike: the very same
+    # times; and between two near factors the logarithm of the time runs straight.
+    alike = np.array([not (t.feeds or s.flow_by_outlet) and s.flow_share >= 1e-3 for t, s in zip(lot.trees, spreads, strict=True)])
+    apart = np.flatnonzero(~alike[of_outlet] | best.stirred.any(axis=1))
+    limits = slower.and_below([wider, ways.series(longer=(1.0 + length_share)[of_part]).at(apart)])
+    # Ratios of times on coarse lattices of the same shape: their errors are alike and drop out.
+    logs = np.log(lot.needs(best.and_below([limits]), np.append(mixed, lot.worth(limits)), RATIO_CELLS).seconds)
+    count = best.parts.size
+    effects = np.empty((count, len(INPUTS), 3))
+    effects[:, 0], effects[:, 1] = logs[count : 2 * count] - logs[:count], logs[2 * count : 3 * count] - logs[:count]
+    per_flow = np.log(1.0 + length_share) / np.maximum(-np.log(1.0 - flow_share), 1e-300)
+    effects[:, 2] = effects[:, 0] * per_flow[of_outlet][:, None]
+    effects[apart, 2] = logs[3 * count :] - logs[apart]
+    return effects
 
 
 def _slower(tree: Tree, spread: Spread) -> Tree:
     own = spread.flow_by_outlet or {}
     outlets = tuple(replace(o, flow_ml_min=o.flow_ml_min * (1.0 - own.get(o.id, spread.flow_share))) for o in tree.outlets)
     return with_feeds_times(replace(tree, outlets=outlets), 1.0 + spread.flow_share)
-
-
-def _wider(tree: Tree, spread: Spread) -> Tree:
-    parts = {
-        name: tube(part.id, part.length_m, part.bore_mm + spread.bore_mm, part.shape) if part.kind == "tube" else part
-        for name, part in tree.parts.items()
-    }
-    return replace(tree, parts=parts)
-
-
-def _longer(tree: Tree, spread: Spread) -> Tree:
-    parts = {
-        name: tube(part.id, part.length_m * (1.0 + spread.length_share), part.bore_mm, part.shape) if part.kind == "tube" else part
-        for name, part in tree.parts.items()
-    }
-    return replace(tree, parts=parts)
 
 
 def _check(spread: Spread, confidence: float) -> None:

@@ -4,7 +4,8 @@ import math
 from typing import Final
 
 from fettlebook.practice.model import Segment, SegmentShape, StirredVolume
-from fettlebook.science.circuits import Method, PathPart
+from fettlebook.science.circuits import Method
+from fettlebook.science.paths import PathPart
 
 EXACT: Final = (
     "what this chair's line needs by the solved wash-out of laminar flow, long enough in 95 of 100 cases although bore, length and "
