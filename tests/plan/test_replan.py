@@ -12,7 +12,7 @@ from test_solve import tiny_days
 from fettlebook.errors import Mendable
 from fettlebook.plan.check import check_plan
 from fettlebook.plan.dispatch import dispatch
-from fettlebook.plan.events import Emergency, Event, FailedCycle, MachineOut, Missing, Overrun, at_minute
+from fettlebook.plan.events import ChairOut, Emergency, Event, FailedCycle, MachineOut, Missing, Overrun, at_minute
 from fettlebook.plan.instance import Instance, Plan, read_instance, to_json
 from fettlebook.plan.replan import Replanned, replan
 from fettlebook.plan.solve import solve
@@ -54,6 +54,9 @@ def _events(day: Instance, plan: Plan, at: int) -> dict[str, list[Event]]:
         "missing": [Missing(day.people[0].id)],
         "missing for a while": [Missing(day.people[-1].id, at + 60)],
         "urgent": [Emergency(30)],
+        "chair out": [ChairOut(day.chairs[0].id)],
+        "chair out for a while": [ChairOut(day.chairs[-1].id, at + 90)],
+        "chair out, its visits elsewhere": [ChairOut(day.chairs[0].id, None, tuple(c.id for c in day.chairs[1:]))],
         "all at once": [Overrun(running[0], 20), Missing(day.people[0].id, at + 45), Emergency(20)] if running else [],
     }
     if loaded:
@@ -242,3 +245,37 @@ def test_when_everybody_leaves_while_visits_run_the_day_is_refused_and_says_why(
     with pytest.raises(Mendable, match="no valid plan") as seen:
         replan(day, plan, at=AT, events=[Missing(p.id) for p in day.people], rounds=0)
     assert "somebody must be there" in seen.value.mend
+
+
+@pytest.mark.invented
+def test_a_chair_out_serves_nobody_more_and_its_visits_wait_move_or_are_named(planned: tuple[Instance, Plan]) -> None:
+    day, plan = planned
+    chair = day.chairs[0].id
+    later = {v.id for v in day.visits_of(chair)} & {v.id for v in plan.visits if v.start >= AT}
+    gone = replan(day, plan, at=AT, events=[ChairOut(chair)], rounds=0)
+    assert later <= set(gone.plan.left_out)
+    named = " ".join(c.what for c in gone.changes if "not served" in c.what)
+    assert all(f"visit {v} " in named for v in later)
+    until = AT + 90
+    back = replan(day, plan, at=AT, events=[ChairOut(chair, until)], rounds=0)
+    assert all(v.start >= until for v in back.plan.visits if v.id in later)
+    moved = replan(day, plan, at=AT, events=[ChairOut(chair, None, tuple(c.id for c in day.chairs[1:]))], rounds=0)
+    at = {v.id: v.chair for v in moved.day.visits}
+    assert all(at[v.id] != chair for v in moved.plan.visits if v.id in later)
+    assert len(moved.plan.left_out) <= len(gone.plan.left_out)
+
+
+@pytest.mark.invented
+def test_a_chair_that_is_not_there_is_refused_by_name() -> None:
+    day = _day("small-1")
+    with pytest.raises(Mendable, match="no chair 'chair 99'"):
+        replan(day, solve(day, limit_s=0).plan, at=AT, events=[ChairOut("chair 99")], rounds=0)
+
+
+@pytest.mark.invented
+def test_a_search_that_is_told_to_stop_gives_its_first_answer() -> None:
+    day = _day("smalltight-1")
+    plan = solve(day, limit_s=0).plan
+    events = [MachineOut(day.sterilizers[0].id)]
+    stopped = replan(day, plan, at=AT, events=events, limit_s=60, stop=lambda: True)
+    assert stopped.plan == replan(day, plan, at=AT, events=events, rounds=0).plan

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 
 from fettlebook.errors import Mendable
+from fettlebook.plan.chair_out import chair_out
 from fettlebook.plan.day_state import NEVER
 from fettlebook.plan.instance import Batch, Chair, Done, Instance, Plan, Step, Visit
 
@@ -56,7 +57,19 @@ class Emergency:
     name: str = "urgent"
 
 
-Event = Overrun | FailedCycle | MachineOut | Missing | Emergency
+@dataclass(frozen=True, slots=True)
+class ChairOut:
+    """No visit begins on a chair from now until a minute (None: not today); what has begun is finished and cleared.
+
+    `onto` names chairs on which its visits may be served instead; without any, they wait or are not served.
+    """
+
+    chair: str
+    until: int | None = None
+    onto: tuple[str, ...] = ()
+
+
+Event = Overrun | FailedCycle | MachineOut | Missing | ChairOut | Emergency
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +80,8 @@ class Moment:
     blocked: dict[str, int] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     away: frozenset[str] = frozenset()  # who has left: can't be asked to stay
+    never: frozenset[str] = frozenset()  # visits that can't be served any more, whatever is done
+    shut: frozenset[str] = frozenset()  # chairs on which no urgent visit can be put
 
     @property
     def now(self) -> int:
@@ -154,17 +169,22 @@ def after(moment: Moment, event: Event, minute: Callable[[int], str]) -> Moment:
             return _out(moment, event, minute)
         case Missing():
             return _missing(moment, event, minute)
+        case ChairOut():
+            for name in (event.chair, *event.onto):
+                known("chair", name, (c.id for c in moment.day.chairs))
+            return chair_out(moment, event, minute)
         case Emergency():
             return _emergency(moment, event, minute)
 
 
-def _known(what: str, name: str, names: Iterable[str]) -> None:
+def known(what: str, name: str, names: Iterable[str]) -> None:
+    """Raise `Mendable` where an event names what the day doesn't have."""
     if name not in (known := list(names)):
         raise Mendable(f"no {what} {name!r}", where="event", mend="Write one of: " + ", ".join(known) + ".")
 
 
 def _overrun(m: Moment, event: Overrun, minute: Callable[[int], str]) -> Moment:
-    _known("visit", event.visit, (v.id for v in m.day.visits))
+    known("visit", event.visit, (v.id for v in m.day.visits))
     visits = tuple(v.model_copy(update={"minutes": v.minutes + event.minutes}) if v.id == event.visit else v for v in m.day.visits)
     m = replace(m, day=m.day.model_copy(update={"visits": visits}))
     begun = next((v for v in m.done.visits if v.id == event.visit), None)
@@ -204,7 +224,7 @@ def _without(batches: Iterable[Batch], units: Callable[[Batch], set[str]]) -> tu
 
 
 def _machine(m: Moment, name: str) -> None:
-    _known("machine", name, (x.id for x in (*m.day.baths, *m.day.washers, *m.day.sterilizers)))
+    known("machine", name, (x.id for x in (*m.day.baths, *m.day.washers, *m.day.sterilizers)))
 
 
 def _failed(m: Moment, name: str, minute: Callable[[int], str]) -> Moment:
@@ -274,7 +294,7 @@ def _out(m: Moment, event: MachineOut, minute: Callable[[int], str]) -> Moment:
 
 
 def _missing(m: Moment, event: Missing, minute: Callable[[int], str]) -> Moment:
-    _known("person", event.person, (p.id for p in m.day.people))
+    known("person", event.person, (p.id for p in m.day.people))
     leaves = max([m.now, *_ends(m, event.person)])
     people = []
     for p in m.day.people:
@@ -296,10 +316,12 @@ def _missing(m: Moment, event: Missing, minute: Callable[[int], str]) -> Moment:
 
 def _emergency(m: Moment, event: Emergency, minute: Callable[[int], str]) -> Moment:
     assert event.chair is not None  # replan has chosen one
-    _known("chair", event.chair, (c.id for c in m.day.chairs))
+    known("chair", event.chair, (c.id for c in m.day.chairs))
+    if event.chair in m.shut:
+        raise Mendable(f"{event.chair} is out of service", where="event", mend="Name another chair, or any.")
     owned, uses = m.day.owned(), {t: event.uses.count(t) for t in event.uses}
     for t, n in uses.items():
-        _known("set type", t, owned)
+        known("set type", t, owned)
         if n > owned[t]:
             raise Mendable(f"the urgent visit needs {n} of {t}, {owned[t]} owned", where="event", mend="Name sets that the practice owns.")
     begun = [v for v in m.done.visits if any(x.id == v.id and x.chair == event.chair for x in m.day.visits)]

@@ -8,7 +8,7 @@ served, weighted minutes late, visits that start later than promised, end of the
 
 import random
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from fettlebook.errors import Mendable
@@ -70,6 +70,7 @@ def replan(
     seed: int = 1,
     stay_min: int = 0,
     minute: Callable[[int], str] = lambda m: f"{m // 60:02}:{m % 60:02}",
+    stop: Callable[[], bool] | None = None,
 ) -> Replanned:
     """Return the rest of the day planned again.
 
@@ -93,6 +94,8 @@ def replan(
         How long people may be asked to stay so that no visit is left out [min]. To close what has begun they always are.
     minute
         How to say a minute.
+    stop
+        Asked before each round; True ends the search with the best answer so far.
 
     Raises
     ------
@@ -113,6 +116,8 @@ def replan(
     first_s, first_late = clock() - began, figures(answer.day, answer.plan).weighted_minutes_late
 
     def go_on(n: int) -> bool:
+        if stop is not None and stop():
+            return False
         return n < rounds if rounds is not None else clock() - began < limit_s
 
     answer = _improved(moment, plan, answer, go_on, seed)
@@ -156,15 +161,15 @@ def _moment(day: Instance, plan: Plan, at: int | None) -> Moment:
 # --- an answer -----------------------------------------------------------------------------------------------------
 
 
-def _lived(day: Instance, policy: Policy, blocked: dict[str, int]) -> tuple[Instance, Plan]:
+def _lived(day: Instance, policy: Policy, blocked: dict[str, int], never: Collection[str]) -> tuple[Instance, Plan]:
     """Return the list scheduler's plan from a moment on, and the day with what was done as that plan needs it said.
 
-    Visits that can't be served stand in `left_out`.
+    Visits that can't be served, and those that are `never` to be, stand in `left_out`.
     """
     begun = {v.id for v in day.done.visits} if day.done else set()
     weight = {v.id: v.weight for v in day.visits}
-    left: list[str] = []
-    rest = day
+    left = [v.id for v in day.visits if v.id in never]
+    rest = closed_instead(day.without(left)) if left else day
     while True:
         run = LiveRun(rest, policy, blocked)
         run.live()
@@ -179,7 +184,7 @@ def _lived(day: Instance, policy: Policy, blocked: dict[str, int]) -> tuple[Inst
 
 def _answer(moment: Moment, old: Plan, policy: Policy, stay: int, *, better_than: _Answer | None = None) -> _Answer | None:
     """Return a policy's plan if it holds every rule (and is better)."""
-    day, plan = _lived(with_stay(moment.day, stay, moment.away), policy, moment.blocked)
+    day, plan = _lived(with_stay(moment.day, stay, moment.away), policy, moment.blocked, moment.never)
     rank = _rank(day, old, plan)
     if (better_than is not None and rank > better_than.rank) or check_plan(day, plan):
         return None
@@ -230,7 +235,7 @@ def _where_it_costs_least(
         except Mendable as no:
             refusals.append(no)
             continue
-        day, plan = _lived(there.day, policy_of(there.day, old), there.blocked)
+        day, plan = _lived(there.day, policy_of(there.day, old), there.blocked, there.never)
         tried.append((_rank(day, old, plan), k, there))
     for _, _, there in sorted(tried, key=lambda x: x[:2]):
         try:
@@ -244,7 +249,7 @@ def _roomiest(moment: Moment, minutes: int) -> list[str]:
     """Return the chairs on which an urgent visit waits and pushes least, by their own bookings alone."""
     begun = {v.id: v.start for v in moment.done.visits}
     room: list[tuple[int, str]] = []
-    for chair in moment.day.chairs:
+    for chair in (c for c in moment.day.chairs if c.id not in moment.shut):
         own = moment.day.visits_of(chair.id)
         turnover = sum(s.minutes for s in chair.turnover)
         free = max([moment.now, *(begun[v.id] + v.minutes + turnover for v in own if v.id in begun)])

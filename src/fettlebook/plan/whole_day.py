@@ -77,7 +77,7 @@ def plan_day(
         day=day,
         verdict=verdict,
         line=text,
-        tasks=tuple(sorted(_tasks(instance, solved.plan, maps), key=lambda t: (t.start, t.end, t.place))) if solved.plan.visits else (),
+        tasks=tuple(sorted(tasks_of(instance, solved.plan, maps), key=lambda t: (t.start, t.end, t.place))) if solved.plan.visits else (),
         visits=_visits(instance, solved, maps, words) + tuple(_never(v) for v in not_planned),
         shortages=shortages,
         weighted_minutes_late=solved.weighted_minutes_late,
@@ -85,7 +85,7 @@ def plan_day(
         end_of_day=clock.moment(solved.figures.end_of_day) if solved.plan.visits else None,
         attended_minutes={p: n + tested[p] for p, n in solved.figures.attended_minutes.items()},
         method=_method(solved),
-        findings=(*findings, *maps.findings, *_left_unsterile(instance, solved.plan, words)),
+        findings=(*findings, *maps.findings, *left_unsterile(instance, solved.plan, words)),
         basis=basis_of(practice, instance, solved.plan, maps),
     )
 
@@ -109,7 +109,8 @@ def _method(solved: Solved) -> str:
     return f"{solved.method}; not proven best, at most {above} weighted minutes could be saved"
 
 
-def _left_unsterile(instance: Instance, plan: Plan, words: Words) -> tuple[Finding, ...]:
+def left_unsterile(instance: Instance, plan: Plan, words: Words) -> tuple[Finding, ...]:
+    """Return the finding that names what is still used in the evening, where something is."""
     if not (dirty := dirty_at_night(instance, plan)):
         return ()
     sets = ", ".join(f"{n} {words.set_name(t)}" for t, n in dirty.items())
@@ -140,7 +141,8 @@ def _never(v: Visit) -> PlannedVisit:
     return PlannedVisit(v.ref, v.chair, v.visit_kind, v.start, None, 0, (), "not planned from the book: see what is to mend")
 
 
-def _tasks(instance: Instance, plan: Plan, maps: Maps) -> list[Task]:
+def tasks_of(instance: Instance, plan: Plan, maps: Maps) -> list[Task]:
+    """Return every bar of the timetable."""
     clock, r = maps.clock, instance.reprocess
     chairs = {c.id: c for c in instance.chairs}
     tasks: list[Task] = []
