@@ -13,10 +13,13 @@ from fettlebook.book.entries import Entry, Moment, Mono, is_id, new_entry, new_i
 from fettlebook.book.kinds import (
     BookImported,
     DayPlanned,
+    DayReplanned,
     EntryCorrected,
     EntryWithdrawn,
     Frozen,
+    Happened,
     ImportedVisit,
+    NotLoaded,
     OtherData,
     PracticeFileVersion,
     RulebookLayer,
@@ -57,6 +60,18 @@ EVERY_KIND = [
         counts={"events": 3, "left_out": 2},
     ),
     DayPlanned(day="2026-03-02", instance_digest=DIGEST, verdict="late", line="2 visits late", method="list"),
+    DayReplanned(day="2026-03-02", of_digest=DIGEST, happened=(), line="The plan of the files holds again."),
+    DayReplanned(
+        day="2026-03-02",
+        of_digest=DIGEST,
+        happened=(Happened(what="washer 1 is out of service", minute=642),),
+        line="from 10:42: all 9 visits served",
+        assumed=("p07 stays 15 min longer",),
+        instance="{}",
+        plan="{}",
+        not_loaded=(NotLoaded(machine="washer 1", until_minute=4000),),
+        shut=("2",),
+    ),
 ]
 
 
@@ -71,7 +86,7 @@ def test_each_kind_comes_back_from_its_bytes_equal_and_to_the_same_bytes(data: A
 
 
 def test_a_correction_and_a_withdrawal_refer_to_the_entry_that_they_mend() -> None:
-    first = entry_from(EVERY_KIND[-1])
+    first = entry_from(EVERY_KIND[4])
     fixed = entry_from(EntryCorrected(field="data.line", was="2 visits late", now="3 visits late", why="miscounted"), refers_to=first.id)
     assert json.loads(fixed.encode())["data"] == {"field": "data.line", "was": "2 visits late", "now": "3 visits late", "why": "miscounted"}
     assert read_entry(fixed.encode()) == fixed

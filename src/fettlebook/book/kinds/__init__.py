@@ -14,7 +14,17 @@ from fettlebook.book.kinds.chairs import (
     VisitEnded,
     VisitStarted,
 )
-from fettlebook.book.kinds.files import BookImported, DayPlanned, ImportedVisit, PracticeFileVersion, RulebookLayer, RulebookVersion
+from fettlebook.book.kinds.files import (
+    BookImported,
+    DayPlanned,
+    DayReplanned,
+    Happened,
+    ImportedVisit,
+    NotLoaded,
+    PracticeFileVersion,
+    RulebookLayer,
+    RulebookVersion,
+)
 from fettlebook.book.kinds.forms import (
     AsTuple,
     Data,
@@ -61,6 +71,7 @@ KINDS: Final[dict[str, type[Data]]] = {
         RulebookVersion,
         BookImported,
         DayPlanned,
+        DayReplanned,
         VisitStarted,
         VisitEnded,
         PackOpened,
@@ -101,9 +112,9 @@ KINDS: Final[dict[str, type[Data]]] = {
 
 __all__ = [
     "KINDS", "PRACTICE", "AsTuple", "BookImported", "BookPruned", "BookRestored", "BookVerified", "ClockBack", "CycleJudged",
-    "CycleRecorded", "Data", "DayPlanned", "DutySkipped", "EntryClash", "EntryCorrected", "EntryWithdrawn", "FaultReported",
-    "Frozen", "HeldFile", "Id", "ImportedVisit", "InLoad", "KeyChanged", "LoadPacked", "LoadRejected", "LoadReleased",
-    "MachineTest", "Ms", "NoticeBegun", "NoticeEnded", "OtherData", "OutOfService", "PackOpened", "PracticeFileVersion",
+    "CycleRecorded", "Data", "DayPlanned", "DayReplanned", "DutySkipped", "EntryClash", "EntryCorrected", "EntryWithdrawn", "FaultReported",
+    "Frozen", "Happened", "HeldFile", "Id", "ImportedVisit", "InLoad", "KeyChanged", "LoadPacked", "LoadRejected", "LoadReleased",
+    "MachineTest", "Ms", "NotLoaded", "NoticeBegun", "NoticeEnded", "OtherData", "OutOfService", "PackOpened", "PracticeFileVersion",
     "ProductOpened", "RepairDone", "RestoreTried", "Returned", "RulebookLayer", "RulebookVersion", "Said", "SampleResult",
     "SampleTaken", "SealedText", "SetRetired", "SignIn", "SignOut", "SolutionMixed", "StepDone", "StepStarted", "TextErased",
     "VisitEnded", "VisitStarted", "digest_of", "from_ms", "subjects_of", "to_ms", "unit_of_reading",

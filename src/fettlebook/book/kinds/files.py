@@ -123,3 +123,37 @@ class DayPlanned(Data):
     verdict: Line
     line: Line
     method: Line | None = None
+
+
+class Happened(Frozen):
+    """Something that happened on a day, in words, and the minute of the day from which the rest was planned again."""
+
+    what: Line
+    minute: Count
+
+
+class NotLoaded(Frozen):
+    """A machine that gets no load before a minute of the day."""
+
+    machine: Id
+    until_minute: Count
+
+
+class DayReplanned(Data):
+    """Something happened on a planned day, and a person kept a new plan of its rest; or put it aside for that of the files.
+
+    Day and plan stand in full, as neutral JSON: a plan that was searched for can't be found again from what was asked.
+    """
+
+    KIND: ClassVar[str] = "day.replanned"
+    MOST_BYTES: ClassVar[int] = 4 * 1024 * 1024
+
+    day: Day
+    of_digest: Digest  # of the day as it was planned from the files
+    line: Line
+    happened: Annotated[tuple[Happened, ...], AsTuple]  # all of this day so far
+    assumed: Annotated[tuple[Line, ...], AsTuple] | None = None  # what the plan takes for granted
+    instance: FileText | None = None  # absent, with the plan: that of the files holds again
+    plan: FileText | None = None
+    not_loaded: Annotated[tuple[NotLoaded, ...], AsTuple] | None = None
+    shut: Annotated[tuple[Id, ...], AsTuple] | None = None  # chairs on which no visit begins any more
