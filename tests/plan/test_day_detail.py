@@ -4,6 +4,8 @@ import json
 
 import pytest
 from detailed_days import detailed_days
+from exhaustive import TooManyError
+from exhaustive_detail import least_lateness
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -13,12 +15,13 @@ from fettlebook.plan.instance import Instance, instance_findings, read_instance,
 from fettlebook.plan.leftover import with_leftovers
 from fettlebook.plan.many_manners import best_of
 from fettlebook.plan.slack import not_placed, with_duties
+from fettlebook.plan.solve import solve
 
 pytestmark = pytest.mark.invented
 SLOW = list(HealthCheck)
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=SLOW)
+@settings(max_examples=40, deadline=None, suppress_health_check=SLOW)
 @given(detailed_days(), st.integers(0, 1000))
 def test_any_manner_of_the_list_scheduler_holds_every_rule_of_version_2(day: Instance, seed: int) -> None:
     plan, found, _ = best_of(day, seed=seed, go_on=lambda n: n < 12)
@@ -29,7 +32,7 @@ def test_any_manner_of_the_list_scheduler_holds_every_rule_of_version_2(day: Ins
     assert figures(day, whole).rank[:3] == found.rank[:3]
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=SLOW)
+@settings(max_examples=40, deadline=None, suppress_health_check=SLOW)
 @given(detailed_days(), st.integers(0, 150))
 def test_a_detailed_day_can_be_planned_on_from_any_minute(day: Instance, now: int) -> None:
     plan, _, _ = best_of(day, seed=1, go_on=lambda n: n < 3)
@@ -65,3 +68,22 @@ def test_what_schema_1_does_not_know_is_refused_under_its_number() -> None:
     day = Instance.model_validate_json(json.dumps(text))
     assert [f.what for f in instance_findings(day)] == ["schema 1 does not know dry_minutes of set_types"]
     assert instance_findings(Instance.model_validate_json(json.dumps({**text, "schema": 2}))) == ()
+
+
+@settings(max_examples=12, deadline=None, suppress_health_check=SLOW)
+@given(detailed_days(most_visits=2))
+def test_solving_a_detailed_day_gives_a_valid_plan_and_a_true_bound(day: Instance) -> None:
+    solved = solve(day, limit_s=3, workers=1)
+    assert check_plan(day, solved.plan) == ()
+    assert solved.figures == figures(day, solved.plan)
+    if not solved.plan.left_out:
+        assert solved.bound <= solved.weighted_minutes_late
+    try:
+        least = least_lateness(day, 10**9 if solved.plan.left_out else solved.weighted_minutes_late + 1)
+    except TooManyError:
+        return
+    if least is None:
+        assert solved.plan.left_out
+    else:
+        assert solved.bound <= least or solved.plan.left_out
+        assert not solved.proven or least == solved.weighted_minutes_late

@@ -98,21 +98,21 @@ def _machines(day: Instance, say: _Say) -> None:
 def _rides(day: Instance, say: _Say) -> None:
     types = set(day.owned())
     for k, pair in enumerate(day.apart):
-        for t in pair:
-            if t not in types:
-                say(f"apart[{k}]", f"no set type {t!r}", _unknown(t, types))
+        for name in pair:
+            if name not in types:
+                say(f"apart[{k}]", f"no set type {name!r}", _unknown(name, types))
     for i, t in enumerate(day.set_types):
         stages: list[tuple[str, tuple[Machine, ...]]] = [("washer", day.washers), ("sterilizer", day.sterilizers)]
         if t.bath:
             stages.insert(0, ("ultrasonic bath", day.baths))
-        for name, machines in stages:
+        for stage, machines in stages:
             what = ""
-            if t.bath and not machines and name == "ultrasonic bath":
+            if t.bath and not machines and stage == "ultrasonic bath":
                 what = f"{t.id} goes through an ultrasonic bath, and there is none"
             elif machines and all(m.cycle_for([t.rides]) is None for m in machines):
-                what = f"no {name} has a cycle that {t.id} may ride"
+                what = f"no {stage} has a cycle that {t.id} may ride"
             elif machines and t.places > max(m.capacity for m in machines if m.cycle_for([t.rides]) is not None):
-                what = f"one {t.id} fills more than any {name} that it may ride holds"
+                what = f"one {t.id} fills more than any {stage} that it may ride holds"
             if what:
                 say(
                     f"set_types[{i}]",

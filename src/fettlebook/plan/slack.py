@@ -7,9 +7,39 @@ decides.
 
 from collections.abc import Iterator
 
-from fettlebook.plan.detail import Duty, PlannedDuty
+from fettlebook.plan.detail import Duty, OwedTest, PlannedDuty, PlannedTest
 from fettlebook.plan.idle import Idle
 from fettlebook.plan.instance import Instance, Plan
+
+
+def with_tests(day: Instance, plan: Plan) -> Plan:
+    """Return the plan with the tests of machines that it does not load, so that they may be loaded after all."""
+    done = {(t.machine, t.index) for t in plan.tests}
+    if all((m.id, k) in done for m in (*day.baths, *day.washers, *day.sterilizers) for k in range(len(m.tests))):
+        return plan
+    idle, found = Idle(day, plan), list(plan.tests)
+    for m in (*day.baths, *day.washers, *day.sterilizers):
+        loads = [b.load_start for b in plan.batches if b.machine == m.id]
+        at = max([m.not_before, day.now or 0, *(t.start + m.tests[t.index].minutes for t in plan.tests if t.machine == m.id)])
+        for k, test in enumerate(m.tests):
+            if (m.id, k) in done or loads:
+                continue
+            spot = next((s for t in range(at, idle.end) if (s := _test_at(idle, m.id, test, t)) is not None), None)
+            if spot is None:
+                break
+            found.append(PlannedTest(machine=m.id, index=k, start=spot[0], person=spot[1]))
+            idle.take(spot[1], spot[0], test.attended_minutes)
+            idle.hold(m.id, spot[0], at := spot[0] + test.minutes)
+    return plan.model_copy(update={"tests": tuple(found)})
+
+
+def _test_at(idle: Idle, machine: str, test: OwedTest, t: int) -> tuple[int, str | None] | None:
+    if not idle.free(machine, t, t + test.minutes):
+        return None
+    if not test.attended_minutes:
+        return t, None
+    who = idle.who(t, test.attended_minutes)
+    return None if who is None else (t, who)
 
 
 def with_duties(day: Instance, plan: Plan) -> Plan:

@@ -7,7 +7,7 @@ the same input gives the same plan.
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from fettlebook.errors import Mendable
 from fettlebook.plan.bound import Bound, Reason, Search, circulation_bound, core
@@ -17,10 +17,14 @@ from fettlebook.plan.instance import Instance, Plan
 from fettlebook.plan.manner import Manner
 from fettlebook.plan.many_manners import best_of
 from fettlebook.plan.model import ExactModel, solve_exactly
+from fettlebook.plan.moves import movable, on_better_chairs, with_chairs
 from fettlebook.plan.rows import rows
+from fettlebook.plan.slack import with_duties, with_tests
 
 MOST_ITEMS = 150  # set uses that may go round; beyond, building the exact model alone takes longer than a person waits
 FIRST_ROUNDS = 24
+FIRST_MOVES = 40  # trials of another chair that even the quickest answer is given
+MOVES_SHARE = 0.25  # of the time, for choosing chairs
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,6 +156,76 @@ def solve(
     Mendable
         The instance contradicts itself (what was done breaks a rule), so that no valid plan exists at all.
     """
+    clock = time.perf_counter
+    began = clock()
+
+    def spent() -> float:
+        return 0.0 if deterministic is not None else clock() - began
+
+    def go_on(n: int) -> bool:
+        if deterministic is not None or limit_s <= 0:
+            return n < FIRST_MOVES
+        return n < FIRST_MOVES or spent() < MOVES_SHARE * limit_s
+
+    if day.done is not None:
+        day = day.moved(day.done)
+    if not movable(day):
+        solved = _as_placed(day, limit_s=limit_s, seed=seed, workers=workers, deterministic=deterministic, told=told)
+    else:
+        moved = on_better_chairs(day, go_on)
+        left_s = max(0.0, limit_s - spent())
+        solved = _as_placed(moved, limit_s=left_s, seed=seed, workers=workers, deterministic=deterministic, told=told)
+        solved = _with_moves(day, moved, solved, Search(min(5.0, limit_s), seed, workers, deterministic))
+    return _filled(day, solved)
+
+
+def _with_moves(day: Instance, moved: Instance, solved: Solved, search: Search) -> Solved:
+    """Say what holds of a day in which visits may move: its bound leaves those visits out, since each might be elsewhere."""
+    late, left = solved.weighted_minutes_late, solved.plan.left_out
+    fixed = _cleared_soonest(day.without(v.id for v in movable(day)))
+    bound = _forced(fixed.without(left))
+    if search.limit_s > 0 and not left:
+        bound = max(bound, circulation_bound(fixed, search).minutes)
+    plan = with_chairs(day, moved, solved.plan)
+    elsewhere = {v.id for v in movable(day)}
+    return replace(
+        solved,
+        plan=plan,
+        bound=min(bound, late),
+        proven=not left and late <= bound,
+        core=(),
+        hopeless=tuple(h for h in solved.hopeless if h.visit not in elsewhere or h.reason.kind in {"set type", "people"}),
+    )
+
+
+def _cleared_soonest(day: Instance) -> Instance:
+    """Let clearing take what is less, turnover's or closing's: which of the two follows a visit depends on who moves."""
+    chairs = []
+    for c in day.chairs:
+        least = min(c.turnover[0].minutes, c.closing[0].minutes)
+        turnover, closing = ((p[0].model_copy(update={"minutes": least}), *p[1:]) for p in (c.turnover, c.closing))
+        chairs.append(c.model_copy(update={"turnover": turnover, "closing": closing}))
+    return day.model_copy(update={"chairs": tuple(chairs)})
+
+
+def _filled(day: Instance, solved: Solved) -> Solved:
+    """Put tests and duties where the plan is slack; never at the plan's cost."""
+    plan = with_duties(day, with_tests(day, solved.plan))
+    if plan == solved.plan or check_plan(day, plan):
+        return solved
+    return replace(solved, plan=plan, figures=figures(day, plan))
+
+
+def _as_placed(
+    day: Instance,
+    *,
+    limit_s: float,
+    seed: int,
+    workers: int,
+    deterministic: float | None,
+    told: Callable[[Progress], None] | None,
+) -> Solved:
+    """Solve a day with each visit on the chair on which it stands."""
     hopeless = hopeless_visits(day)
     rest = day.without(h.visit for h in hopeless)
     s = _Search(rest, limit_s, seed, workers, deterministic, told)
