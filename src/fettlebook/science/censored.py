@@ -4,9 +4,9 @@ A '<' result is a bound, not half its limit: it enters with the probability of l
 
 Sources
 -------
-[T] J. Tobin, Econometrica 26 (1958) 24: regression with a limited outcome. checks: survival's saved output
-[E] US EPA, Unified Guidance (2009), chapter 15: log-normal with values below detection, by maximum likelihood. checks: EnvStats
-[N] Negative binomial, variance m + m^2/k, k by maximum likelihood. checks: MASS
+[T] J. Tobin, Econometrica 26 (1958) 24: regression with a limited outcome. secondary (the saved output of R's survival)
+[E] US EPA, Unified Guidance (2009), chapter 15: log-normal with values below detection, by maximum likelihood. secondary (R's EnvStats)
+[N] Negative binomial, variance m + m^2/k, k by maximum likelihood. secondary (R's MASS)
 """
 
 import math

@@ -2,7 +2,7 @@
 
 Sources
 -------
-[S] Shewhart chart: run length 1/P(signal). textbook
+[S] Shewhart chart: run length 1/P(signal). textbook, memory
 [B] D. Brook, D. A. Evans, Biometrika 59 (1972) 539: run length of a one-sided CUSUM. secondary
 [L] J. M. Lucas, R. B. Crosier, Technometrics 24 (1982) 199: two one-sided CUSUMs, 1/L = 1/L+ + 1/L-. secondary
 [C] S. V. Crowder, Technometrics 29 (1987) 401: integral equation of an EWMA's run length. secondary

@@ -3,7 +3,7 @@
 Sources
 -------
 [G] F. Garwood, Biometrika 28 (1936) 437: exact Poisson interval, chi2(a/2; 2k)/2 to chi2(1 - a/2; 2k + 2)/2. computed with scipy
-[L] log10 reduction: log10(before / after), by definition.
+[L] log10 reduction: log10(before / after), by definition. computed
 """
 
 import math
