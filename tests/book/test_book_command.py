@@ -83,7 +83,7 @@ def test_a_book_is_begun_with_the_practice_file_and_a_private_key(run: Desk) -> 
     assert Path("book.sqlite.key").stat().st_mode & 0o077 == 0
     first, rules = (json.loads(one)["entry"] for one in run.good("book", "dump", "book.sqlite", "--json").splitlines())
     assert first["data"]["text"].encode() == practice_text()
-    assert [layer["name"] for layer in rules["data"]["layers"]] [-2:] == ["general", "uk"]
+    assert {layer["name"] for layer in rules["data"]["layers"]} >= {"general", "uk"}
     assert "entries already" in run.bad("book", "init", "book.sqlite", "practice.toml")
 
 
@@ -113,7 +113,7 @@ def test_lines_are_acknowledged_by_id_and_again_when_sent_again(begun: Desk) -> 
     loose = json.dumps(json.loads(line(601)), indent=None).encode() + b"\n"  # other spacing: it gets the one spelling
     done = piped(["book", "append", "book.sqlite", "--json"], loose)
     receipt = json.loads(done.stdout)
-    assert (receipt["id"], receipt["seq"]) == (json.loads(loose)["id"], 602)
+    assert (receipt["id"], receipt["seq"]) == (json.loads(loose)["id"], 603)
 
 
 def test_each_id_is_said_only_once_it_is_durable_and_without_waiting_for_the_next_line(begun: Desk) -> None:
@@ -211,7 +211,7 @@ def test_a_book_that_its_owner_rewrote_is_found_by_an_earlier_checkpoint(begun: 
     bare = note.partition("\n\n")[0] + "\n"
     Path("three lines.txt").write_text(bare)
     assert "signature not checked" in begun("book", "verify", "forged.sqlite", "--checkpoint", "three lines.txt")[1]
-    Path("forged.txt").write_text(note.replace("quayside\n5", "quayside\n4"))
+    Path("forged.txt").write_text(note.replace("quayside\n6", "quayside\n5"))
     assert "does not hold" in begun.bad("book", "verify", "book.sqlite", "--checkpoint", "forged.txt")
     Path("junk.txt").write_text("junk")
     assert "no checkpoint" in begun.bad("book", "verify", "book.sqlite", "--checkpoint", "junk.txt")
@@ -235,7 +235,7 @@ def test_a_lost_key_a_new_one_and_the_code_for_the_day_sheet(begun: Desk) -> Non
     Path("book.sqlite.key").rename("lost")
     assert "stay valid" in begun.bad("book", "checkpoint", "book.sqlite")
     said = json.loads(begun.good("book", "checkpoint", "book.sqlite", "--key", "second.key", "--new-key", "quayside 2", "--json"))
-    assert said["note"].startswith("quayside%202\n1\n")
+    assert said["note"].startswith("quayside%202\n2\n")
 
 
 def test_a_checkpoint_of_a_new_key_is_checked_with_the_printed_line_of_the_old_one(begun: Desk) -> None:
@@ -252,7 +252,7 @@ def test_a_book_in_use_can_be_read_verified_signed_and_backed_up_but_not_written
         begun.good("book", "verify", "book.sqlite")
         begun.good("book", "dump", "book.sqlite")
         begun.good("book", "backup", "book.sqlite", "backups", "--drill")
-        assert begun.good("book", "checkpoint", "book.sqlite").startswith("quayside\n1\n")
+        assert begun.good("book", "checkpoint", "book.sqlite").startswith("quayside\n2\n")
         assert "another fettlebook is writing" in begun.bad(
             "note", "set.retired", "unit=exam#1", "reason=x", "--book", "book.sqlite", "--by", "ana"
         )
@@ -325,7 +325,7 @@ def test_entries_are_shown_in_the_practices_time_with_what_they_claim_where_it_i
     words = ("note", "set.retired", "unit=exam#1", "reason=worn", "--book", "book.sqlite", "--by", "ana")
     begun.good(*words, "--at", "2026-07-02T08:10", "--from-paper")
     begun.good(*words)
-    first, second, third = [line for line in begun.good("book", "dump", "book.sqlite").splitlines() if " by " in line]
+    first, _rules, second, third = [line for line in begun.good("book", "dump", "book.sqlite").splitlines() if " by " in line]
     assert "says 2026-07-02 08:10:00+0100" in second
     assert "says" not in first + third
 
