@@ -1,18 +1,21 @@
 """An invented day by hand, so that the pages can be tested without the solver: what is shown here was never planned."""
 
 import threading
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Sequence
 from datetime import UTC, date, datetime, timedelta
 from importlib.resources import files
 from zoneinfo import ZoneInfo
 
-from fettlebook.errors import Finding
+from fettlebook.errors import Finding, Mendable
 from fettlebook.plan.day import DayPlan, DayVerdict, PlannedVisit, Shortage, Task
+from fettlebook.plan.events import Event
+from fettlebook.plan.follow import Course
 from fettlebook.practice.load import read_practice
 from fettlebook.practice.model import Practice
 from fettlebook.rules.model import Duty, Limit, Origin, Overridden, Rulebook, Step, Subject, When
 from fettlebook.times.model import Candidate, OutletTime, RunningTime
 from fettlebook.web.desk import Reading
+from fettlebook.web.kept_days import Kept
 
 LONDON = ZoneInfo("Europe/London")
 DAY = date(2026, 11, 25)
@@ -160,6 +163,9 @@ class Hands:
         self.now_mark: object = "mark"
         self.reading: Reading | Exception = reading()
         self.plans: dict[date, DayPlan | Exception] = {DAY: plan()}
+        self.kept_days: dict[date, Kept | None] = {}
+        self.noted: list[Event] = []
+        self.refuses: Mendable | None = None
         self.may_plan = threading.Event()
         self.may_plan.set()
 
@@ -170,6 +176,15 @@ class Hands:
         if isinstance(self.reading, Exception):
             raise self.reading
         return self.reading
+
+    def kept(self, day: date, first: DayPlan) -> Kept | None:
+        return self.kept_days.get(day)
+
+    def keep(self, read: Reading, day: date, first: DayPlan, course: Course | None, events: Sequence[Event]) -> None:
+        if self.refuses is not None:
+            raise self.refuses
+        self.kept_days[day] = None if course is None else Kept(course)
+        self.noted += events
 
     def plan(self, read: Reading, day: date, tell: Callable[[str], None]) -> DayPlan:
         assert self.may_plan.wait(20)

@@ -5,7 +5,7 @@ version, the day's visits by opaque reference, and the plan's one line; each onl
 """
 
 import json
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import asdict
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -20,6 +20,8 @@ from fettlebook.errors import Finding, Mendable
 from fettlebook.exchange.calendar import booked_days, read_book
 from fettlebook.exchange.key import load_or_make_key
 from fettlebook.plan.day import DayPlan
+from fettlebook.plan.events import Event
+from fettlebook.plan.follow import Course
 from fettlebook.practice.load import read_practice
 from fettlebook.practice.model import Practice
 from fettlebook.practice.visit import Visit
@@ -28,6 +30,7 @@ from fettlebook.standing.rules_now import rulebook_version
 from fettlebook.times.findings import stray_measurements
 from fettlebook.times.running import running_times
 from fettlebook.web.desk import Reading
+from fettlebook.web.kept_days import Kept, entries_of, entry_of, read_kept
 from fettlebook.web.source import read_whole
 
 if TYPE_CHECKING:
@@ -129,6 +132,17 @@ class Chain:
         self._note(imported, f"day:{day}", reading.practice)
         self._note(planned, f"day:{day}", reading.practice)
         return plan
+
+    def kept(self, day: date, first: DayPlan) -> Kept | None:
+        """Return what a person kept of a day on which something happened, as the book has it."""
+        return read_kept(self._store, day, first)
+
+    def keep(self, reading: Reading, day: date, first: DayPlan, course: Course | None, events: Sequence[Event]) -> None:
+        """Note what happened, then the new plan: in this order, so that a plan never stands without its reason."""
+        zone = reading.practice.practice.time_zone
+        said = entries_of(events, reading.practice, first.basis.words.minute) if first.basis else []
+        for data in (*said, entry_of(day, first, course)):
+            self._door.note(data, moment=Moment(to_ms(datetime.now(UTC)), zone), subjects=(f"day:{day}",))
 
     def close(self) -> None:
         """Let go of the book."""

@@ -7,7 +7,7 @@ the last good plan on the page, with the message above it.
 
 import logging
 import threading
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from queue import Empty, Queue
@@ -18,9 +18,12 @@ from zoneinfo import ZoneInfo
 
 from fettlebook.errors import Finding, Mendable
 from fettlebook.plan.day import DayPlan
+from fettlebook.plan.events import Event
+from fettlebook.plan.follow import Course, timetable
 from fettlebook.practice.model import Practice
 from fettlebook.rules.model import Rulebook
 from fettlebook.times.model import RunningTime
+from fettlebook.web.kept_days import Kept
 
 LOOK_EVERY_S: Final = 2.0
 DAYS_KEPT: Final = 60
@@ -55,6 +58,8 @@ class DayState:
     stage: str = ""  # what the worker is doing with this day; empty: nothing
     trouble: tuple[Finding, ...] = ()  # why there is no newer plan
     version: int = 0  # grows with each plan and each trouble
+    first: DayPlan | None = None  # as planned from the files; `plan` is another once something happened and was kept
+    kept: Kept | None = None
 
 
 class Makers(Protocol):
@@ -68,6 +73,12 @@ class Makers(Protocol):
 
     def plan(self, reading: Reading, day: date, tell: Callable[[str], None]) -> DayPlan:
         """Plan a day, telling how far it is; raises Mendable when that can't be done."""
+
+    def kept(self, day: date, first: DayPlan) -> Kept | None:
+        """Return what a person kept of a day on which something happened."""
+
+    def keep(self, reading: Reading, day: date, first: DayPlan, course: Course | None, events: Sequence[Event]) -> None:
+        """Keep the course of a day for good, or put it aside (None); returns when that is durable."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +133,20 @@ class Desk:
         with self._lock:
             if not self._days.get(day, DayState(day)).stage:
                 self._queue(_Job(day, read_first=True))
+
+    def keep(self, day: date, course: Course | None, events: Sequence[Event] = ()) -> None:
+        """Keep the course of a day, or go back to the plan of the files (None).
+
+        It is in the book before any page shows it. Raises Mendable where the day has no plan, or the book refuses it.
+        """
+        state = self._days.get(day)
+        if state is None or state.first is None:
+            raise Mendable("this day has no plan", where=str(day), mend="Open the day's page first.")
+        self._makers.keep(self._reading, day, state.first, course, events)
+        with self._lock:
+            old = self._days[day]
+            kept = None if course is None else Kept(course)
+            self._days[day] = replace(old, plan=_shown(state.first, kept), kept=kept, planned_at=self._clock(), version=old.version + 1)
 
     def close(self, wait_s: float = 1.0) -> bool:
         """Stop the worker; return whether it had stopped in time."""
@@ -187,25 +212,33 @@ class Desk:
         self._stage(job.day, "working out the day")
         try:
             plan = self._makers.plan(self._reading, job.day, lambda said: self._stage(job.day, said))
+            kept = self._makers.kept(job.day, plan)
+            shown = _shown(plan, kept)
         except Mendable as error:
             self._settle(job.day, None, error.findings)
         except Exception as error:  # one bad day must not stop the worker
             self._settle(job.day, None, (bug(error, "planning"),))
         else:
-            self._settle(job.day, plan, ())
+            self._settle(job.day, shown, (), first=plan, kept=kept)
 
     def _stage(self, day: date, stage: str) -> None:
         with self._lock:
             self._days[day] = replace(self._days.get(day, DayState(day)), stage=stage)
 
-    def _settle(self, day: date, plan: DayPlan | None, trouble: tuple[Finding, ...]) -> None:
+    def _settle(
+        self, day: date, plan: DayPlan | None, trouble: tuple[Finding, ...], *, first: DayPlan | None = None, kept: Kept | None = None
+    ) -> None:
         with self._lock:
             old = self._days.get(day, DayState(day))
             new = replace(old, stage="", trouble=trouble, version=old.version + 1)
             if plan:
-                new = replace(new, plan=plan, planned_at=self._clock())
+                new = replace(new, plan=plan, first=first, kept=kept, planned_at=self._clock())
             self._days[day] = new
             self._stale.discard(day)
+
+
+def _shown(first: DayPlan, kept: Kept | None) -> DayPlan:
+    return first if kept is None else timetable(first, kept.course)
 
 
 def bug(error: BaseException, doing: str) -> Finding:
