@@ -2,6 +2,7 @@
 
 import json
 import math
+from datetime import date
 from itertools import pairwise
 from pathlib import Path
 
@@ -10,12 +11,12 @@ import pytest
 from click.testing import CliRunner, Result
 
 from fettlebook.cli.calibrate import calibrate
-from fettlebook.cli.readings import read_strip
 from fettlebook.demo import practice_text
 from fettlebook.errors import Finding, Mendable
 from fettlebook.practice.load import read_practice
 from fettlebook.rules.load import load_rulebook
 from fettlebook.science.stretched import MIXINGS, STRETCHES
+from fettlebook.times.readings import read_strip
 from fettlebook.times.strips import line_under_test
 
 COLOURS = (1.0, 3.0, 10.0, 30.0, 100.0)
@@ -100,20 +101,55 @@ def test_a_line_as_computed_is_in_order_and_the_running_time_stays(demo):
 
 
 @pytest.mark.invented
-def test_a_line_slower_than_its_running_time_gets_the_lines_that_lengthen_the_rinse(demo):
-    dips = dips_of(4.0, mixing=1.0)
+@pytest.mark.parametrize(("slower", "mixing"), [(4.0, 1.0), (5.0, 0.0), (3.0, 0.5)])
+def test_a_line_slower_than_its_running_time_is_written_and_then_runs_as_long_as_the_strips_ask(demo, slower, mixing):
+    dips = dips_of(slower, mixing=mixing)
     data = json.loads(run(*asked(demo, *dips), "--json").stdout)
     done = run(*asked(demo, *dips))
     assert data["borne_out"]
     assert done.exit_code == 1
-    keep_to_s = math.ceil(data["keep_to_s"])
-    assert "TOO SHORT. For the practice file" in done.output
-    lines = [row.strip() for row in done.output.splitlines()]
-    start = next(n for n, row in enumerate(lines) if row.startswith("[[own_rules]]  # close.rinse"))
-    assert f"value = {keep_to_s}" in lines[start : start + 5]
-    demo.write_text(demo.read_text("utf-8") + "\n".join(lines[start : start + 5]) + "\n", "utf-8")
+    assert "TOO SHORT: close.rinse runs 2:00" in " ".join(done.output.split())
+    assert "To put it there: the same command with --write." in " ".join(done.output.split())
+    assert demo.read_bytes() == practice_text()
+    wrote = run(*asked(demo, *dips), "--write")
+    assert wrote.exit_code == 0, wrote.output
+    assert "Nothing else in it was touched" in " ".join(wrote.output.split())
+    outlet = read_practice(demo.read_bytes(), "practice.toml").practice.chairs[0].outlets[0]
+    assert outlet.strips is not None
+    assert outlet.strips.dipped_on == date(2026, 11, 25)
+    assert outlet.strips.slower_from <= outlet.strips.slower <= outlet.strips.slower_to
+    line = next(row for row in demo.read_text("utf-8").splitlines() if "strips = {" in row)
+    assert demo.read_text("utf-8").replace(line[line.index(", strips") : line.rindex(" }")], "") == practice_text().decode()
     again = json.loads(run(*asked(demo, *dips), "--json").stdout)
-    assert {r["step"]: r["long_enough"] for r in again["rinses"]}["close.rinse"]
+    assert all(rinse["long_enough"] for rinse in again["rinses"])
+    assert {r["step"]: r["seconds"] for r in again["rinses"]}["close.rinse"] >= data["keep_to_s"]
+    twice = run(*asked(demo, *dips), "--write")
+    assert twice.exit_code == 0
+    assert demo.read_text("utf-8").count("strips = {") == 1
+
+
+@pytest.mark.invented
+def test_the_promises_say_on_which_step_the_strips_find_too_little(demo):
+    data = json.loads(run(*asked(demo, *dips_of(4.0, mixing=1.0)), "--json").stdout)["practice_file"]
+    assert data["values"]["strips"].startswith("{ dipped_on = 2026-11-25, slower = ")
+    assert {p["step"] for p in data["promises"] if not p["holds"]} == {c["step"] for c in data["changes"]}
+    assert all(p["needs_s"] > p["promised_s"] for p in data["promises"] if not p["holds"])
+    fitting = json.loads(run(*asked(demo, *dips_of(1.0)), "--json").stdout)["practice_file"]
+    assert all(p["holds"] for p in fitting["promises"])
+
+
+@pytest.mark.invented
+@pytest.mark.parametrize(
+    "dips",
+    [["0:30/100", "1:00/30", "1:30/30", "2:30/30", "3:20/30"], ["60/10", "90/0"], [*dips_of(1.0, stuck_mg_l=40.0), "150/30", "200/30"]],
+)
+def test_strips_that_bear_no_time_out_are_not_written(demo, dips):
+    done = run(*asked(demo, *dips), "--write")
+    assert isinstance(done.exception, Mendable)
+    assert done.exception.where == "chair 1, turbine, readings"
+    assert "nothing was written" in done.exception.what
+    assert "dip again" in done.exception.mend
+    assert demo.read_bytes() == practice_text()
 
 
 @pytest.mark.invented

@@ -9,10 +9,10 @@ import pytest
 from click.testing import CliRunner, Result
 
 from fettlebook.cli.flow import flow
-from fettlebook.cli.readings import CupText, read_cup
 from fettlebook.demo import practice_text
 from fettlebook.errors import Finding, Mendable
 from fettlebook.practice.load import read_practice
+from fettlebook.times.readings import CupText, read_cup
 
 CUPS = ["--reading", "52mL/60s", "--reading", "51/1:00", "--reading", "52 ml / 61"]
 ON = ["--on", "2026-11-25"]
@@ -72,6 +72,26 @@ def test_a_file_that_says_otherwise_is_told_with_the_times_that_change(motor):
     assert "Fill until the last outlet" in text
     assert "practice.toml line 85: flow_ml_min = 51.4, measured_on = 2026-11-25" in text
     assert Path(motor[1]).read_bytes() == practice_text()
+
+
+@pytest.mark.invented
+@pytest.mark.parametrize(
+    ("ml", "stands", "said"),
+    [
+        (60, "inside", "taken as 51 to 69 mL/min: the measurement lies inside. All 7 running times through this outlet are long enough."),
+        (51, "partly outside", "the measurement lies partly outside. 5 of 7 running times"),
+        (32, "outside", "the measurement lies outside, slower. 5 of 7 running times through this outlet are long enough. TOO SHORT by"),
+        (95, "outside", "the measurement lies outside, faster. All 7"),
+    ],
+)
+def test_what_was_promised_is_held_against_what_was_measured(motor, ml, stands, said):
+    readings = [w for n in (0, 1, 0) for w in ("--reading", f"{ml + n}/60")]
+    assert said in " ".join(run(*readings, *ON, *motor).output.split())
+    told = json.loads(run(*readings, *ON, *motor, "--json").stdout)["practice_file"]
+    assert told["stands"] == stands
+    assert told["assumed_ml_min"] == pytest.approx([51, 69])
+    assert {p["step"] for p in told["promises"]} >= {"first.flush", "between.flush", "close.fill", "close.rinse"}
+    assert all(p["holds"] == (p["needs_s"] <= p["promised_s"]) for p in told["promises"])
 
 
 @pytest.mark.invented

@@ -9,8 +9,8 @@ import click
 if TYPE_CHECKING:
     from datetime import date, datetime
 
-    from fettlebook.cli.flow_page import Against
-    from fettlebook.science.flow import Reading, Tools
+    from fettlebook.science.flow import Tools
+    from fettlebook.times.against import Place
 
 
 @click.command()
@@ -59,47 +59,39 @@ def flow(
     be done.
     """
     import json  # noqa: PLC0415 - imports wait until they are needed: --help stays quick
+    from pathlib import Path  # noqa: PLC0415
 
     from fettlebook.cli.flow_page import as_data, page, way_page  # noqa: PLC0415
+    from fettlebook.practice.edit import replace_practice_file  # noqa: PLC0415
     from fettlebook.science.flow import Tools, measure_flow, way_to_measure  # noqa: PLC0415
+    from fettlebook.times.against import flow_meant  # noqa: PLC0415
+    from fettlebook.times.readings import cups  # noqa: PLC0415
 
     if (chair_id or outlet_id or write) and not practice_file:
         raise click.UsageError("--chair, --outlet and --write need --practice PRACTICE.toml.")
     if not 0.1 <= aim_pct <= 100:
         raise click.UsageError("--aim is a per cent between 0.1 and 100.")
     tools = Tools(resolution_ml, cup_error_ml, watch_s)
-    against = _against(practice_file, chair_id, outlet_id) if practice_file else None
+    place = _place(practice_file, chair_id, outlet_id) if practice_file else None
     if not readings:
-        about = about_ml_min or (against.outlet.flow_ml_min if against else None)
+        about = about_ml_min or (place.outlet.flow_ml_min if place else None)
         if about is None or not 0.1 <= about <= 5000 or write:
             raise click.UsageError("Give at least one --reading ML/SECONDS; or --about ML/MIN (0.1 to 5000) to be told how to measure.")
         _refuse_tools(tools)
-        click.echo(way_page(way_to_measure(aim_pct / 100, flow_ml_min=about, tools=tools), about, aim_pct, against))
+        click.echo(way_page(way_to_measure(aim_pct / 100, flow_ml_min=about, tools=tools), about, aim_pct, place))
         return
-    found = measure_flow(_readings(readings, against.water_c if against else 20.0), tools)
-    day = _day(on, against)
-    if against:
-        against = against.with_measured(found, day)
+    found = measure_flow(cups(readings, place.water_c if place else 20.0), tools)
+    meant = flow_meant(place, found, _day(on, place)) if place else None
     refused = write and bool(found.odd) and not even_so
-    wrote = write and not refused and against is not None
-    if wrote and against is not None:
-        against.write()
+    wrote = write and not refused and meant is not None
+    if wrote and meant is not None and practice_file:
+        replace_practice_file(Path(practice_file), meant.place.loaded, meant.place.text, meant.text, meant.practice)
     if as_json:
-        click.echo(json.dumps(as_data(found, against, wrote=wrote), indent=2, ensure_ascii=False))
+        click.echo(json.dumps(as_data(found, meant, wrote=wrote), indent=2, ensure_ascii=False))
     else:
-        click.echo(page(found, tools, aim_pct, against, explain=explain, wrote=wrote, refused=refused))
-    context.exit(1 if found.odd or (against is not None and not wrote and against.differs) else 0)
-
-
-def _readings(texts: tuple[str, ...], water_c: float) -> list[Reading]:
-    from fettlebook.cli.readings import read_cup  # noqa: PLC0415
-    from fettlebook.errors import Finding, Mendable  # noqa: PLC0415
-    from fettlebook.science.flow import Reading, volume_ml  # noqa: PLC0415
-
-    cups = [read_cup(text, f"reading {n}") for n, text in enumerate(texts, start=1)]
-    if wrong := [cup for cup in cups if isinstance(cup, Finding)]:
-        raise Mendable.of(wrong)
-    return [Reading(volume_ml(c.much, water_c) if c.weighed else c.much, c.seconds) for c in cups if not isinstance(c, Finding)]
+        click.echo(page(found, tools, aim_pct, meant, explain=explain, wrote=wrote, refused=refused))
+    differs = meant is not None and found.differs_from(meant.place.outlet.flow_ml_min)
+    context.exit(1 if found.odd or (differs and not wrote) else 0)
 
 
 def _refuse_tools(tools: Tools) -> None:
@@ -108,18 +100,17 @@ def _refuse_tools(tools: Tools) -> None:
     measure_flow([Reading(50.0, 60.0)], tools)  # refuses what no cup or watch can have, in the same words
 
 
-def _against(practice_file: str, chair_id: str | None, outlet_id: str | None) -> Against:
+def _place(practice_file: str, chair_id: str | None, outlet_id: str | None) -> Place:
     from pathlib import Path  # noqa: PLC0415
 
-    from fettlebook.cli.flow_page import Against  # noqa: PLC0415
+    from fettlebook.practice.edit import read_to_change  # noqa: PLC0415
+    from fettlebook.times.against import Place  # noqa: PLC0415
 
-    return Against.read(Path(practice_file), chair_id, outlet_id)
+    return Place.of(*read_to_change(Path(practice_file)), chair_id, outlet_id)
 
 
-def _day(on: datetime | None, against: Against | None) -> date:
+def _day(on: datetime | None, place: Place) -> date:
     from datetime import datetime as clock  # noqa: PLC0415
     from zoneinfo import ZoneInfo  # noqa: PLC0415
 
-    if on:
-        return on.date()
-    return clock.now(ZoneInfo(against.practice.practice.time_zone) if against else None).date()
+    return on.date() if on else clock.now(ZoneInfo(place.practice.practice.time_zone)).date()

@@ -9,8 +9,6 @@ import click
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from fettlebook.science.mixing import Stated
-
 
 @click.command()
 @click.argument("practice_file", metavar="PRACTICE.toml")
@@ -52,9 +50,11 @@ def mix(
     from pathlib import Path  # noqa: PLC0415
     from zoneinfo import ZoneInfo  # noqa: PLC0415
 
-    from fettlebook.cli.mix_page import Package, as_data, order, page  # noqa: PLC0415
+    from fettlebook.cli.mix_page import page  # noqa: PLC0415
     from fettlebook.practice.load import load_practice  # noqa: PLC0415
     from fettlebook.rules.load import load_rulebook  # noqa: PLC0415
+    from fettlebook.times.mix_order import Package, as_data, order  # noqa: PLC0415
+    from fettlebook.times.readings import stated  # noqa: PLC0415
 
     practice = load_practice(Path(practice_file))
     zone = ZoneInfo(practice.practice.time_zone)
@@ -66,7 +66,7 @@ def mix(
         product_id=product_id,
         use_name=use_name,
         batch_ml=litres * 1000.0,
-        asked=_stated(strength) if strength else None,
+        asked=stated(strength) if strength else None,
         measure_ml=measure_ml,
         jug_ml=jug_ml,
         at=when,
@@ -74,18 +74,3 @@ def mix(
     )
     click.echo(json.dumps(as_data(made), indent=2, ensure_ascii=False) if as_json else page(made))
     context.exit(1 if made.gap else 0)
-
-
-def _stated(text: str) -> Stated:
-    import re  # noqa: PLC0415
-
-    from fettlebook.cli.readings import number  # noqa: PLC0415
-    from fettlebook.errors import Mendable  # noqa: PLC0415
-    from fettlebook.science.mixing import Stated  # noqa: PLC0415
-
-    found = re.fullmatch(r"\s*(\d{1,9}(?:[.,]\d{1,9})?)\s*(%\s*w/v|%\s*w/w|mg/l)\s*", text, re.IGNORECASE)
-    if found is None:
-        mend = 'Write number and unit as the label does: "2 % w/v", "35 % w/w" or "300 mg/L". % alone says nothing.'
-        raise Mendable(f'"{text[:40]}" is no strength', where="--strength", mend=mend)
-    unit = found[2].casefold().replace(" ", "")
-    return Stated(number(found[1]), {"%w/v": "% w/v", "%w/w": "% w/w", "mg/l": "mg/L"}[unit])

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from fettlebook.errors import Mendable
 from fettlebook.practice.lines import KeyPath, value_spans
-from fettlebook.practice.load import Loaded, read_practice
+from fettlebook.practice.load import Loaded, read_practice, read_practice_file
 from fettlebook.practice.model import Outlet, Practice, Strips
 
 BOM = b"\xef\xbb\xbf"
@@ -36,6 +36,23 @@ def outlet_path(practice: Practice, chair_id: str, outlet_id: str) -> KeyPath:
             raise Mendable(f'{chair_id} has no outlet "{outlet_id}"', where="outlet", mend=f"Choose one of: {have}.")
     have = ", ".join(c.id for c in practice.chairs)
     raise Mendable(f'the practice has no chair "{chair_id}"', where="chair", mend=f"Choose one of: {have}.")
+
+
+def read_to_change(path: Path) -> tuple[Loaded, bytes]:
+    """Return what a practice file holds, and its bytes as they were read.
+
+    Raises
+    ------
+    Mendable
+        The file can't be read, has errors (all are told), or is being changed at this moment.
+    """
+    loaded = read_practice_file(path)
+    if loaded.practice is None:
+        raise Mendable.of(loaded.errors)
+    text = path.read_bytes()
+    if read_practice(text, path.name).digest != loaded.digest:
+        raise Mendable("the file is being changed right now", where=str(path), mend="Do it again when it is saved.")
+    return loaded, text
 
 
 def with_flow(practice: Practice, path: KeyPath, flow_ml_min: float, measured_on: date, within_pct: float | None = None) -> Practice:
@@ -100,7 +117,7 @@ def set_strips(text: bytes, path: KeyPath, strips: Strips) -> bytes:
 
 
 def _set_values(text: bytes, path: KeyPath, values: Mapping[str, bytes]) -> bytes:
-    """Put values into an outlet: in their old place, or new behind its flow."""
+    """Put values into an outlet: in their old place, or new behind its flow and what belongs to it."""
     mark = BOM if text.startswith(BOM) else b""
     body = text.removeprefix(BOM)
     places = value_spans(body)
@@ -109,6 +126,8 @@ def _set_values(text: bytes, path: KeyPath, values: Mapping[str, bytes]) -> byte
     if flow_at is None or headed:
         what = headed[0] if headed else "flow_ml_min"
         raise Mendable(f"the place of {what} was not found", where="practice file", mend="Write the values in by hand.")
+    beside = ("flow_ml_min", "measured_on", "flow_within_pct") if "strips" in values else ("flow_ml_min",)
+    flow_at = max(places[*path, key] for key in beside if (*path, key) in places)
     changes = [(places[*path, key], value) for key, value in values.items() if (*path, key) in places]
     new = [key.encode() + b" = " + value for key, value in values.items() if (*path, key) not in places]
     if new and path in places:  # { id = ..., flow_ml_min = ... } on one line

@@ -26,6 +26,7 @@ Floats = NDArray[np.float64]
 CHI2_95: Final = 3.841  # [L]
 MISFIT_BELOW: Final = 0.05
 ENOUGH: Final = 4
+SHALLOW: Final = 0.1  # the largest share that a running time asks for
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +35,9 @@ class Calibration:
 
     `limit_s` is the likeliest time to the limit, `low_s` to `high_s` its 95 % range (None: the readings set no such end).
     `hold_s` is the time to keep to: the upper end of the range, but no less than the computed time unless enough
-    readings that fit bear out less; never less than `floor_s`. Only where `borne_out` do the strips themselves say that this
+    readings that fit bear out less; never less than `floor_s`. With `mixing` behind the line, the whole curve from 10 % down to
+    the limit takes `slower_from` to `slower_to` times as long as computed (95 %), and never less than the last strip over the
+    limit asks for; `stretch` is the likeliest. Only where `borne_out` do the strips themselves say that this
     is long enough; else it is the least that is known. `over_s` is the last time at which a strip was over the limit (0:
     never). `reasons` says in words what decided it.
     """
@@ -53,6 +56,8 @@ class Calibration:
     over_s: float
     reasons: tuple[str, ...]
     expected_mg_l: tuple[float, ...]  # of the fitted line, at each reading
+    slower_from: float
+    slower_to: float
 
 
 def calibrate(
@@ -135,6 +140,7 @@ def calibrate(
     over_s = max((r.seconds for r, low in zip(readings, lows, strict=True) if low >= limit_mg_l), default=0.0)
     clear = any(high <= limit_mg_l for high in highs)
     borne_out = enough and fits and clear and high_s is not None
+    slower_from, slower_to = _slower(curve, limit_mg_l / strength_mg_l, int(mixing_at[best]), inside, over_s)
     hold_s, reasons = _keep_to(
         limit=limit_mg_l,
         computed_s=computed_s,
@@ -161,6 +167,8 @@ def calibrate(
         over_s=over_s,
         reasons=(*_blind(strip, limit_mg_l), *reasons),
         expected_mg_l=tuple(float(math.exp(v)) for v in log_c[:, best]),
+        slower_from=slower_from / step,
+        slower_to=slower_to * step,
     )
 
 
@@ -209,6 +217,22 @@ def _keep_to(
 def _blind(strip: Strip, limit: float) -> tuple[str, ...]:
     lowest = strip.colours_mg_l[0]
     return (f"this strip can't show the limit of {limit:g} mg/L: its lowest colour is {lowest:g}",) if lowest > limit else ()
+
+
+def _slower(curve: LineCurve, limit: float, mixing: int, inside: NDArray[np.bool_], over_s: float) -> tuple[float, float]:
+    """Return how many times as long as computed with this one mixing the line can take, over all pairs in the range and all depths.
+
+    Stretch and mixing make up for each other: a pair of the range may be faster at one depth and slower at another, so every
+    depth that a running time asks for counts.
+    """
+    lows, highs = [], []
+    for share in np.geomspace(max(SHALLOW, limit), limit, 7):
+        seconds = curve.seconds_to(float(share))
+        own_s = seconds[mixing, 0] / STRETCHES[0]
+        lows.append(float(np.min(seconds.ravel()[inside]) / own_s))
+        highs.append(float(np.max(seconds.ravel()[inside]) / own_s))
+    highs.append(over_s / own_s)
+    return min(lows), max(highs)
 
 
 def _end(times: Floats, inside: NDArray[np.bool_], pick: Callable[[Floats], np.float64], edge: NDArray[np.bool_]) -> float | None:

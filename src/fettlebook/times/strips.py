@@ -10,10 +10,12 @@ from numpy.typing import NDArray
 from fettlebook.errors import Mendable
 from fettlebook.practice.model import Chair, Practice, ProductUse
 from fettlebook.rules.model import Computed, Rulebook
+from fettlebook.science.calibration import Calibration, calibrate
 from fettlebook.science.chains import Delay, coherent, curve, seconds
 from fettlebook.science.circuits import OutletSeconds
 from fettlebook.science.hydraulics import M3_S_PER_ML_MIN
 from fettlebook.science.stretched import LEAST, LineCurve, line_curve
+from fettlebook.science.strips import Strip, StripReading
 from fettlebook.science.washout import residual_fraction
 from fettlebook.science.water import peroxide_diffusivity_m2_s
 from fettlebook.times.label import Gap, feed_strength_mg_l, label_for
@@ -35,6 +37,7 @@ class LineUnderTest:
     curve: LineCurve
     strength_mg_l: float
     limit_mg_l: float
+    flow_ml_min: float
     computed_s: float  # exact for peroxide, the safe bound for what diffuses as nobody knows; no margin for uncertain inputs
     floor_s: float  # what rule and label ask of this outlet's group
     rinses: tuple[tuple[RunningTime, int | None], ...]  # each rinse of the chair, and how long this outlet's group runs in it
@@ -108,9 +111,23 @@ def line_under_test(
         curve=line_curve(_Left(_delays(chair, need, water_c)), need.nominal_s),
         strength_mg_l=strength_mg_l,
         limit_mg_l=limit_mg_l,
+        flow_ml_min=need.flow_ml_min,
         computed_s=computed_s,
         floor_s=float(max([label_s, *rules_s])),
         rinses=rinses,
+    )
+
+
+def held_against(line: LineUnderTest, dipped: Sequence[StripReading], strip: Strip) -> Calibration:
+    """Return how the line stands against strip readings."""
+    return calibrate(
+        dipped,
+        line.curve,
+        strip=strip,
+        strength_mg_l=line.strength_mg_l,
+        limit_mg_l=line.limit_mg_l,
+        computed_s=line.computed_s,
+        floor_s=line.floor_s,
     )
 
 
