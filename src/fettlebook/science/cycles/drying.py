@@ -54,7 +54,7 @@ def judge_drying(r: Readings, ph: SteamPhases, criteria: Criteria, s: Sensors) -
         out.append(
             weigh(depth, lowest, lowest - w, lowest + w, moment_s=float(t[int(np.argmin(p))]), why="not deep enough", may_change=short)
         )
-    out += _wet(r, ph, below, lowest)
+    out += [] if short else _wet(r, ph, below, lowest)
     return Drying(dried, lowest, tuple(out))
 
 

@@ -5,7 +5,7 @@ from typing import Final
 import numpy as np
 
 from fettlebook.science.cycles.log import CycleLog, Real
-from fettlebook.science.cycles.outcome import Outcome, evidence
+from fettlebook.science.cycles.outcome import Outcome, evidence, times
 from fettlebook.science.cycles.phases import SteamPhases
 from fettlebook.science.cycles.quantities import WRONG_K, fitting_units, hottest_pair
 from fettlebook.science.cycles.readings import Readings
@@ -37,9 +37,7 @@ def of_units(r: Readings) -> Outcome | None:
     if sensible and not found:
         return None  # a fault of the steam, not of the unit: the criteria tell it
     hint = f"It would fit as {' or '.join(found)}: say so if it is. " if found else ""
-    why = (
-        f"{hot:.0f} degC at {pressure:.0f} kPa do not belong together. {hint}Say the units with --unit and --pressure; nothing was guessed"
-    )
+    why = f"{hot:.0f} degC at {pressure:.0f} kPa do not belong together. {hint}Say which units it has; nothing was guessed"
     return evidence("units", "units are believable", why)
 
 
@@ -57,10 +55,10 @@ def of_clock(r: Readings, from_s: float, to_s: float) -> tuple[list[Outcome], li
             )
         )
     if twice:
-        many = f"{len(twice)} times stand in it twice, the first at {twice[0]:.0f} s: time stands still"
+        many = f"times stand in it twice ({len(twice)}, the first at {twice[0]:.0f} s): the clock stood still"
         out.append(evidence("clock_twice", "each time once", many, moment_s=twice[0], count=float(len(twice))))
     before = (len(r.clock.back_s) - len(back)) + (len(r.clock.twice_s) - len(twice))
-    remarks = [f"The clock stood still or went back {before} times outside the cycle."] if before and not r.clock.shuffled else []
+    remarks = [f"The clock stood still or went back {times(before)} outside the cycle."] if before and not r.clock.shuffled else []
     return out, remarks
 
 
@@ -82,7 +80,7 @@ def of_whole(r: Readings, ph: SteamPhases) -> list[Outcome]:
         out.append(evidence("whole", "log shows the whole cycle", f"it ends at {p:.0f} kPa, before the air is let in", moment_s=last))
     if ph.others_s:
         at = ", ".join(f"{s:.0f} s" for s in ph.others_s)
-        why = f"another one begins at {at}: cut it out with --from and --to"
+        why = f"another one begins at {at}: cut out the one to judge"
         out.append(evidence("one_cycle", "one cycle in the log", why, moment_s=ph.others_s[0], count=float(1 + len(ph.others_s))))
     return out
 

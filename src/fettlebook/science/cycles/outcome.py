@@ -130,6 +130,11 @@ def evidence(
     return Outcome(key, name, "", verdict if why else "fit", count, None, "", None, None, source, sure, moment_s, why)
 
 
+def times(count: int) -> str:
+    """Return a count in words: once, 3 times."""
+    return "once" if count == 1 else f"{count} times"
+
+
 def in_doubt(outcomes: Iterable[Outcome]) -> tuple[Outcome, ...]:
     """Return the outcomes with none of them unfit: evidence that is itself in doubt proves nothing, the bad as little as the good."""
     return tuple(

@@ -45,7 +45,7 @@ class SteamPhases:
     cut_off: bool  # the log ends while the plateau runs
 
 
-def find_phases(time_s: Real, pressure_kpa: Real, told_ambient_kpa: float | None) -> SteamPhases:
+def find_phases(time_s: Real, pressure_kpa: Real, told_ambient_kpa: float | None, band_kpa: float) -> SteamPhases:
     """Return the phases of a steam cycle.
 
     Parameters
@@ -54,13 +54,15 @@ def find_phases(time_s: Real, pressure_kpa: Real, told_ambient_kpa: float | None
         Strictly increasing times [s] and absolute pressure [kPa], shape (n,), n >= 1, all finite.
     told_ambient_kpa
         The air's pressure where somebody told it [kPa].
+    band_kpa
+        Saturation pressure of the band's lower end [kPa]: well below it nothing is another cycle's plateau.
     """
     p = median3(pressure_kpa)
     last = p.size - 1
     start, ambient, begins = _before(time_s, p)
     ambient = ambient if begins else told_ambient_kpa
     base = ambient if ambient is not None else 101.3  # only to tell phases apart where it isn't known; no verdict rests on it
-    hot_from, hot_to, high, plateaus = _plateau(time_s, p, base)
+    hot_from, hot_to, high, plateaus = _plateau(time_s, p, base, 0.9 * band_kpa)
     cut_off = hot_to >= hot_from and float(p[hot_to:].min()) > 0.85 * high
     if hot_to >= hot_from and not cut_off:
         hot_to = _where_it_falls(time_s, p, hot_from, hot_to, high)
@@ -76,9 +78,16 @@ def find_phases(time_s: Real, pressure_kpa: Real, told_ambient_kpa: float | None
     exhausted = hot_to + 1 + int(low[0]) if low.size else last
     if low.size and (again := np.flatnonzero(p[exhausted:] > base + SECOND_KPA)).size:
         others.append(float(time_s[exhausted + int(again[0])]))
-    ends = ambient is not None and abs(float(np.median(p[-3:])) - ambient) <= LEAVES_KPA and (hot_to < hot_from or low.size > 0)
+    final = float(np.median(p[-3:]))
+    back = AMBIENT_KPA[0] <= final <= AMBIENT_KPA[1] if ambient is None else abs(final - ambient) <= LEAVES_KPA
+    ends = back and (hot_to < hot_from or low.size > 0)
     heat_from = evacuations[-1].at if evacuations else start
     return SteamPhases(p, ambient, begins, ends, start, heat_from, hot_from, hot_to, exhausted, evacuations, tuple(sorted(others)), cut_off)
+
+
+def without_pressure(readings: int) -> SteamPhases:
+    """Return what is left to say of a log without a pressure: nothing of its phases."""
+    return SteamPhases(np.zeros(readings), None, False, False, 0, 0, 0, -1, readings - 1, (), (), False)
 
 
 def _before(t: Real, p: Real) -> tuple[int, float | None, bool]:
@@ -96,7 +105,7 @@ def _before(t: Real, p: Real) -> tuple[int, float | None, bool]:
     return start, float(np.median(p[since : start + 1])), True
 
 
-def _plateau(t: Real, p: Real, base: float) -> tuple[int, int, float, tuple[float, ...]]:
+def _plateau(t: Real, p: Real, base: float, near_band: float) -> tuple[int, int, float, tuple[float, ...]]:
     """Return first and last index of the plateau, its level, and the moments at which other plateaus begin."""
     usual = float(np.median(np.diff(t))) if t.size > 1 else 1.0
     count = min(p.size, max(1, round(60.0 / usual)))
@@ -112,7 +121,8 @@ def _plateau(t: Real, p: Real, base: float) -> tuple[int, int, float, tuple[floa
         else:
             joined[-1] = (joined[-1][0], end)  # a dip, however deep, is still one plateau: the hold tells
     longest = max(joined, key=lambda s: t[s[1]] - t[s[0]])
-    return *longest, level, tuple(float(t[s[0]]) for s in joined if s != longest)
+    others = joined if level >= near_band else []  # below it the tops of steam pulses look like plateaus
+    return *longest, level, tuple(float(t[s[0]]) for s in others if s != longest)
 
 
 def _where_it_falls(t: Real, p: Real, hot_from: int, hot_to: int, level: float) -> int:
@@ -130,5 +140,6 @@ def _where_it_falls(t: Real, p: Real, hot_from: int, hot_to: int, level: float) 
 def _rested(t: Real, p: Real, start: int, end: int, base: float) -> int | None:
     """Return the end of the last long rest at the air's pressure within the air removal, or None: there the air came back in."""
     near = np.abs(p[start:end] - base) <= AT_AMBIENT_KPA
-    rests = [s for s in stretches(near) if s[0] > 0 and t[start + s[1]] - t[start + s[0]] >= RESTED_S]
+    last = end - start - 1 if end == p.size - 1 else end  # a rest that the log ends in is the end, not another beginning
+    rests = [s for s in stretches(near) if s[0] > 0 and s[1] < last and t[start + s[1]] - t[start + s[0]] >= RESTED_S]
     return start + rests[-1][1] if rests else None

@@ -4,14 +4,14 @@ A hold is proven where every sensor, with its bound taken off, stays in the band
 ruled out where even the most favourable reading of the sensors leaves it too short. In between it is unproven.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
 from fettlebook.science.cycles.criteria import Criteria
 from fettlebook.science.cycles.log import Real, Sensors
-from fettlebook.science.cycles.outcome import Outcome, Verdict, evidence, weigh
+from fettlebook.science.cycles.outcome import Outcome, Verdict, evidence, times, weigh
 from fettlebook.science.cycles.phases import SteamPhases
 from fettlebook.science.cycles.readings import Readings
 from fettlebook.science.cycles.smoothing import median3, median5
@@ -111,30 +111,16 @@ def plateau_outcomes(r: Readings, ph: SteamPhases, pl: Plateau, criteria: Criter
     """Return what the plateau says to band, hold, equilibration, spread, swing and reading interval."""
     t, temps = r.t, r.temps
     out: list[Outcome] = []
-    low, high = criteria.band_c
-    short = ph.cut_off  # the log ends in the plateau: what is missing may have followed
-    hold = criteria.limits["hold_s"]
-    slack = s.time_within_s(pl.hold_s)
-    if pl.reached < 0:
-        top = int(ph.heat_from + np.argmax(temps.min(axis=0)[ph.heat_from :]))
-        seen = f"the band from {low:g} degC was not reached by all sensors together; the coldest reached {pl.lowest_c:.1f} degC"
-        out.append(
-            weigh(hold, pl.hold_s, max(0.0, pl.hold_sure_s), pl.hold_at_most_s + slack, moment_s=float(t[top]), why=seen, may_change=short)
-        )
-        return out
-    where = float(t[pl.hold[0]]) if pl.hold[1] >= pl.hold[0] else float(t[pl.reached])
-    why = _hold_why(r, pl, low)
-    out.append(
-        weigh(
-            hold, pl.hold_s, max(0.0, min(pl.hold_sure_s, pl.hold_s) - slack), max(pl.hold_at_most_s, pl.hold_s) + slack,
-            moment_s=where, why=why, may_change=short,
-        )
-    )  # fmt: skip
+    out.append(_held(r, ph, pl, criteria, s))
+    if pl.reached < 0 or r.pressure_kpa is None:
+        return out  # nothing else can be told without a plateau, and without a pressure its end isn't known
     if criteria.has("hold_most_s"):
         most = criteria.limits["hold_most_s"]
-        out.append(weigh(most, pl.hold_s, pl.hold_sure_s - slack, pl.hold_s + slack, moment_s=where, why="a longer hold hides a bad steam"))
-    out.append(_too_hot(r, pl, criteria, high))
-    left = f"a sensor left the band {pl.left_band} times before the pressure fell: its control lost it" if pl.left_band else ""
+        slack = s.time_within_s(pl.hold_s)
+        why = "a longer hold hides air that was left"
+        out.append(weigh(most, pl.hold_s, pl.hold_sure_s - slack, pl.hold_s + slack, moment_s=float(t[pl.hold[1]]), why=why))
+    out.append(_too_hot(r, pl, criteria))
+    left = f"a sensor left the band {times(pl.left_band)} before the pressure fell: its control lost it" if pl.left_band else ""
     out.append(evidence("left_band", "stays in the band", left, moment_s=float(t[pl.left_at]) if left else None, count=float(pl.left_band)))
     out += _at_once(r, pl, criteria)
     out.append(_interval(t, pl, criteria))
@@ -145,20 +131,49 @@ def plateau_outcomes(r: Readings, ph: SteamPhases, pl: Plateau, criteria: Criter
     return out
 
 
-def _hold_why(r: Readings, pl: Plateau, low: float) -> str:
-    t, within = r.t, float(r.within_k.max())
+def _held(r: Readings, ph: SteamPhases, pl: Plateau, criteria: Criteria, s: Sensors) -> Outcome:
+    """Return the hold: what is proven of it, and what the most favourable reading of the sensors would allow."""
+    limit = criteria.limits["hold_s"]
+    slack = s.time_within_s(pl.hold_s)
+    sure = max(0.0, min(pl.hold_sure_s, pl.hold_s) - slack)
+    moment = float(r.t[pl.hold[0]]) if pl.hold[1] >= pl.hold[0] else float(r.t[pl.hottest_at])
+    short = ph.cut_off or r.pressure_kpa is None  # what is missing may have followed
+    o = weigh(limit, pl.hold_s, sure, max(pl.hold_at_most_s, pl.hold_s) + slack, moment_s=moment, may_change=ph.cut_off)
+    if o.verdict == "fit":
+        return o
+    asked = f"asked: {limit.value[0]:.0f} s"
+    if pl.reached < 0:
+        why = f"not all sensors together reached the band from {criteria.band_c[0]:g} degC; the coldest came to {pl.lowest_c:.1f} degC"
+    elif o.verdict == "unfit" or (short and pl.hold_s < limit.value[0]):
+        why = f"{pl.hold_s:.0f} s, {asked}{_broken(r, pl)}"
+    else:
+        why = f"{pl.hold_s:.0f} s by the readings, but {sure:.0f} s are proven, {asked}{_broken(r, pl) or _margin(r, pl, criteria)}"
+    return replace(o, why=f"{why}; the log ends in the plateau" if ph.cut_off else why)
+
+
+def _broken(r: Readings, pl: Plateau) -> str:
     gaps = np.flatnonzero(r.gap[pl.reached + 1 : pl.end + 1])
     if gaps.size:
         at = pl.reached + 1 + int(gaps[0])
-        return f"no readings from {t[at - 1]:.0f} to {t[at]:.0f} s: a gap earns no hold"
-    if pl.left_band:
-        return f"out of the band at {t[pl.left_at]:.0f} s: the hold starts again there"
-    if pl.lowest_c - within < low:
-        return f"the coldest reading {pl.lowest_c:.2f} degC is less than the sensor's {within:.2g} K above {low:g} degC"
-    return ""
+        return f"; no readings from {r.t[at - 1]:.0f} to {r.t[at]:.0f} s: a gap earns no hold"
+    return f"; out of the band at {r.t[pl.left_at]:.0f} s: the hold starts again there" if pl.left_band else ""
 
 
-def _too_hot(r: Readings, pl: Plateau, criteria: Criteria, high: float) -> Outcome:
+def _margin(r: Readings, pl: Plateau, criteria: Criteria) -> str:
+    low, high = criteria.band_c
+    within = float(r.within_k.max())
+    steady = r.temps[:, pl.settled : pl.end + 1].mean(axis=1) if pl.end >= pl.settled else np.array([pl.lowest_c])
+    if float(steady.min()) - within < low + 0.3:
+        coldest = r.channels[int(np.argmin(steady))]
+        return f": {coldest} at {steady.min():.2f} degC is not surely above {low:g} degC, it may be {within:.2g} K out"
+    if float(steady.max()) + within > high - 0.3:
+        hottest = r.channels[int(np.argmax(steady))]
+        return f": {hottest} at {steady.max():.2f} degC is not surely below {high:g} degC, it may be {within:.2g} K out"
+    return ": the clock or a sensor may be that much out"
+
+
+def _too_hot(r: Readings, pl: Plateau, criteria: Criteria) -> Outcome:
+    high = criteria.band_c[1]
     limit = criteria.limits["band_c"]
     within = float(r.within_k.max())
     over = pl.hottest_c - high

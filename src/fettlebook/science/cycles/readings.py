@@ -53,7 +53,7 @@ def usable_readings(log: CycleLog, criteria: Criteria, sensors: Sensors, *, pres
         usable &= np.isfinite(p)
     clock = read_clock(log.time_s, usable)
     rows = clock.rows
-    if rows.size < n:
+    if rows.size < n or clock.shuffled:
         temps, p = temps[:, rows], None if p is None else p[rows]
     steps = np.diff(clock.time_s)
     usual = float(np.median(steps)) if steps.size else 1.0

@@ -19,7 +19,7 @@ from fettlebook.science.cycles.log import Real, Sensors
 from fettlebook.science.cycles.outcome import Outcome, evidence, weigh
 from fettlebook.science.cycles.plateau import Plateau
 from fettlebook.science.cycles.readings import Readings
-from fettlebook.science.cycles.smoothing import mean3
+from fettlebook.science.cycles.smoothing import mean3, median3
 from fettlebook.science.steam import MOST_KPA, air_share, saturation_temperature_c
 
 DRIFT_REMARK_K_MIN: Final = 0.15  # so fast a drift against saturation is worth a remark [W]
@@ -44,9 +44,9 @@ def against_steam(r: Readings, pl: Plateau, criteria: Criteria, s: Sensors) -> A
     begin, end = pl.settled, pl.end
     if r.pressure_kpa is None or begin < 0 or end - begin < 2:
         return None
-    t, temps = r.t, r.temps
-    p = np.clip(r.pressure_kpa[begin : end + 1], 1.0, MOST_KPA)
-    apart = mean3(temps[:, begin : end + 1] - saturation_temperature_c(p))
+    t, temps = r.t, median3(r.temps[:, begin : end + 1])
+    p = np.clip(median3(r.pressure_kpa[begin : end + 1]), 1.0, MOST_KPA)
+    apart = mean3(temps - saturation_temperature_c(p))
     middle = float(np.median(p))
     pressure_k = float(
         saturation_temperature_c(middle + s.pressure_within_kpa(middle)) - saturation_temperature_c(middle)
@@ -58,7 +58,7 @@ def against_steam(r: Readings, pl: Plateau, criteria: Criteria, s: Sensors) -> A
         who, at = np.unravel_index(int(np.argmax(sign * apart)), apart.shape)
         value, w = max(0.0, float(sign * apart[who, at])), float(within[who])
         why = _alone(r.channels, int(who), sign * apart.mean(axis=1), limit.value[0]) if value > limit.value[0] else ""
-        why = why or _candidates(sign, r.channels[int(who)], float(temps[who, begin + at + 1]), float(p[at + 1]))
+        why = why or _candidates(sign, r.channels[int(who)], float(temps[who, at + 1]), float(p[at + 1]))
         side = "colder than saturated steam" if sign < 0 else "hotter than saturated steam"
         o = weigh(limit, value, max(0.0, value - w), value + w, moment_s=float(t[begin + int(at) + 1]), why=why)
         key = "below_saturation_k" if sign < 0 else "above_saturation_k"
@@ -77,7 +77,7 @@ def against_steam(r: Readings, pl: Plateau, criteria: Criteria, s: Sensors) -> A
         if abs(drift) > DRIFT_REMARK_K_MIN and not why
         else ()
     )
-    coldest = float(np.median(temps[:, begin : end + 1].min(axis=0)))
+    coldest = float(np.median(temps.min(axis=0)))
     return AgainstSteam(
         float(apart.min()), float(apart.max()), float(apart.mean()), drift, moved, float(air_share(coldest, middle)), tuple(out), remarks
     )

@@ -16,12 +16,13 @@ from fettlebook.science.cycles.evidence import of_ambient, of_clock, of_file, of
 from fettlebook.science.cycles.load_types import LoadForm, of_load
 from fettlebook.science.cycles.log import CycleLog, Sensors
 from fettlebook.science.cycles.outcome import Judgement, Outcome, Phase, evidence, in_doubt, weigh
-from fettlebook.science.cycles.phases import SteamPhases, find_phases
+from fettlebook.science.cycles.phases import SteamPhases, find_phases, without_pressure
 from fettlebook.science.cycles.plateau import Plateau, find_plateau, plateau_outcomes
 from fettlebook.science.cycles.pulses import air_left_share
 from fettlebook.science.cycles.readings import Readings, usable_readings
 from fettlebook.science.cycles.saturation import AgainstSteam, against_steam
 from fettlebook.science.lethality import f_pieces_min
+from fettlebook.science.steam import saturation_pressure_kpa
 
 FEWEST: Final = 20  # fewer usable readings are no cycle's log
 CANNOT_SHOW: Final = (
@@ -60,21 +61,22 @@ def judge_steam(log: CycleLog, criteria: Criteria, sensors: Sensors | None = Non
         what = "no temperature in it" if not r.channels else f"only {r.t.size} usable readings"
         outcomes.append(evidence("readings", "enough readings", what, count=float(r.t.size)))
         return _judgement(criteria, in_doubt(outcomes), {}, (), remarks)
-    if r.pressure_kpa is None:
-        outcomes.append(
-            evidence("pressure", "pressure is in the log", "without it neither air nor superheat nor the hold's end can be told")
-        )
     units = of_units(r)
-    pressure = r.pressure_kpa if r.pressure_kpa is not None else np.full(r.t.size, 101.3)
-    ph = find_phases(r.t, pressure, log.ambient_kpa)
-    if units is not None:
-        outcomes.append(units)
+    if units is not None:  # in wrong units every other criterion would only add noise
+        return _judgement(criteria, (*in_doubt(outcomes), units), {}, (), remarks)
+    if r.pressure_kpa is None:
+        why = "without it neither air nor superheat nor the end of the hold can be told"
+        outcomes.append(evidence("pressure", "pressure is in the log", why))
+        ph = without_pressure(r.t.size)
+    else:
+        ph = find_phases(r.t, r.pressure_kpa, log.ambient_kpa, float(saturation_pressure_kpa(criteria.band_c[0])))
     clock, told = of_clock(r, float(r.t[ph.start]), float(r.t[-1]))
     remarks += told
     outcomes += clock
     if r.pressure_kpa is not None:
-        outcomes += [*of_ambient(ph, log.ambient_kpa), *of_whole(r, ph), *of_frozen(r, ph)]
-        outcomes += _air_removal(r, ph, criteria, s)
+        frozen = of_frozen(r, ph)
+        doubt = doubt or bool(frozen) or bool(ph.others_s)
+        outcomes += [*of_ambient(ph, log.ambient_kpa), *of_whole(r, ph), *frozen, *_air_removal(r, ph, criteria, s)]
     pl = find_plateau(r, ph, criteria)
     outcomes += plateau_outcomes(r, ph, pl, criteria, s)
     steam = against_steam(r, pl, criteria, s)
@@ -91,7 +93,7 @@ def judge_steam(log: CycleLog, criteria: Criteria, sensors: Sensors | None = Non
     values = _values(r, ph, pl, steam)
     if drying is not None:
         values |= {"drying_s": drying.drying_s, "drying_lowest_kpa": drying.lowest_kpa}
-    if doubt or units is not None or ph.others_s:
+    if doubt:
         outcomes = list(in_doubt(outcomes))
     return _judgement(criteria, tuple(outcomes), values, _phases(r, ph, pl), remarks)
 

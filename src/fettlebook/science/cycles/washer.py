@@ -61,7 +61,7 @@ def judge_washer(log: CycleLog, criteria: Criteria, sensors: Sensors | None = No
         return Judgement(criteria.id, criteria.name, in_doubt(outcomes), {}, (), tuple(remarks), CANNOT_SHOW)
     coldest = median3(r.temps).min(axis=0)
     if float(coldest.max()) > 145.0:
-        why = f"{coldest.max():.0f} is no washer's temperature in degC: Fahrenheit? Say the unit with --unit"
+        why = f"{coldest.max():.0f} is no washer's temperature in degC: Fahrenheit? Say the unit"
         outcomes.append(evidence("units", "units are believable", why))
         doubt = True
     step, again = _step(r.t, coldest, criteria.number("disinfection_c"))
@@ -77,9 +77,7 @@ def judge_washer(log: CycleLog, criteria: Criteria, sensors: Sensors | None = No
         at = float(r.t[again])
         if other:
             outcomes.append(
-                evidence(
-                    "one_cycle", "one cycle in the log", f"another one is hot at {at:.0f} s: cut it out with --from and --to", moment_s=at
-                )
+                evidence("one_cycle", "one cycle in the log", f"another one is hot at {at:.0f} s: cut out the one to judge", moment_s=at)
             )
             doubt = True
         else:
