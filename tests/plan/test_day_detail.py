@@ -14,6 +14,7 @@ from fettlebook.plan.events import at_minute
 from fettlebook.plan.instance import Instance, instance_findings, read_instance, read_plan, to_json
 from fettlebook.plan.leftover import with_leftovers
 from fettlebook.plan.many_manners import best_of
+from fettlebook.plan.replan import replan
 from fettlebook.plan.slack import not_placed, with_duties
 from fettlebook.plan.solve import solve
 
@@ -87,3 +88,14 @@ def test_solving_a_detailed_day_gives_a_valid_plan_and_a_true_bound(day: Instanc
     else:
         assert solved.bound <= least or solved.plan.left_out
         assert not solved.proven or least == solved.weighted_minutes_late
+
+
+@settings(max_examples=20, deadline=None, suppress_health_check=SLOW)
+@given(detailed_days(), st.integers(10, 150))
+def test_the_rest_of_a_detailed_day_is_planned_again_with_its_duties(day: Instance, now: int) -> None:
+    plan, _, _ = best_of(day, seed=1, go_on=lambda n: n < 3)
+    plan = with_duties(day, plan)
+    again = replan(day, plan, at=now, rounds=3)
+    assert check_plan(again.day, again.plan) == ()
+    begun = {d.id for d in plan.duties if d.start < now}
+    assert begun <= {d.id for d in again.plan.duties}

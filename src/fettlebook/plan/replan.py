@@ -18,6 +18,7 @@ from fettlebook.plan.instance import Batch, Instance, Plan
 from fettlebook.plan.manner import Manner, near
 from fettlebook.plan.policy import LiveRun, Policy, policy_of, who_stays, with_stay
 from fettlebook.plan.rows import rows
+from fettlebook.plan.slack import with_duties, with_tests
 
 WINDOW_MIN = 180  # what lies further ahead is planned again when it comes nearer
 CHAIRS_TRIED = 6  # for an urgent visit anywhere
@@ -120,7 +121,7 @@ def replan(
             return False
         return n < rounds if rounds is not None else clock() - began < limit_s
 
-    answer = _improved(moment, plan, answer, go_on, seed)
+    answer = _filled(_improved(moment, plan, answer, go_on, seed))
     found = figures(answer.day, answer.plan)
     notes = moment.notes
     if answer.stay:
@@ -189,6 +190,12 @@ def _answer(moment: Moment, old: Plan, policy: Policy, stay: int, *, better_than
     if (better_than is not None and rank > better_than.rank) or check_plan(day, plan):
         return None
     return _Answer(day, plan, stay, policy, rank)
+
+
+def _filled(answer: _Answer) -> _Answer:
+    """Put tests and duties where the rest of the day is slack; never at the answer's cost."""
+    plan = with_duties(answer.day, with_tests(answer.day, answer.plan))
+    return answer if plan == answer.plan or check_plan(answer.day, plan) else replace(answer, plan=plan)
 
 
 def _rank(day: Instance, old: Plan, new: Plan) -> tuple[int, int, int, int, int]:
