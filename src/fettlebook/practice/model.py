@@ -240,6 +240,15 @@ class Cycle(Part):
         Literal["B", "N", "S", "wash", "bath"],
         Field(description="type of cycle; B, N, S as in EN 13060 for a sterilizer, wash for a washer, bath for an ultrasonic bath"),
     ]
+    criteria: Annotated[
+        str,
+        Field(max_length=60, description="name of the criteria that its log is judged by; steam-134-b, washer-a0-600 and so on"),
+    ] = ""
+    limits: Annotated[
+        dict[str, float | tuple[float, float]],
+        Field(description="table of the machine's own limits; from its validation report, by the ids of the criteria"),
+    ] = {}
+    limits_from: Annotated[str, Field(max_length=200, description="report that these limits stand in, with its date")] = ""
 
 
 class MachineTest(Part):
@@ -252,6 +261,20 @@ class MachineTest(Part):
     unattended_minutes: Annotated[Minutes, Field(description="length of the part that runs alone [min]")]
 
 
+class Sensor(Part):
+    """What a calibration says of one of a machine's sensors."""
+
+    channel: Annotated[
+        str,
+        Field(min_length=1, max_length=40, description="sensor as the log calls it; chamber, drain, load, pressure"),
+    ]
+    within: Annotated[
+        float, Field(gt=0, le=50, description="how far it may be out once the offset is taken off; K, or kPa for the pressure")
+    ]
+    reads_more_by: Annotated[float, Field(ge=-50, le=50, description="what it shows too much; K, or kPa for the pressure")] = 0.0
+    calibrated_on: Annotated[date | None, Field(description="day of the calibration; 2026-03-04")] = None
+
+
 class Machine(Part):
     """A washer, an ultrasonic bath or a sterilizer."""
 
@@ -262,6 +285,9 @@ class Machine(Part):
     cycles: Annotated[tuple[Cycle, ...], Field(min_length=1, description="list of cycles that are used here, by the machine's IFU")]
     day_cycle: Annotated[Id, Field(description="id of the cycle that the plan uses")]
     tests: Annotated[tuple[MachineTest, ...], Field(description="list of tests that the machine owes")] = ()
+    sensors: Annotated[
+        tuple[Sensor, ...], Field(description="list of sensors that were calibrated; how far their readings may be out")
+    ] = ()
     warm_up_minutes: Annotated[Minutes, Field(description="length of the warm-up after switching on [min]")] = 0
     out_of_service: OutOfService = False
 

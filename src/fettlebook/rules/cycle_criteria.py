@@ -14,7 +14,8 @@ from fettlebook.errors import Finding, Mendable
 from fettlebook.practice.model import Id
 from fettlebook.rules.model import Rulebook, Sure
 from fettlebook.rules.strictness import seconds
-from fettlebook.science.cycles.criteria import MEANING, Criteria, Kind, Limit
+from fettlebook.science.cycles.criteria import Criteria, Kind, Limit
+from fettlebook.science.cycles.meaning import MEANING
 
 NEVER_SHORTER = ("hold_s", "a0_s")  # the times and doses of authorities; a practice may only lengthen them
 BUNDLED = "criteria that come with fettlebook"

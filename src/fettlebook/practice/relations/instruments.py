@@ -4,10 +4,11 @@ from collections.abc import Iterator, Mapping
 from typing import Final
 
 from fettlebook.practice.lines import KeyPath
-from fettlebook.practice.model import MachineKind
+from fettlebook.practice.model import Cycle, MachineKind
 from fettlebook.practice.parts import Parts
 from fettlebook.practice.place import Fault
 from fettlebook.practice.relations.unknown import unknown
+from fettlebook.science.cycles.meaning import MEANING, PAIRS
 
 _CYCLE_TYPES: Final[Mapping[MachineKind, tuple[str, ...]]] = {
     MachineKind.WASHER: ("wash",),
@@ -40,6 +41,15 @@ def _machines(parts: Parts) -> Iterator[Fault]:
                     f'"{cycle.type}" is no cycle type of a {machine.kind}',
                     f"Write {' or '.join(allowed)}, or correct the machine's kind.",
                 )
+            yield from _limits((*at, "cycles", cycle_number, "limits"), cycle)
+
+
+def _limits(at: KeyPath, cycle: Cycle) -> Iterator[Fault]:
+    for key, value in cycle.limits.items():
+        if key not in MEANING:
+            yield unknown((*at, key), "limit", key, MEANING)
+        elif isinstance(value, tuple) != (key in PAIRS):
+            yield Fault((*at, key), f"{key} has the wrong number of values", "Give [lower, upper]." if key in PAIRS else "Give one number.")
 
 
 def _visit_kinds(parts: Parts) -> Iterator[Fault]:

@@ -4,7 +4,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
-from fettlebook.science.cycles.criteria import MEANING, Limit, Sure
+from fettlebook.science.cycles.criteria import Limit, Sure
+from fettlebook.science.cycles.meaning import MEANING
 
 Verdict = Literal["fit", "unfit", "unproven"]
 _RANK: Final[Mapping[Verdict, int]] = {"fit": 0, "unproven": 1, "unfit": 2}
