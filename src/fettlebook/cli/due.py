@@ -36,8 +36,9 @@ def due(
     """
     import json  # noqa: PLC0415 - imports wait until they are needed: --help stays quick
 
-    from fettlebook.cli.standing_page import due_page, minutes, owed_data  # noqa: PLC0415
-    from fettlebook.cli.standings_read import read_standings, read_subject, said_at  # noqa: PLC0415
+    from fettlebook.cli.standing_page import due_page, owed_data  # noqa: PLC0415
+    from fettlebook.cli.standings_read import read_standings  # noqa: PLC0415
+    from fettlebook.standing.asking import minutes, read_subject, said_at  # noqa: PLC0415
     from fettlebook.standing.due import due_duties  # noqa: PLC0415
 
     with read_standings(practice_file, data, at, known_at) as asked:

@@ -40,7 +40,8 @@ def standing(
     import json  # noqa: PLC0415 - imports wait until they are needed: --help stays quick
 
     from fettlebook.cli.standing_page import overview, standing_data, standing_page  # noqa: PLC0415
-    from fettlebook.cli.standings_read import read_standings, read_subject, said_at  # noqa: PLC0415
+    from fettlebook.cli.standings_read import read_standings  # noqa: PLC0415
+    from fettlebook.standing.asking import read_subject, said_at  # noqa: PLC0415
     from fettlebook.standing.model import Verdict  # noqa: PLC0415
     from fettlebook.standing.standings import PRACTICE  # noqa: PLC0415
 

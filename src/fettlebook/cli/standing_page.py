@@ -9,13 +9,13 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from fettlebook.book.kinds import from_ms
-from fettlebook.cli.standings_read import said_at
 from fettlebook.rules.model import Origin
 from fettlebook.rules.rows import COMMON_PRACTICE
 from fettlebook.rules.words import FORCE, SURE
+from fettlebook.standing.asking import minutes, name_of, said_at
 from fettlebook.standing.basis import Basis
 from fettlebook.standing.model import SHAPES, Condition, Owed, Standing, Verdict, WayToFit
-from fettlebook.standing.standings import PRACTICE, View
+from fettlebook.standing.standings import View
 
 WIDTH: Final = 80
 LAST: Final = (
@@ -26,14 +26,6 @@ LAST: Final = (
 def sign(verdict: Verdict) -> str:
     """Return shape and word."""
     return f"{SHAPES[verdict]} {verdict.value.upper()}"
-
-
-def name_of(subject: str) -> str:
-    """Return a subject as people call it."""
-    kind, _, name = subject.partition(":")
-    if kind == "product":
-        return name.replace("/", ", lot ")
-    return "the practice" if subject == PRACTICE else f"{kind} {name}" if kind in ("load", "solution") else name
 
 
 def standing_page(standing: Standing, basis: Basis, *, full: bool) -> Iterator[str]:
@@ -97,17 +89,6 @@ def _owed(owed: Owed, basis: Basis, lead: str) -> Iterator[str]:
     if duty is not None and len(names) < len(duty.steps_on(chair) if chair else duty.steps):
         for name in names:  # a part of the duty: which
             yield from _wrap(f"- {name}", len(lead), hang=len(lead) + 2)
-
-
-def minutes(attended_s: int, unattended_s: int) -> str:
-    """Return attended and unattended time in words."""
-    parts = [f"{_min(attended_s)} with somebody there"] if attended_s else []
-    parts += [f"{_min(unattended_s)} running alone"] if unattended_s else []
-    return ", ".join(parts) or "no minutes"
-
-
-def _min(seconds: int) -> str:
-    return f"{max(1, -(-seconds // 60))} min"
 
 
 def overview(view: View, zone: ZoneInfo) -> Iterator[str]:

@@ -5,22 +5,21 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import click
 
-from fettlebook.book.kinds import PracticeFileVersion, from_ms, to_ms
+from fettlebook.book.kinds import PracticeFileVersion, to_ms
 from fettlebook.book.stores import Store, open_book
 from fettlebook.errors import Mendable
 from fettlebook.practice.load import load_practice
 from fettlebook.practice.model import Practice
 from fettlebook.rules.load import load_rulebook
-from fettlebook.standing.standings import KINDS, PRACTICE, Standings, View, fold
+from fettlebook.standing.asking import read_moment
+from fettlebook.standing.standings import Standings, View, fold
 from fettlebook.times.running import running_times
-
-FOR_EXAMPLE = "Write it as 2026-03-09T08:00, with an offset (+01:00) in the hour that comes twice when clocks go back."
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,54 +92,3 @@ def _say_where_it_differs(store: Store, path: Path) -> None:
     if last is not None and getattr(last.entry.data, "text", None) != path.read_text("utf-8"):
         told = f"{path.name} is not the practice file that the book holds; verdicts stand on the book's."
         click.echo(f"{told} Take it in: fettlebook book renew BOOK {path.name}", err=True)
-
-
-def read_moment(text: str, zone: ZoneInfo, where: str, now: datetime) -> datetime:
-    """Return a moment as it was typed, on the practice's wall clock; raises `Mendable` where it can't be read or never was."""
-    if text == "now":
-        return now
-    try:
-        read = datetime.fromisoformat(text)
-    except ValueError:
-        raise Mendable(f"{text!r:.60} is no moment", where=where, mend=FOR_EXAMPLE) from None
-    if read.tzinfo is not None:
-        return read.astimezone(zone)
-    local = read.replace(tzinfo=zone)
-    if local.astimezone(ZoneInfo("UTC")).astimezone(zone).replace(tzinfo=None) != read:
-        mend = f"Clocks went forward then: take {(read + timedelta(hours=1)).isoformat(timespec='minutes')}."
-        raise Mendable(f"{text} never was in {zone}", where=where, mend=mend)
-    return local
-
-
-def read_subject(view: View, text: str) -> str:
-    """Return a subject as the book writes it, from how a person types it: `chair 1`, `chair 1/turbine`, `exam#3`, `practice`.
-
-    Raises
-    ------
-    Mendable
-        Nothing is called so; where several are, all of them are named.
-    """
-    if text in ("practice", PRACTICE):
-        return PRACTICE
-    if text.partition(":")[0] in (*KINDS, "visit", "pack", "person", "sample") and ":" in text:
-        return text
-    state, basis = view.look.state, view.look.basis
-    found = [f"chair:{text}"] if text in basis.chairs else []
-    found += [f"machine:{text}"] if text in basis.machines else []
-    found += [s for s in view.subjects() if s in (f"outlet:{text}", f"unit:{text}")]
-    kinds = ("load", "product", "solution", "visit", "pack", "person", "sample", "unit")
-    found += [s for s in (f"{kind}:{text}" for kind in kinds) if s in state.subjects or (s, "steps") in state.streams]
-    found = list(dict.fromkeys(found))
-    if len(found) == 1:
-        return found[0]
-    if found:
-        raise Mendable(f'several are called "{text}"', where="SUBJECT", mend=f"Write one of: {', '.join(found)}.")
-    names = [s for s in view.subjects() if s.startswith(("chair:", "machine:"))]
-    raise Mendable(
-        f'nothing is called "{text}"', where="SUBJECT", mend=f"Choose one of: practice, {', '.join(names)}; or a load, set, lot."
-    )
-
-
-def said_at(ms: int | None, zone: ZoneInfo) -> str | None:
-    """Return a moment for JSON: ISO 8601 on the practice's wall clock, with its offset."""
-    return None if ms is None else from_ms(ms, str(zone)).isoformat(timespec="seconds")

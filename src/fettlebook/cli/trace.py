@@ -51,8 +51,9 @@ def trace(
     """
     import json  # noqa: PLC0415 - imports wait until they are needed: --help stays quick
 
-    from fettlebook.cli.standings_read import read_standings, read_subject  # noqa: PLC0415
+    from fettlebook.cli.standings_read import read_standings  # noqa: PLC0415
     from fettlebook.errors import Mendable  # noqa: PLC0415
+    from fettlebook.standing.asking import read_subject  # noqa: PLC0415
     from fettlebook.standing.basis import DAY_MS  # noqa: PLC0415
     from fettlebook.standing.look_back import since_last_good, water_look_back  # noqa: PLC0415
     from fettlebook.standing.trace import trace as find  # noqa: PLC0415
@@ -128,7 +129,7 @@ def _back_page(found: LookBack, zone: ZoneInfo) -> Iterator[str]:
 
 
 def _trace_data(traced: Trace, zone: ZoneInfo) -> dict[str, Any]:
-    from fettlebook.cli.standings_read import said_at  # noqa: PLC0415
+    from fettlebook.standing.asking import said_at  # noqa: PLC0415
 
     links = [
         {"depth": link.depth, "of": link.of, "to": link.to, "how": link.how, "at": said_at(link.at_ms, zone), "entry": link.entry}
@@ -138,7 +139,7 @@ def _trace_data(traced: Trace, zone: ZoneInfo) -> dict[str, Any]:
 
 
 def _back_data(found: LookBack, zone: ZoneInfo) -> dict[str, Any]:
-    from fettlebook.cli.standings_read import said_at  # noqa: PLC0415
+    from fettlebook.standing.asking import said_at  # noqa: PLC0415
 
     def visits(some: tuple[tuple[str, str, int], ...]) -> list[dict[str, Any]]:
         return [{"visit": visit, "chair": chair, "at": said_at(ms, zone)} for visit, chair, ms in some]
