@@ -89,6 +89,11 @@ class ChairTrend:
         mean, var = self._at(days)
         return _quantiles(self.weights, mean, np.sqrt(var + self.sd_sample**2), shares)
 
+    def share_below(self, level_log10: float, days: float) -> float:
+        """Return the probability that the level is below `level_log10`."""
+        mean, var = self._at(days)
+        return float(self.weights @ ndtr((level_log10 - mean) / np.sqrt(var)))
+
     def p_above(self, limit_cfu_ml: float, days: float) -> float:
         """Return the probability that the level is above the limit."""
         mean, var = self._at(days)
