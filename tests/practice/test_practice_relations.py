@@ -463,3 +463,24 @@ def test_a_rule_that_stands_twice_and_a_chair_that_no_rule_reaches_are_warnings(
     chair = small[small.index("[[chairs]]") : small.index("[[machines]]")]
     found = spoil(chair, chair + chair.replace('"chair 1"', '"chair 2"')).findings
     assert [(finding.where, finding.weight) for finding in found] == [('practice.toml line 40, chair "chair 2"', "warning")]
+
+
+# --- what the day plan asks ----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("line", "instead", "what"),
+    [
+        ("cool_minutes = 12", 'cool_minutes = 12\napart = [["exam", "exma"]]', 'there is no set type "exma"'),
+        ("cool_minutes = 12", 'cool_minutes = 12\nstore = "attic"', 'there is no room "attic"'),
+        (
+            "cool_minutes = 12",
+            'cool_minutes = 12\nways = [{ from = "clean", to = "room 1", minutes = 2 }]',
+            "there are ways, but no room in which sets are kept",
+        ),
+        ("owned = 4", "owned = 4\nbath = true", "there is no ultrasonic bath"),
+        ("owned = 4", 'owned = 4\ncycle_types = ["S"]', "no sterilizer has a cycle of type S"),
+    ],
+)
+def test_what_the_plan_can_not_do_is_told_with_its_place(only: Only, line: str, instead: str, what: str):
+    assert only(line, instead).what == what

@@ -196,6 +196,14 @@ class SuctionLine(Part):
     length_m: LengthM
 
 
+class ChairOut(Part):
+    """A stretch of one day in which a chair can't be used."""
+
+    on: Annotated[date, Field(description="day; 2026-12-01")]
+    from_: FromTime
+    to: ToTime
+
+
 class Chair(Part):
     """A chair with its dental unit."""
 
@@ -221,6 +229,11 @@ class Chair(Part):
         date | None, Field(description="day on which its water lines were last changed; hose, valve, filter, block, pump; 2026-11-02")
     ] = None
     suction: Annotated[tuple[SuctionLine, ...], Field(description="list of suction hoses")] = ()
+    kind: Annotated[Name | None, Field(description="word of yours; chairs with the same word can serve the same visits")] = None
+    out: Annotated[tuple[ChairOut, ...], Field(description="list of stretches in which the chair can't be used; day, begin, end")] = ()
+    closed_by: Annotated[
+        time | None, Field(description="time by which its closing, with an intensive treatment, must have ended; 18:30:00")
+    ] = None
 
 
 class MachineKind(StrEnum):
@@ -300,6 +313,21 @@ class SetType(Part):
     kind: Annotated[Literal["set", "handpiece"], Field(description="kind; set or handpiece")] = "set"
     owned: Annotated[int, Field(ge=0, le=500, description="number that the practice owns")]
     places: Annotated[int, Field(ge=1, le=20, description="number of tray places that one takes in a machine")] = 1
+    bath: Annotated[bool, Field(description="answer true where it goes through the ultrasonic bath before the washer")] = False
+    dry_minutes: Annotated[Minutes, Field(description="length of drying after the washer, before anybody packs it [min]")] = 0
+    lubricate_minutes: Annotated[Minutes, Field(description="time of a person to oil one before packing [min]")] = 0
+    cycle_types: Annotated[
+        tuple[Literal["B", "N", "S"], ...],
+        Field(description="list of the types of sterilizer cycle that it may ride, by its IFU; left out: the day's cycle only"),
+    ] = ()
+
+
+class Way(Part):
+    """How long a set is on its way between two rooms."""
+
+    from_: Annotated[Id, Field(alias="from", description="id of one room")]
+    to: Annotated[Id, Field(description="id of the other room")]
+    minutes: Annotated[int, Field(ge=1, le=240, description="time on the way [min]")]
 
 
 class Reprocessing(Part):
@@ -309,6 +337,11 @@ class Reprocessing(Part):
     unload_minutes: Annotated[int, Field(ge=1, le=60, description="time to unload a machine [min]")]
     pack_minutes: Annotated[int, Field(ge=1, le=60, description="time to inspect, oil, pack and label one set [min]")]
     cool_minutes: Annotated[int, Field(ge=0, le=240, description="time that a sterilized load cools before it is touched [min]")]
+    apart: Annotated[
+        tuple[tuple[Id, Id], ...], Field(description="list of pairs of set types that may not share a load; by their IFU")
+    ] = ()
+    store: Annotated[Id | None, Field(description="id of the room in which sets are packed and kept")] = None
+    ways: Annotated[tuple[Way, ...], Field(description="list of ways between rooms, either way; left out: none takes time")] = ()
 
 
 class Shift(Part):
@@ -428,6 +461,7 @@ class VisitKind(Part):
     ]
     surgical: Annotated[bool, Field(description="answer true where the visit needs sterile water by a sterile path")] = False
     weight: Annotated[int, Field(ge=1, le=100, description="weight of a minute late; 1 is usual")] = 1
+    may_move: Annotated[bool, Field(description="answer true where such a visit may move to another chair of the same kind")] = False
 
 
 class MapRule(Part):

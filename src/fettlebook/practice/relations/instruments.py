@@ -21,6 +21,7 @@ def check_instruments(parts: Parts) -> Iterator[Fault]:
     """Yield what keeps a set from being used, washed or sterilized."""
     yield from _machines(parts)
     yield from _visit_kinds(parts)
+    yield from _around_the_machines(parts)
     if "machines" in parts.whole:
         yield from _machine_park(parts)
 
@@ -69,6 +70,39 @@ def _visit_kinds(parts: Parts) -> Iterator[Fault]:
                     f'one visit uses {count} of "{name}", but {owned[name]} {"is" if owned[name] == 1 else "are"} owned',
                     "Correct owned in [[sets]], or what the visit uses.",
                 )
+
+
+def _around_the_machines(parts: Parts) -> Iterator[Fault]:
+    """Yield pairs and ways that name nothing known, and sets that no machine here takes."""
+    if parts.reprocessing is not None:
+        for number, pair in enumerate(parts.reprocessing.apart):
+            for place, name in enumerate(pair):
+                if name not in parts.ids["sets"]:
+                    yield unknown(("reprocessing", "apart", number, place), "set type", name, parts.ids["sets"])
+        rooms, store = parts.ids["rooms"], parts.reprocessing.store
+        if store is not None and store not in rooms:
+            yield unknown(("reprocessing", "store"), "room", store, rooms)
+        for number, way in enumerate(parts.reprocessing.ways):
+            for key, room in (("from", way.from_), ("to", way.to)):
+                if room not in rooms:
+                    yield unknown(("reprocessing", "ways", number, key), "room", room, rooms)
+        if parts.reprocessing.ways and store is None:
+            yield Fault(("reprocessing", "ways"), "there are ways, but no room in which sets are kept", "Name the room: store = ...")
+    if "machines" not in parts.whole:
+        return
+    baths = any(machine.kind is MachineKind.ULTRASONIC for _, machine in parts.machines)
+    types = {c.type for _, machine in parts.machines if machine.kind is MachineKind.STERILIZER for c in machine.cycles}
+    for number, part in parts.sets:
+        if part.bath and not baths:
+            yield Fault(
+                ("sets", number, "bath"), "there is no ultrasonic bath", 'Add a [[machines]] of kind "ultrasonic bath", or take it out.'
+            )
+        if part.cycle_types and types and not types & set(part.cycle_types):
+            yield Fault(
+                ("sets", number, "cycle_types"),
+                f"no sterilizer has a cycle of type {' or '.join(part.cycle_types)}",
+                "Correct the list, or add the cycle to a sterilizer.",
+            )
 
 
 def _machine_park(parts: Parts) -> Iterator[Fault]:
