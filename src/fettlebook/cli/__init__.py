@@ -29,6 +29,7 @@ COMMANDS: dict[str, str] = {
     "standing": "May I use it? Verdict, conditions with rule and evidence, and the way to fit.",
     "due": "Duties due today and overdue, with moment, minutes and rule.",
     "trace": "What was done, to whom, with what; look-back from a bad test or count.",
+    "judge": "Is this cycle fit? A sterilizer's or washer's log judged by its own numbers.",
     "book": "Keep the record: begin, add, print, verify, sign, back up, restore, export.",
     "note": "Write one entry into a book by hand.",
     "serve": "Open the page on this machine.",
