@@ -58,7 +58,7 @@ Work = Callable[[Tell], Any]
 
 @dataclass(slots=True)
 class _Lane:
-    queue: "Queue[str | None]" = field(default_factory=Queue)
+    queue: "Queue[tuple[str, Work, Tell] | None]" = field(default_factory=Queue)
     thread: threading.Thread | None = None
 
 
@@ -68,7 +68,7 @@ class Bench:
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self._pieces: dict[str, Piece] = {}
-        self._work: dict[str, tuple[Work, Tell, str]] = {}
+        self._going: dict[str, tuple[Tell, str]] = {}  # work that has not ended, with its group
         self._lanes: dict[Where, _Lane] = {"quick": _Lane(), "long": _Lane()}
 
     def start(self, key: str, work: Work, *, where: Where, instead_of: str = "") -> Piece:
@@ -88,19 +88,16 @@ class Bench:
         with self._lock:
             if (known := self._pieces.get(key)) is not None and not known.trouble:
                 return known
-            for other, (_, tell, group) in self._work.items():
+            for other, (tell, group) in self._going.items():
                 if instead_of and group == instead_of and other != key:
                     tell.stop()
-            tell = Tell(lambda stage, done, of: self._note(key, stage=stage, done=done, of=of))
-            self._work[key] = work, tell, instead_of
+            tell = Tell(lambda stage, done, of: self._note(key, tell, stage=stage, done=done, of=of))
+            self._going[key] = tell, instead_of
             piece = self._pieces[key] = Piece(key)
-            while len(self._pieces) > MOST_KEPT:
-                oldest = next((k for k, p in self._pieces.items() if p.ended), None)
-                if oldest is None:
-                    break
+            while len(self._pieces) > MOST_KEPT and (oldest := next((k for k, p in self._pieces.items() if p.ended), None)):
                 del self._pieces[oldest]
             lane = self._lanes[where]
-            lane.queue.put(key)
+            lane.queue.put((key, work, tell))
             if lane.thread is None:
                 lane.thread = threading.Thread(target=self._run, args=(lane,), name=f"bench, {where}", daemon=True)
                 lane.thread.start()
@@ -116,22 +113,22 @@ class Bench:
         with self._lock:
             if key not in self._pieces:
                 return False
-            if key in self._work:
-                self._work[key][1].stop()
+            if key in self._going:
+                self._going[key][0].stop()
                 self._pieces[key] = replace(self._pieces[key], stage="stopping", stopped=True)
             return True
 
     def forget(self, key: str) -> None:
         """Drop a piece of work; if it still runs, it stops."""
         with self._lock:
-            if key in self._work:
-                self._work[key][1].stop()
+            if key in self._going:
+                self._going.pop(key)[0].stop()
             self._pieces.pop(key, None)
 
     def close(self, wait_s: float = 1.0) -> bool:
         """Stop all work; returns whether it had stopped in time."""
         with self._lock:
-            for _, tell, _ in self._work.values():
+            for tell, _ in self._going.values():
                 tell.stop()
         threads = [lane.thread for lane in self._lanes.values() if lane.thread is not None]
         for lane in self._lanes.values():
@@ -141,9 +138,8 @@ class Bench:
         return not any(thread.is_alive() for thread in threads)
 
     def _run(self, lane: _Lane) -> None:
-        while (key := lane.queue.get()) is not None:
-            with self._lock:
-                work, tell, _ = self._work[key]
+        while (item := lane.queue.get()) is not None:
+            key, work, tell = item
             result: Any = None
             trouble: tuple[Finding, ...] = ()
             if not tell.stopped():
@@ -153,11 +149,13 @@ class Bench:
                     trouble = error.findings
                 except Exception as error:  # one bad piece must not stop the bench
                     trouble = (bug(error, "working in the background"),)
-            with self._lock:
-                del self._work[key]
-            self._note(key, stage="", result=result, trouble=trouble, ended=True)
+            self._note(key, tell, stage="", result=result, trouble=trouble, ended=True)
 
-    def _note(self, key: str, **what: Any) -> None:
+    def _note(self, key: str, tell: Tell, **what: Any) -> None:
         with self._lock:
+            if self._going.get(key, (None, ""))[0] is not tell:
+                return  # forgotten meanwhile
             if key in self._pieces:
                 self._pieces[key] = replace(self._pieces[key], **what)
+            if what.get("ended"):
+                del self._going[key]

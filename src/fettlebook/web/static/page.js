@@ -54,6 +54,10 @@ async function look() {
     say("The program does not answer. What you see may be old.");
     return 5000;
   }
+  if (String(known.version) !== progress.dataset.version && !known.stage && document.getElementById("result")) {
+    await takeResult(known);
+    return 2000;
+  }
   if (String(known.version) !== progress.dataset.version && !known.stage) {
     // Whoever has details open keeps them: the reload waits until they are closed.
     if (document.querySelector(".details:target")) say("There is a newer plan. Close the details to see it.");
@@ -62,8 +66,24 @@ async function look() {
   }
   const stage = document.getElementById("stage");
   if (stage) stage.textContent = known.stage || "done";
-  else say(known.stage ? `Planning again: ${known.stage}.` : "");
+  else say(known.stage ? `${progress.dataset.says ?? "Planning again"}: ${known.stage}.` : "");
+  if (!known.stage && progress.dataset.busy) await takeResult(known);
+  if (document.getElementById("result")) progress.dataset.busy = known.stage ? "yes" : "";
   return known.stage ? 700 : 5000;
+}
+
+// A page that waits for a result takes it in without a reload, so that whoever reads or types stays where they are.
+async function takeResult(known) {
+  const old = document.getElementById("result");
+  const focused = old.contains(document.activeElement);
+  const page = new DOMParser().parseFromString(await (await fetch(location.href, { cache: "no-store" })).text(), "text/html");
+  const fresh = page.getElementById("result");
+  if (!fresh) return;
+  old.replaceWith(fresh);
+  if (focused) fresh.focus();
+  progress.dataset.version = String(known.version);
+  progress.dataset.busy = "";
+  say(page.getElementById("progress").textContent || "Done: the result is below.");
 }
 
 function say(text) {

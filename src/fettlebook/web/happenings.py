@@ -1,0 +1,176 @@
+"""What can happen on a day: the choices that a page offers for each, and the event that a choice stands for, in words.
+
+A form's fields come in as text and are taken only where they name what the day has; anything else is said, never guessed.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import time
+from typing import Final, Literal
+
+from fettlebook.errors import Mendable
+from fettlebook.plan.basis import Basis
+from fettlebook.plan.events import ChairOut, Emergency, Event, FailedCycle, MachineOut, Missing, Overrun
+from fettlebook.plan.follow import Course
+from fettlebook.practice.model import Practice
+
+Kind = Literal["over", "failed", "missing", "machine", "urgent", "chair"]
+KINDS: Final[dict[str, tuple[str, str]]] = {
+    "over": ("A visit runs over", "It takes longer than booked."),
+    "failed": ("A load failed", "Its sets count as used again."),
+    "missing": ("Somebody is missing", "Gone, ill, or comes later."),
+    "machine": ("A machine is out", "A washer or a sterilizer."),
+    "urgent": ("A visit that can't wait", "Put into the running day."),
+    "chair": ("A chair is out", "No visit begins on it."),
+}
+OVER_MIN: Final = (5, 10, 15, 20, 30, 45, 60)
+URGENT_MIN: Final = (15, 20, 30, 45, 60)
+AWAY_MIN: Final = (30, 60, 120, 180)
+ANY: Final = "any"
+
+Fields = Mapping[str, Sequence[str]]
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One tile: what it stands for, what it says, and a smaller line below."""
+
+    value: str
+    text: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """One question of a form; `many`: any number of tiles may be chosen, also none."""
+
+    name: str
+    text: str
+    choices: tuple[Choice, ...]
+    chosen: str = ""
+    many: bool = False
+
+
+def minute_of(basis: Basis, text: str) -> int:
+    """Return the minute of the day that a time field names; raises `Mendable` where it names none."""
+    try:
+        at = time.fromisoformat(text)
+    except ValueError:
+        raise Mendable(f"{text!r} is no time", where="from when on", mend="Write it as 10:30.") from None
+    return basis.maps.clock.wall(at)
+
+
+def inside(course: Course, minute: int) -> int:
+    """Return the minute of the course that is nearest: from what was planned again last to the end of the day."""
+    day = course.day
+    return min(max(minute, day.day_start if day.now is None else day.now), day.day_end)
+
+
+def questions(kind: Kind, basis: Basis, course: Course, practice: Practice, at: int) -> tuple[Question, ...]:
+    """Return what a form asks for one kind of happening at a minute."""
+    minute = basis.words.minute
+    match kind:
+        case "over":
+            return (
+                Question("visit", "Which visit?", _visits(course, at, minute)),
+                Question("minutes", "How much longer?", tuple(Choice(str(m), f"{m} min") for m in OVER_MIN), "15"),
+            )
+        case "failed":
+            return (Question("machine", "Which load?", _loads(course, at, minute)),)
+        case "missing":
+            people = tuple(Choice(p.id, p.id, f"until {minute(p.to)}") for p in course.day.people if p.to > at)
+            return (Question("person", "Who?", people), _until(at, minute, "comes back"))
+        case "machine":
+            machines = tuple(Choice(m.id, m.id) for m in (*course.day.washers, *course.day.sterilizers))
+            return (Question("machine", "Which machine?", machines), _until(at, minute, "is back"))
+        case "chair":
+            chairs = tuple(Choice(c.id, c.id) for c in course.day.chairs if c.id not in course.shut)
+            onto = Question("onto", "Its visits may go to (leave all out: they wait, or are not served)", chairs, many=True)
+            return (Question("chair", "Which chair?", chairs), _until(at, minute, "is back"), onto)
+        case "urgent":
+            anywhere = Choice(ANY, "where it costs least")
+            chairs = tuple(Choice(c.id, c.id) for c in course.day.chairs if c.id not in course.shut)
+            kinds = tuple(Choice(k.id, k.name, ", ".join(f"{n} {t}" for t, n in k.uses.items()) or "no sets") for k in practice.visit_kinds)
+            return (
+                Question("kind", "With the sets of", kinds, practice.calendar.default_visit_kind or ""),
+                Question("minutes", "How long?", tuple(Choice(str(m), f"{m} min") for m in URGENT_MIN), "30"),
+                Question("chair", "Where?", (anywhere, *chairs), ANY),
+            )
+
+
+def _until(at: int, minute: Callable[[int], str], word: str) -> Question:
+    back = tuple(Choice(str(at + m), f"{word} at {minute(at + m)}", f"in {m} min") for m in AWAY_MIN)
+    return Question("until", "Until when?", (Choice("", "not today any more"), *back), "")
+
+
+def _visits(course: Course, at: int, minute: Callable[[int], str]) -> tuple[Choice, ...]:
+    """Offer the visits that run at a minute first, then the others that have not ended, in order."""
+    starts = {v.id: v.start for v in course.plan.visits}
+    there = [(v, starts[v.id]) for v in course.day.visits if v.id in starts and starts[v.id] + v.minutes > at]
+    ordered = sorted(there, key=lambda x: (x[1] >= at, x[1], x[0].chair))
+    return tuple(
+        Choice(v.id, v.id, f"runs until {minute(start + v.minutes)}" if start < at else f"begins {minute(start)}") for v, start in ordered
+    )
+
+
+def _loads(course: Course, at: int, minute: Callable[[int], str]) -> tuple[Choice, ...]:
+    """Offer the newest load of each machine, where it has one."""
+    lengths = {m.id: m for m in (*course.day.washers, *course.day.sterilizers)}
+    out = []
+    for name, machine in lengths.items():
+        last = max((b for b in course.plan.batches if b.machine == name and b.load_start < at), key=lambda b: b.load_start, default=None)
+        if last is not None:
+            ends = last.start + machine.cycle_minutes(last.cycle)
+            sets = f"{len(last.units)} {'set' if len(last.units) == 1 else 'sets'}"
+            out.append(
+                Choice(name, name, f"{sets}, loaded {minute(last.load_start)}, {'runs until' if ends > at else 'ended'} {minute(ends)}")
+            )
+    return tuple(out)
+
+
+def event_of(kind: Kind, fields: Fields, asked: Sequence[Question], practice: Practice, minute: Callable[[int], str]) -> tuple[Event, str]:
+    """Return the event that a sent form stands for, and its words.
+
+    Raises
+    ------
+    Mendable
+        A question was left open, or an answer is none of those offered.
+    """
+    answers = {question.name: _answer(question, fields) for question in asked}
+    until = int(answers["until"][0]) if answers.get("until", ("",))[0] else None
+    back = "for the rest of the day" if until is None else f"until {minute(until)}"
+    match kind:
+        case "over":
+            visit, minutes = answers["visit"][0], int(answers["minutes"][0])
+            return Overrun(visit, minutes), f"the visit {visit} takes {minutes} min longer"
+        case "failed":
+            machine = answers["machine"][0]
+            return FailedCycle(machine), f"the load in {machine} failed"
+        case "missing":
+            person = answers["person"][0]
+            return Missing(person, until), f"{person} is missing {back}"
+        case "machine":
+            machine = answers["machine"][0]
+            return MachineOut(machine, until), f"{machine} is out {back}"
+        case "chair":
+            chair, onto = answers["chair"][0], tuple(c for c in answers["onto"] if c != answers["chair"][0])
+            return ChairOut(chair, until, onto), f"{chair} is out {back}"
+        case "urgent":
+            uses = next(k.uses for k in practice.visit_kinds if k.id == answers["kind"][0])
+            minutes, chair = int(answers["minutes"][0]), answers["chair"][0]
+            needs = tuple(t for t, n in uses.items() for _ in range(n))
+            where = "where it costs least" if chair == ANY else f"on {chair}"
+            return Emergency(minutes, None if chair == ANY else chair, needs), f"a visit of {minutes} min that can't wait, {where}"
+
+
+def _answer(question: Question, fields: Fields) -> tuple[str, ...]:
+    given = tuple(fields.get(question.name, ()))
+    offered = {c.value for c in question.choices}
+    if not question.choices and not question.many:
+        raise Mendable("there is nothing to choose from", where=question.text, mend="Go back: this can't have happened at this minute.")
+    if not question.many and len(given) != 1:
+        raise Mendable("not answered", where=question.text, mend="Choose one.")
+    for value in given:
+        if value not in offered:
+            raise Mendable(f"{value[:80]!r} is none of the choices", where=question.text, mend="Open the page again and choose.")
+    return given
