@@ -123,4 +123,5 @@ def _duty(draw: st.DrawFn, k: int, chairs: list[Chair]) -> Duty:
         latest=earliest + draw(st.integers(5, 100)),
         subject=draw(st.sampled_from([None, "w", "s0", *(c.id for c in chairs)])),
         who=draw(st.sampled_from([(), ("p0",)])),
+        after=draw(st.sampled_from([None, "v00"])),
     )

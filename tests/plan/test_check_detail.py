@@ -79,6 +79,7 @@ DAY = Instance(
             latest=250,
             subject="c0",
             who=("ana",),
+            after="a0",
         ),
     ),
 )
@@ -152,6 +153,7 @@ def test_the_whole_day_is_planned_and_holds() -> None:
         (_duty(person="ben"), "who may not"),
         (_duty(start=99), "is outside 100 to 250"),
         (_duty(start=245), "is outside 100 to 250"),
+        (_shifted("visits", 80, id="a0"), "while visit a0 lasts"),
         (lambda plan: plan.model_copy(update={"duties": plan.duties * 2}), "stands twice"),
     ],
 )

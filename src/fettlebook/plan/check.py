@@ -276,6 +276,7 @@ class _Check:
     def duties(self) -> None:
         """What is owed beside the visits stays in its window; it takes its person and its subject."""
         duty_of: dict[str, Duty] = {d.id: d for d in self.day.duties}
+        minutes = {v.id: v.minutes for v in self.day.visits}
         seen: set[str] = set()
         for p in self.plan.duties:
             what, d = f"duty {p.id}", duty_of.get(p.id)
@@ -286,6 +287,9 @@ class _Check:
             if p.start < d.earliest or p.start + d.minutes > d.latest:
                 self.say(f"{p.start} to {p.start + d.minutes} is outside {d.earliest} to {d.latest}", what)
             self.duty_hands(p, d, what)
+            before = next((v for v in self.plan.visits if v.id == d.after), None)
+            if before is not None and p.start < (end := before.start + minutes[before.id]):
+                self.say(f"at {p.start}, while visit {before.id} lasts until {end}", what)
             if d.subject is not None:
                 self.subject_diary[d.subject].append(_Line(p.start, p.start + d.minutes, what))
                 chair = next((c for c in self.day.chairs if c.id == d.subject), None)

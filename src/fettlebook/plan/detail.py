@@ -52,7 +52,7 @@ class Duty(Part):
     """Something owed today beside the visits: its steps follow each other without a pause, by one person.
 
     `subject` is a chair or a machine, which the duty takes for its whole length; left out, it takes only the person.
-    `who` may do it; left out, everybody.
+    `who` may do it; left out, everybody. `after` is a visit that must have ended before.
     """
 
     id: Id
@@ -62,6 +62,7 @@ class Duty(Part):
     latest: Minute  # must have ended by then
     subject: Id | None = None
     who: tuple[Id, ...] = ()
+    after: Id | None = None
 
     @property
     def minutes(self) -> int:

@@ -124,11 +124,13 @@ def _rides(day: Instance, say: _Say) -> None:
 
 def _duties(day: Instance, say: _Say) -> None:
     subjects = {c.id for c in day.chairs} | {m.id for m in (*day.baths, *day.washers, *day.sterilizers)}
-    people = {p.id for p in day.people}
+    people, visits = {p.id for p in day.people}, {v.id for v in day.visits}
     for i, d in enumerate(day.duties):
         path = f"duties[{i}]"
         if d.subject is not None and d.subject not in subjects:
             say(f"{path}.subject", f"no chair and no machine {d.subject!r}", _unknown(d.subject, subjects))
+        if d.after is not None and d.after not in visits:
+            say(f"{path}.after", f"no visit {d.after!r}", _unknown(d.after, visits))
         for p in d.who:
             if p not in people:
                 say(f"{path}.who", f"nobody called {p!r}", _unknown(p, people))

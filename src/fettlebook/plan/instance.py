@@ -362,7 +362,7 @@ _UNSAID: dict[str, tuple[str, ...]] = {
     "Machine": ("cycles", "tests", "room"),
     "PlannedVisit": ("chair",),
     "Batch": ("cycle",),
-    "Duty": ("subject", "who"),
+    "Duty": ("subject", "who", "after"),
     "OwedTest": ("alone_minutes",),
 }
 

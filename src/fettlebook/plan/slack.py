@@ -53,8 +53,10 @@ def with_duties(day: Instance, plan: Plan) -> Plan:
         return plan
     idle, found = Idle(day, plan), list(plan.duties)
     worked = dict.fromkeys(idle.people, 0)
+    length = {v.id: v.minutes for v in day.visits}
+    ends = {v.id: v.start + length[v.id] for v in plan.visits}
     for duty in todo:
-        if (spot := _first(idle, duty, day.now or 0, worked)) is None:
+        if (spot := _first(idle, duty, max(day.now or 0, ends.get(duty.after or "", 0)), worked)) is None:
             continue
         found.append(spot)
         for a, b in duty.hands(spot.start):
@@ -72,10 +74,10 @@ def not_placed(day: Instance, plan: Plan) -> tuple[Duty, ...]:
     return tuple(d for d in day.duties if d.id not in placed)
 
 
-def _first(idle: Idle, duty: Duty, now: int, worked: dict[str, int]) -> PlannedDuty | None:
+def _first(idle: Idle, duty: Duty, not_before: int, worked: dict[str, int]) -> PlannedDuty | None:
     last = {c.id: c.closed_by for c in idle.day.chairs}.get(duty.subject or "")
     until = min(duty.latest, duty.latest if last is None else last) - duty.minutes
-    for t in range(max(duty.earliest, now, idle.day.day_start), until + 1):
+    for t in range(max(duty.earliest, not_before, idle.day.day_start), until + 1):
         if duty.subject is not None and not idle.free(duty.subject, t, t + duty.minutes):
             continue
         if not duty.attended:
