@@ -163,7 +163,7 @@ def _open(
         return stopped
 
     opened.append(close)
-    app = create_app(desk, start, training_clock=at is not None)
+    app = create_app(desk, start, training_clock=at is not None, practice_file=files[0])
     # No access log: it would only tell who looked when. A fault is logged with its number by the pages themselves.
     config = uvicorn.Config(app, log_level="warning", access_log=False, timeout_graceful_shutdown=2, server_header=False, lifespan="off")
     host, port = listening.getsockname()[:2]

@@ -2,6 +2,7 @@
 
 import sqlite3
 from datetime import date
+from pathlib import Path
 from typing import Final
 
 from fastapi import FastAPI, Request
@@ -18,12 +19,13 @@ from fettlebook.web import board, running, tables
 from fettlebook.web import chair as chair_page
 from fettlebook.web.desk import Desk
 from fettlebook.web.guard import Guard
+from fettlebook.web.measuring import measuring_routes
 from fettlebook.web.pages import HERE, Pages, a_chair, a_day, a_lane, saved
 from fettlebook.web.plan_routes import plan_routes
 from fettlebook.web.sheet import day_sheet
 
 
-def create_app(desk: Desk, start: date | None = None, training_clock: bool = False) -> FastAPI:
+def create_app(desk: Desk, start: date | None = None, training_clock: bool = False, practice_file: Path | None = None) -> FastAPI:
     """Return the application.
 
     Parameters
@@ -34,10 +36,12 @@ def create_app(desk: Desk, start: date | None = None, training_clock: bool = Fal
         The day that opens first; None: today, or the next day with visits.
     training_clock
         The desk's clock was set by hand, and every page says so.
+    practice_file
+        What measurements are held against and written into; None: no page to measure.
     """
     # FastAPI's own pages load scripts from elsewhere; there is no outside API yet.
     app = FastAPI(title="fettlebook", version=__version__, docs_url=None, redoc_url=None, openapi_url=None)
-    pages = Pages(desk, training_clock)
+    pages = Pages(desk, training_clock, measuring=practice_file is not None)
 
     app.mount("/fonts", StaticFiles(directory=FONTS), name="fonts")
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
@@ -96,6 +100,8 @@ def create_app(desk: Desk, start: date | None = None, training_clock: bool = Fal
         return Response(pdf, media_type="application/pdf", headers=saved(f"day-{plan.day}.pdf", inline=True))
 
     app.include_router(plan_routes(pages))
+    if practice_file is not None:
+        app.include_router(measuring_routes(pages, desk, practice_file))
 
     @app.get("/times")
     def _first_times() -> RedirectResponse:

@@ -16,6 +16,7 @@ from fettlebook.plan.dayclock import DayClock
 from fettlebook.practice.model import Chair
 from fettlebook.rules.words import length_in_words, limit_in_words, origin_in_words, overridden_in_words
 from fettlebook.times.curves import chair_pictures
+from fettlebook.times.mix_order import volume_words
 from fettlebook.times.order import order_hint
 from fettlebook.times.words import LEFT_OUT, share, whole_s
 from fettlebook.web import board, running, tables, waits, wording
@@ -30,9 +31,10 @@ LANES: Final[dict[str, board.By]] = {"chair": "chair", "person": "person", "mach
 class Pages:
     """Renders templates with what every page needs."""
 
-    def __init__(self, desk: Desk, training_clock: bool) -> None:
+    def __init__(self, desk: Desk, training_clock: bool, measuring: bool = False) -> None:
         self._desk = desk
         self._training_clock = training_clock
+        self._measuring = measuring
         self._templates = Environment(
             loader=FileSystemLoader(HERE / "templates"), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
         )
@@ -40,6 +42,8 @@ class Pages:
             "spell": wording.length,
             "spell_up": lambda seconds: wording.length(whole_s(seconds)),
             "number": wording.number,
+            "number_3": lambda value: f"{value:.3g}",
+            "volume": volume_words,
             "unit": wording.unit,
             "share": share,
             "long_day": wording.long_day,
@@ -61,6 +65,7 @@ class Pages:
                 now=now,
                 now_text=wording.clock(now, reading.zone),
                 training_clock=self._training_clock,
+                measuring=self._measuring,
                 version=__version__,
                 **values,
             ),

@@ -1,0 +1,61 @@
+"""The form for cup and clock: what was typed as a flow, and everything that is said of it."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from fettlebook.errors import Mendable
+from fettlebook.science.flow import Flow, Tools, measure_flow
+from fettlebook.times.against import Meant, Place, flow_meant
+from fettlebook.times.flow_words import aim_words, compared_words, promised_words, result_words
+from fettlebook.times.readings import cups
+from fettlebook.web.forms import Form
+
+ROWS = 5
+AIM_PCT = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class FlowAnswer:
+    """A measured flow in words, and what it would put into the practice file."""
+
+    found: Flow
+    meant: Meant
+    words: tuple[str, ...]
+    may_write: bool  # odd readings need a second word
+
+
+def flow_answer(form: Form, place: Place, today: date) -> FlowAnswer | None:
+    """Return what the form says, or None where a field is wrong; the form then tells which."""
+    texts: list[str] = []
+    rows: dict[str, str] = {"readings": "ml1"}
+    weighed = form.text("unit", "mL") == "g"
+    for row in range(1, ROWS + 1):
+        much, time = form.text(f"ml{row}"), form.text(f"s{row}")
+        if not much and not time:
+            continue
+        if not much or not time:
+            empty = f"ml{row}" if not much else f"s{row}"
+            form.refuse(empty, f"cup {row}: the {'amount' if not much else 'time'} is missing", "Enter both, or empty the row.")
+            continue
+        texts.append(f"{much}{'g' if weighed else 'mL'}/{time}")
+        rows[f"reading {len(texts)}"] = f"ml{row}"
+    lines = form.number("resolution_ml", "distance of the lines", otherwise=1.0)
+    watch = form.number("watch_s", "step of the watch", otherwise=1.0)
+    day = form.day("day", "day of the measurement", otherwise=today)
+    if day and day > today:
+        form.refuse("day", f"{day} is still to come", "Enter the day on which you measured.")
+    if not form.good or lines is None or watch is None or day is None:
+        return None
+    try:
+        found = measure_flow(cups(texts, place.water_c), Tools(lines, None, watch))
+        meant = flow_meant(place, found, day)
+    except Mendable as error:
+        form.take(error.findings, rows | {"step_ml": "resolution_ml", "cup_ml": "resolution_ml", "watch_s": "watch_s"})
+        return None
+    words = (
+        result_words(found),
+        compared_words(found, place),
+        *promised_words(meant),
+        aim_words(found, Tools(lines, None, watch), AIM_PCT),
+    )
+    return FlowAnswer(found, meant, tuple(filter(None, words)), not found.odd or form.text("even_so") == "yes")
