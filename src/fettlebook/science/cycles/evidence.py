@@ -104,7 +104,8 @@ def of_frozen(r: Readings, ph: SteamPhases) -> list[Outcome]:
         for begin, end in _level(part.t, values):
             if name == "pressure":
                 other = part.temps[:, begin : end + 1]
-                moved = values[begin] > DEEP_KPA and float(np.ptp(other, axis=1).max()) > MOVES_K
+                open_to_air = ph.ambient_kpa is not None and abs(values[begin] - ph.ambient_kpa) <= 3.0 and float(other.max()) <= 105.0
+                moved = values[begin] > DEEP_KPA and not open_to_air and float(np.ptp(other, axis=1).max()) > MOVES_K
             else:
                 steam = saturation_temperature_c(np.clip(ph.smooth_kpa[ph.start + begin : ph.start + end + 1], 1.0, MOST_KPA))
                 moved = float(np.ptp(steam)) > MOVES_K

@@ -20,6 +20,7 @@ LEAVES_KPA: Final = 8.0  # so far from the air's pressure, and the cycle has beg
 AT_AMBIENT_KPA: Final = 3.0
 RESTED_S: Final = 60.0  # so long at the air's pressure within an air removal, and it begins anew
 SECOND_KPA: Final = 20.0  # so far above the air's pressure after the exhaust, and another cycle runs
+_PLAIN_S: Final = 120.0  # so long, and it is a plateau although far below the band: another program
 _SHORT_S: Final = 20.0  # a stretch of pressure shorter than this is no plateau beside a longer one
 
 
@@ -121,8 +122,9 @@ def _plateau(t: Real, p: Real, base: float, near_band: float) -> tuple[int, int,
         else:
             joined[-1] = (joined[-1][0], end)  # a dip, however deep, is still one plateau: the hold tells
     longest = max(joined, key=lambda s: t[s[1]] - t[s[0]])
-    others = joined if level >= near_band else []  # below it the tops of steam pulses look like plateaus
-    return *longest, level, tuple(float(t[s[0]]) for s in others if s != longest)
+    if level < near_band and t[longest[1]] - t[longest[0]] < _PLAIN_S:
+        return 0, -1, level, ()  # the tops of steam pulses, no plateau
+    return *longest, level, tuple(float(t[s[0]]) for s in joined if s != longest)
 
 
 def _where_it_falls(t: Real, p: Real, hot_from: int, hot_to: int, level: float) -> int:

@@ -207,14 +207,23 @@ def _at_once(r: Readings, pl: Plateau, criteria: Criteria) -> list[Outcome]:
         out.append(weigh(criteria.limits["spread_k"], value, max(0.0, value - w), value + w, moment_s=float(t[pl.settled + at]), why=why))
     if criteria.has("fluctuation_k"):
         calmer = median5(temps[:, pl.settled : pl.end + 1])
+        skipped = _still_rising(calmer)
+        calmer = calmer[:, skipped:]
         swing = np.abs(calmer - calmer.mean(axis=1, keepdims=True))
         who, when = np.unravel_index(int(np.argmax(swing)), swing.shape)
         value = float(swing[who, when])
         step = 0.1  # a sensor's offset is the same all along; what remains is the last digit
         limit = criteria.limits["fluctuation_k"]
         why = f"{channels[int(who)]} swings about its mean"
-        out.append(weigh(limit, value, max(0.0, value - step), value + step, moment_s=float(t[pl.settled + int(when)]), why=why))
+        out.append(weigh(limit, value, max(0.0, value - step), value + step, moment_s=float(t[pl.settled + skipped + int(when)]), why=why))
     return out
+
+
+def _still_rising(calm: Real) -> int:
+    """Return how many readings at first are still on the way up to the level: no swing yet; at most a third of the hold is let pass so."""
+    level = np.median(calm, axis=1, keepdims=True)
+    there = np.flatnonzero(np.all(calm >= level - 0.5, axis=0))
+    return min(int(there[0]) if there.size else 0, int(calm.shape[1]) // 3)
 
 
 def _interval(t: Real, pl: Plateau, criteria: Criteria) -> Outcome:
