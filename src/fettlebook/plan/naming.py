@@ -18,12 +18,17 @@ LAID_OUT = -(10**6)  # what is sterile as the day starts was laid out the evenin
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """Attended work at a fixed time; who was last at its place goes on, if free."""
+    """Attended work at a fixed time; who was last at its place goes on, if free.
+
+    `fixed`: nobody else can do it. `liked`: goes first, if free.
+    """
 
     start: int
     minutes: int
     work: Work
     place: str = "instruments"
+    fixed: str | None = None
+    liked: str | None = None
 
     @property
     def end(self) -> int:
@@ -120,25 +125,81 @@ def name_people(people: tuple[Person, ...], jobs: list[Job]) -> list[str] | None
 
 
 def _greedy(people: tuple[Person, ...], jobs: list[Job], *, evenly: bool) -> list[str] | None:
-    free = {p.id: 0 for p in people}
-    worked = {p.id: 0 for p in people}
-    windows = {p.id: p.windows() for p in people}
     names: dict[int, str] = {}
+    worked = {p.id: 0 for p in people}
     last_at: dict[str, str] = {}
+    diaries = _Diaries(people, jobs)
     for k in sorted(range(len(jobs)), key=lambda k: (jobs[k].start, jobs[k].end)):
         job, able = jobs[k], []
         for p in people:
-            if job.work in p.does and free[p.id] <= job.start:
-                left = [b - job.end for a, b in windows[p.id] if a <= job.start and job.end <= b]
-                if left:
-                    stays = evenly and last_at.get(job.place) == p.id
-                    able.append((not stays, len(p.does), worked[p.id] if evenly else left[0], p.id))
-        if not able:
+            if (left := diaries.left(p, k)) is not None:
+                stays = evenly and last_at.get(job.place) == p.id
+                able.append((job.liked != p.id, not stays, len(p.does), worked[p.id] if evenly else left, p.id))
+        who = min(able)[4] if able else diaries.make_room(k)
+        if who is None:
             return None
-        who = min(able)[3]
-        free[who], names[k], last_at[job.place] = job.end, who, who
+        diaries.own[who].append(k)
+        last_at[job.place] = who
         worked[who] += job.minutes
+    for who, own in diaries.own.items():
+        names |= dict.fromkeys(own, who)
     return [names[k] for k in range(len(jobs))]
+
+
+class _Diaries:
+    """Who does which jobs, filled in order of start."""
+
+    def __init__(self, people: tuple[Person, ...], jobs: list[Job]) -> None:
+        self.people, self.jobs = people, jobs
+        self.own: dict[str, list[int]] = {p.id: [] for p in people}
+        self.windows = {p.id: p.windows() for p in people}
+
+    def may(self, p: Person, k: int) -> int | None:
+        """Return the minutes left after a job in the stretch in which somebody can do it; None: not this person."""
+        job = self.jobs[k]
+        if job.work not in p.does or job.fixed not in {None, p.id}:
+            return None
+        return next((b - job.end for a, b in self.windows[p.id] if a <= job.start and job.end <= b), None)
+
+    def left(self, p: Person, k: int) -> int | None:
+        """Return the same, None also where the person is busy as the job starts."""
+        own = self.own[p.id]
+        return None if own and self.jobs[own[-1]].end > self.jobs[k].start else self.may(p, k)
+
+    def make_room(self, k: int) -> str | None:
+        """Free somebody for a job by swapping what two people have done since both were last idle at once.
+
+        One is there for the whole job but busy as it starts, the other is idle but must leave before it ends.
+        """
+        start = self.jobs[k].start
+        for a in self.people:
+            if self.may(a, k) is None:
+                continue
+            for b in self.people:
+                if a is not b and (cut := self.cut(a.id, b.id, start)) is not None:
+                    i, j = cut
+                    mine, other = self.own[a.id], self.own[b.id]
+                    if all(self.may(b, x) is not None for x in mine[i:]) and all(self.may(a, x) is not None for x in other[j:]):
+                        self.own[a.id], self.own[b.id] = mine[:i] + other[j:], other[:j] + mine[i:]
+                        return a.id
+        return None
+
+    def cut(self, a: str, b: str, start: int) -> tuple[int, int] | None:
+        """Return from which job on two people's diaries must be swapped so that `a` is idle at a minute; None: it can't be."""
+        mine, other = self.own[a], self.own[b]
+        if not mine or (other and self.jobs[other[-1]].end > start):
+            return None
+        i, j = len(mine) - 1, len(other)
+        while True:
+            at = self.jobs[mine[i]].start if i < len(mine) else start
+            if j < len(other):
+                at = min(at, self.jobs[other[j]].start)
+            if i and self.jobs[mine[i - 1]].end > at:
+                i -= 1
+            elif j and self.jobs[other[j - 1]].end > at:
+                j -= 1
+            else:
+                return i, j
 
 
 def _assign(people: tuple[Person, ...], jobs: list[Job], known: list[str] | None) -> list[str] | None:
@@ -151,7 +212,7 @@ def _assign(people: tuple[Person, ...], jobs: list[Job], known: list[str] | None
         own = {
             p.id: model.new_bool_var("")
             for p in people
-            if job.work in p.does and any(a <= job.start and job.end <= b for a, b in p.windows())
+            if job.work in p.does and job.fixed in {None, p.id} and any(a <= job.start and job.end <= b for a, b in p.windows())
         }
         if not own:
             return None
