@@ -5,6 +5,7 @@ start until the shortest way back. It is a true relaxation, so no plan is less l
 impossible here is impossible.
 """
 
+import threading
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
@@ -14,6 +15,7 @@ from fettlebook.plan.instance import Instance, Work
 from fettlebook.plan.rows import Node, Row, rows
 from fettlebook.plan.set_ways import SetWays
 
+ASKED_EVERY_S = 0.05
 EXTRA_MIN = 14_400  # "as long as you like" when asking whether the end of the day is to blame
 
 
@@ -37,12 +39,16 @@ class Bound:
 
 @dataclass(frozen=True, slots=True)
 class Search:
-    """How long and how the solver may search; `deterministic` replaces the wall clock by the solver's own count of work."""
+    """How long and how the solver may search; `deterministic` replaces the wall clock by the solver's own count of work.
+
+    `stop` is asked twenty times a second; once it is true the solver ends with what it has.
+    """
 
     limit_s: float
     seed: int = 0
     workers: int = 2
     deterministic: float | None = None
+    stop: Callable[[], bool] | None = None
 
     def solver(self) -> Any:
         """Return the solver so set."""
@@ -56,6 +62,26 @@ class Search:
         else:
             p.max_deterministic_time, p.interleave_search = self.deterministic, True
         return solver
+
+    def run(self, solver: Any, model: Any, listener: Any = None) -> Any:
+        """Solve, and return the solver's status; the search ends early once `stop` says so."""
+        if self.stop is None:
+            return solver.solve(model, listener) if listener is not None else solver.solve(model)
+        over = threading.Event()
+
+        def watch(stop: Callable[[], bool]) -> None:
+            # Told again and again: the solver forgets it if it had not begun.
+            while not over.wait(ASKED_EVERY_S):
+                if stop():
+                    solver.stop_search()
+
+        watcher = threading.Thread(target=watch, args=(self.stop,), daemon=True)
+        watcher.start()
+        try:
+            return solver.solve(model, listener) if listener is not None else solver.solve(model)
+        finally:
+            over.set()
+            watcher.join()
 
 
 def circulation_bound(day: Instance, search: Search, *, relaxed: Iterable[Reason] = (), only_possible: bool = False) -> Bound:
@@ -91,7 +117,7 @@ def circulation_bound(day: Instance, search: Search, *, relaxed: Iterable[Reason
     if not only_possible:
         model.minimize(lateness(day, starts))
     solver = search.solver()
-    status = solver.solve(model)
+    status = search.run(solver, model)
     if status == cp_model.INFEASIBLE:
         return Bound(0, possible=False, seconds=solver.wall_time)
     minutes = 0 if only_possible else max(0, round_up(solver.best_objective_bound))

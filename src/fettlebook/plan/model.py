@@ -465,7 +465,7 @@ class ExactModel:
         self.m.minimize(self.late)
         solver = search.solver()
         solver.parameters.cp_model_probing_level = 0  # takes longer here than the whole search that it should shorten
-        status = solver.solve(self.m, self.listener(told)) if told else solver.solve(self.m)
+        status = search.run(solver, self.m, self.listener(told) if told else None)
         if status == self.cp.INFEASIBLE:
             return Exact(None, 0, proven=not self.capped, possible=None if self.capped else False, seconds=solver.wall_time)
         bound = 0 if self.capped else max(0, round_up(solver.best_objective_bound))
@@ -484,7 +484,7 @@ class ExactModel:
             self.m.add(last >= self.starts[n] + n.minutes + n.gap)
         self.m.minimize(last)
         solver = search.solver()
-        status = solver.solve(self.m)
+        status = search.run(solver, self.m)
         return self.read(solver) if status in {self.cp.OPTIMAL, self.cp.FEASIBLE} else None
 
     def listener(self, told: Callable[[int, int], None]) -> Any:
