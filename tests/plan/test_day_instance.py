@@ -7,16 +7,28 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fettlebook.book.kinds import to_ms
 from fettlebook.demo import practice_text
 from fettlebook.errors import Mendable
+from fettlebook.plan.blocks import STAND_IN_S, StepPart, blocks_of
+from fettlebook.plan.check import check_plan
 from fettlebook.plan.dayclock import DayClock
 from fettlebook.plan.hands import crew_of
-from fettlebook.plan.tasks import STAND_IN_S, StepPart, _blocks, day_instance
+from fettlebook.plan.instance import instance_findings
+from fettlebook.plan.owed import Owing
+from fettlebook.plan.slack import not_placed
+from fettlebook.plan.solve import solve
+from fettlebook.plan.tasks import day_instance
+from fettlebook.plan.whole_day import plan_day
 from fettlebook.practice.load import read_practice
 from fettlebook.practice.model import Practice
 from fettlebook.practice.visit import Visit
+from fettlebook.rules.load import load_rulebook
 from fettlebook.rules.model import When
+from fettlebook.standing.due import due_duties
+from fettlebook.standing.standings import fold
 from fettlebook.times.model import RunningTime
+from fettlebook.times.running import running_times
 
 LONDON = ZoneInfo("Europe/London")
 WEDNESDAY = date(2026, 11, 25)
@@ -59,14 +71,14 @@ def visit(ref: str, at: str, minutes: int, *, chair: str = "chair 1", kind: str 
 @pytest.mark.invented
 def test_three_short_steps_cost_one_minute_and_not_three() -> None:
     parts = [StepPart(f"s{i}", "", 20, attended=True) for i in range(3)]
-    assert [(s.minutes, s.attended) for s, _ in _blocks(parts)] == [(1, True)]
+    assert [(s.minutes, s.attended) for s, _ in blocks_of(parts)] == [(1, True)]
 
 
 @pytest.mark.invented
 def test_what_runs_alone_uses_the_rest_of_the_last_minute_of_the_hands_before_it() -> None:
     parts = [StepPart("clear", "", 138, attended=True), StepPart("flush", "", 30, attended=False), StepPart("wipe", "", 210, attended=True)]
     parts.append(StepPart("wet", "", 120, attended=False))
-    blocks = list(_blocks(parts))
+    blocks = list(blocks_of(parts))
     # 138 + 30 s end within the third minute; 210 s are 4 minutes, and 210 + 120 s end with the sixth
     assert [(s.minutes, s.attended) for s, _ in blocks] == [(3, True), (4, True), (2, False)]
     assert blocks[2][1].begins == -30
@@ -77,7 +89,7 @@ def test_what_runs_alone_uses_the_rest_of_the_last_minute_of_the_hands_before_it
 def test_no_block_is_shorter_than_its_steps_in_the_order_they_run(drawn: list[tuple[int, bool]]) -> None:
     parts = [StepPart(str(i), "", seconds, attended=attended) for i, (seconds, attended) in enumerate(drawn)]
     at, ends, seen = 0, 0, []
-    for step, block in _blocks(parts):
+    for step, block in blocks_of(parts):
         begin = at * 60 + block.begins
         assert begin >= ends  # never before the steps before it are done
         hands = sum(p.seconds for p in block.parts if p.attended)
@@ -146,17 +158,17 @@ def test_a_shift_over_midnight_reaches_into_the_next_day_and_from_the_day_before
 
 
 @pytest.mark.invented
-def test_the_daily_tests_keep_a_machine_back_and_a_person_busy() -> None:
+def test_a_machine_is_warm_once_somebody_is_in_and_owes_its_daily_tests_before_its_first_load() -> None:
     crew = crew_of(practice_with(), DayClock(WEDNESDAY, LONDON))
-    ready = {m.id: m.not_before for m in (*crew.washers, *crew.sterilizers)}
-    tests = {t.machine: t for t in crew.tests}
-    # Ana comes at 07:30; the washer's look takes 4 min, the sterilizers warm up for 12, then 3 attended and 22 alone
-    assert ready["washer 1"] == 450 + 4
-    assert (tests["sterilizer 1"].start, ready["sterilizer 1"]) == (462, 462 + 3 + 22)
-    assert (tests["sterilizer 2"].start, ready["sterilizer 2"]) == (465, 465 + 3 + 22)
-    ana = next(p for p in crew.people if p.id == "ana")
-    assert (450, 454) in ana.breaks
-    assert {t.person for t in crew.tests} == {"ana"}
+    machines = {m.id: m for m in (*crew.washers, *crew.sterilizers)}
+    # Ana comes at 07:30; the sterilizers warm up for 12 min
+    assert {m.id: m.not_before for m in machines.values()} == {"washer 1": 450, "sterilizer 1": 462, "sterilizer 2": 462}
+    assert [(t.attended_minutes, t.alone_minutes) for t in machines["washer 1"].tests] == [(4, 0)]  # the weekly one is no test of each day
+    assert [(t.attended_minutes, t.alone_minutes) for t in machines["sterilizer 1"].tests] == [(3, 22)]
+    day, _ = day_instance(practice_with(), times_of(), (visit("v1", "09:00", 45),), WEDNESDAY)
+    assert day.schema_ == 2
+    plan = solve(day, limit_s=0).plan
+    assert {(t.machine, t.index) for t in plan.tests} == {("washer 1", 0), ("sterilizer 1", 0), ("sterilizer 2", 0)}
 
 
 @pytest.mark.invented
@@ -254,3 +266,111 @@ def test_what_is_owed_beside_the_plan_is_said() -> None:
     said = next(f.what for f in maps.findings if f.where == "day plan")
     assert "about 10 min a chair" in said
     assert "bath 1" in said
+
+
+# --- what practice file, rulebook and standing say beyond schema 1 ---------------------------------------------------
+
+
+@pytest.mark.invented
+def test_sets_take_the_way_that_the_practice_file_says() -> None:
+    practice = practice_with(
+        (
+            'id = "filling"\nname = "Filling set"\n',
+            'id = "filling"\nname = "Filling set"\nbath = true\ndry_minutes = 8\nlubricate_minutes = 2\n',
+        ),
+        ('id = "exam"\nname = "Examination set"\n', 'id = "exam"\nname = "Examination set"\ncycle_types = ["N"]\n'),
+        (
+            "cool_minutes = 12",
+            'cool_minutes = 12\napart = [["exam", "surgical"]]\nstore = "clean"\nways = [{ from = "room 1", to = "clean", minutes = 2 }]',
+        ),
+    )
+    day, maps = day_instance(practice, times_of(), (visit("v1", "09:00", 45),), WEDNESDAY)
+    types = {t.id: t for t in day.set_types}
+    assert (types["filling"].bath, types["filling"].dry_minutes, types["filling"].lubricate_minutes) == (True, 8, 2)
+    assert [m.id for m in day.baths] == ["bath 1"]
+    assert day.apart == (("exam", "surgical"),)
+    assert (day.store, day.ways()["clean", "room 1"], day.chairs[0].room) == ("clean", 2, "room 1")
+    first, second = day.sterilizers
+    # Only what names its types may leave the day's cycle; all others ride that of the day, whatever its type
+    assert first.cycle_for([types["exam"].rides]) == ("unwrapped 134", 22)
+    assert first.cycle_for([types["filling"].rides]) == ("wrapped 134", 42)
+    assert first.cycle_for([types["exam"].rides, types["filling"].rides]) is None
+    assert second.cycle_for([types["exam"].rides]) is None
+    assert not any("bath 1" in f.what for f in maps.findings)
+    assert not [f for f in instance_findings(day) if f.weight == "error"]
+
+
+@pytest.mark.invented
+def test_a_chair_out_for_hours_closed_by_a_time_and_a_visit_that_may_move() -> None:
+    practice = practice_with(
+        (
+            'room = "room 1"\n',
+            'room = "room 1"\nkind = "treatment"\nclosed_by = 18:00:00\nout = [{ on = 2026-11-25, from = 09:00:00, to = 11:00:00 }]\n',
+        ),
+        ('room = "room 2"\n', 'room = "room 2"\nkind = "treatment"\n'),
+        ('id = "exam"\nname = "Examination"\n', 'id = "exam"\nname = "Examination"\nmay_move = true\n'),
+    )
+    times = (*times_of(), *times_of("chair 2"))
+    day, _ = day_instance(practice, times, (visit("v1", "09:00", 45),), WEDNESDAY)
+    chair = next(c for c in day.chairs if c.id == "chair 1")
+    assert (chair.out, chair.closed_by) == (((540, 660),), 1080)
+    assert day.visits[0].may_move == ("chair 2",)
+    plan = solve(day, limit_s=0).plan
+    assert [(v.chair, v.start) for v in plan.visits] == [("chair 2", 540)]
+    other, _ = day_instance(practice, times, (visit("v1", "09:00", 45, day=date(2026, 11, 26)),), date(2026, 11, 26))
+    assert next(c for c in other.chairs if c.id == "chair 1").out == ()
+
+
+@pytest.mark.invented
+def test_suction_is_owed_after_the_last_visit_of_each_session() -> None:
+    more = (*times_of(), a_time(When.END_OF_SESSION, "suck up", 180), a_time(When.END_OF_SESSION, "acts", 900, attended=False))
+    halves = (
+        'days = ["mon", "tue", "wed", "thu", "fri"]\nfrom = 08:30:00\nto = 17:30:00',
+        'days = ["mon", "tue", "wed", "thu", "fri"]\nfrom = 08:30:00\nto = 12:00:00\n\n'
+        '[[opening]]\ndays = ["mon", "tue", "wed", "thu", "fri"]\nfrom = 14:00:00\nto = 18:00:00',
+    )
+    visits = (visit("a", "09:00", 45), visit("b", "11:00", 45), visit("c", "14:30", 30))
+    day, _ = day_instance(practice_with(halves), more, visits, WEDNESDAY)
+    assert [(d.after, d.earliest, d.latest) for d in day.duties] == [("b", 705, 840), ("c", 900, day.day_end)]
+    assert [(s.minutes, s.attended) for s in day.duties[0].steps] == [(3, True), (15, False)]
+    plan = solve(day, limit_s=0).plan
+    assert len(plan.duties) == 2
+    assert check_plan(day, plan) == ()
+
+
+def owing(day: date = WEDNESDAY) -> Owing:
+    practice = practice_with()
+    rulebook = load_rulebook(practice, on=day)
+    standings = fold([], practice, rulebook, running_times(practice, rulebook))
+    at = to_ms(datetime.combine(day, time(0), LONDON))
+    return Owing(due_duties(standings.as_of(at, at)), rulebook)
+
+
+@pytest.mark.invented
+def test_what_the_standing_says_is_due_has_a_place_in_the_slack_or_is_named() -> None:
+    practice = practice_with()
+    times = running_times(practice, load_rulebook(practice, on=WEDNESDAY))
+    due = owing()
+    day, maps = day_instance(practice, times, (visit("v1", "09:00", 45),), WEDNESDAY, due)
+    ids = {d.id for d in day.duties}
+    # Nothing is in the book: the weekly spore test of each sterilizer, the leak test, the samples are all due
+    assert {"machine:sterilizer 1 leak", "machine:sterilizer 1 sterilizer.weekly", "chair:chair 1 sample"} <= ids
+    # What the plan holds anyhow is not asked for twice: tests before the first load, the chair's own day
+    assert not any("daily" in i or "er.first" in i or "chair.close" in i or " process" in i for i in ids)
+    # A chair that stood still begins with what it owes for it, and not with the flush that this covers
+    opening = [p.step_id for (c, name, _), b in maps.blocks.items() if (c, name) == ("chair 1", "opening") for p in b.parts]
+    still = due.before_opening("chair 1")
+    assert still is not None
+    assert [s for s in opening if s in still.steps] == opening[: len(still.steps)]
+    assert not set(opening) & set(still.covers)
+    assert all(d.who for d in day.duties)
+    leak = next(d for d in day.duties if d.id == "machine:sterilizer 1 leak")
+    assert [(s.minutes, s.attended) for s in leak.steps] == [(2, True), (15, False)]
+    solved = solve(day, limit_s=0)
+    assert check_plan(day, solved.plan) == ()
+    assert "machine:sterilizer 1 leak" in {d.id for d in solved.plan.duties}
+    plan = plan_day(practice, times, (visit("v1", "09:00", 45),), WEDNESDAY, limit_s=0, seed=1, owing=due)
+    shown = {t.what for t in plan.tasks if t.kind == "duty"}
+    assert {"leak test", "leak test: runs alone"} <= shown
+    left = not_placed(day, solved.plan)
+    assert bool(left) == any("no room for" in f.what for f in plan.findings)

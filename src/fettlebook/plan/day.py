@@ -28,7 +28,7 @@ class Task:
     "packing"). `step_id` leads to the running time and its reasons, where the bar is a step of a duty.
     """
 
-    kind: Literal["opening", "turnover", "closing", "visit", "load", "cycle", "unload", "pack", "test"]
+    kind: Literal["opening", "turnover", "closing", "visit", "load", "cycle", "unload", "pack", "test", "duty"]
     place: str
     person: str | None
     what: str

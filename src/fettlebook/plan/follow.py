@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 from fettlebook.errors import Mendable
 from fettlebook.plan.basis import Basis, named_day, named_plan
+from fettlebook.plan.blocks import Block, StepPart
 from fettlebook.plan.check import check_plan, figures
 from fettlebook.plan.day import DayPlan, DayVerdict, PlannedVisit
 from fettlebook.plan.day_state import NEVER
@@ -16,7 +17,7 @@ from fettlebook.plan.events import ChairOut, Emergency, Event, FailedCycle, Mach
 from fettlebook.plan.explain import why_late
 from fettlebook.plan.instance import Instance, Plan
 from fettlebook.plan.replan import Replanned, replan
-from fettlebook.plan.tasks import Block, Maps, StepPart
+from fettlebook.plan.tasks import Maps
 from fettlebook.plan.whole_day import left_unsterile, tasks_of
 from fettlebook.practice.visit import Visit
 

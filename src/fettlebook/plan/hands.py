@@ -1,42 +1,33 @@
 """Who is in on a day, and what the machines owe before their first load.
 
-Comes in: the practice file and a day. Goes out: people with their shifts in minutes of the day, machines with the first
-minute at which they may run, and the tests, each given to a person.
+Comes in: the practice file and a day. Goes out: people with their shifts in minutes of the day, machines with the minute
+at which they are warm, their cycles, and the tests that come before their first load; who does them the plan decides.
 """
 
 from dataclasses import dataclass
 from datetime import date, time, timedelta
 
 from fettlebook.plan.dayclock import DayClock
+from fettlebook.plan.detail import Cycle, OwedTest
 from fettlebook.plan.instance import LONGEST_DAY_MIN, Machine, Person, Work
 from fettlebook.practice.model import Machine as PracticeMachine
-from fettlebook.practice.model import MachineKind, Practice, Shift, Skill
+from fettlebook.practice.model import MachineKind, Practice, SetType, Shift, Skill
 from fettlebook.practice.model import Person as PracticePerson
 
 _WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+_OF_THE_DAY = ", of the day"
 _WORK: tuple[tuple[Skill, Work], ...] = ((Skill.CHAIRS, "chairs"), (Skill.INSTRUMENTS, "instruments"))
 
 
 @dataclass(frozen=True, slots=True)
-class MachineTest:
-    """A test of a machine before its first load: the attended part, then the machine alone."""
-
-    machine: str
-    name: str
-    person: str
-    start: int
-    attended: int
-    end: int
-
-
-@dataclass(frozen=True, slots=True)
 class Crew:
-    """The people of a day, the machines that may run, and the tests that come first."""
+    """The people of a day and the machines that may run. `cycle_kinds`: what a set may ride that names no types of its own."""
 
     people: tuple[Person, ...]
+    baths: tuple[Machine, ...]
     washers: tuple[Machine, ...]
     sterilizers: tuple[Machine, ...]
-    tests: tuple[MachineTest, ...]
+    cycle_kinds: tuple[str, ...] = ()
 
 
 def closed_for(practice: Practice, day: date) -> str:
@@ -52,23 +43,49 @@ def closed_for(practice: Practice, day: date) -> str:
 def crew_of(practice: Practice, clock: DayClock) -> Crew:
     """Return who and what is there on the clock's day; nobody on a holiday."""
     people = [p for person in practice.people if (p := _person(practice, person, clock)) is not None]
-    machines = [m for m in practice.machines if not m.out_of_service and m.kind is not MachineKind.ULTRASONIC]
-    tests, ready, busy = _tests(machines, people)
-    people = [p.model_copy(update={"breaks": tuple(sorted((*p.breaks, *busy[p.id])))}) if p.id in busy else p for p in people]
+    hands = [p.from_ for p in people if "instruments" in p.does]
+    choice = any(s.cycle_types for s in practice.sets)
 
     def of(kind: MachineKind) -> tuple[Machine, ...]:
         return tuple(
-            Machine(
-                id=m.id,
-                capacity=m.capacity_places,
-                minutes=next(c.minutes for c in m.cycles if c.id == m.day_cycle),
-                not_before=ready[m.id],
-            )
-            for m in machines
-            if m.kind is kind
+            _machine(practice, m, min(hands, default=LONGEST_DAY_MIN), choice=choice)
+            for m in practice.machines
+            if m.kind is kind and not m.out_of_service
         )
 
-    return Crew(tuple(people), of(MachineKind.WASHER), of(MachineKind.STERILIZER), tests)
+    baths = of(MachineKind.ULTRASONIC) if any(s.bath for s in practice.sets) else ()
+    kinds = dict.fromkeys(c.kind for m in of(MachineKind.STERILIZER) for c in m.cycles if c.kind.endswith(_OF_THE_DAY))
+    return Crew(tuple(people), baths, of(MachineKind.WASHER), of(MachineKind.STERILIZER), tuple(kinds))
+
+
+def _machine(practice: Practice, m: PracticeMachine, first_in: int, *, choice: bool) -> Machine:
+    """Return a machine as the plan sees it: switched on as the first person comes who does instruments."""
+    day_cycle = next(c for c in m.cycles if c.id == m.day_cycle)
+    cycles: tuple[Cycle, ...] = ()
+    if choice and m.kind is MachineKind.STERILIZER:
+        cycles = tuple(Cycle(id=c.id, kind=c.type + (_OF_THE_DAY if c is day_cycle else ""), minutes=c.minutes) for c in m.cycles)
+    return Machine(
+        id=m.id,
+        capacity=m.capacity_places,
+        minutes=min((c.minutes for c in cycles), default=day_cycle.minutes),
+        not_before=min(first_in + m.warm_up_minutes, LONGEST_DAY_MIN),
+        cycles=cycles,
+        tests=tuple(
+            OwedTest(name=t.name, attended_minutes=t.attended_minutes, alone_minutes=t.unattended_minutes)
+            for t in m.tests
+            if t.every == "day" and t.attended_minutes + t.unattended_minutes
+        ),
+        room=m.room if practice.reprocessing.ways else None,
+    )
+
+
+def rides_of(set_type: SetType, crew: Crew) -> tuple[str, ...]:
+    """Return the kinds of cycle that a set may ride: its own types, or else the day's cycles; empty where there is no choice."""
+    if not crew.cycle_kinds:
+        return ()
+    if not set_type.cycle_types:
+        return crew.cycle_kinds
+    return tuple(k for t in set_type.cycle_types for k in (t, t + _OF_THE_DAY))
 
 
 def _person(practice: Practice, person: PracticePerson, clock: DayClock) -> Person | None:
@@ -105,33 +122,3 @@ def _shift(shift: Shift, clock: DayClock, days_on: int) -> tuple[tuple[int, int]
 
     rests = [(at(a, is_end=False), at(b, is_end=False)) for a, b in shift.breaks]
     return (clock.wall(shift.from_, days_on=days_on), at(shift.to, is_end=True)), rests
-
-
-def _tests(
-    machines: list[PracticeMachine], people: list[Person]
-) -> tuple[tuple[MachineTest, ...], dict[str, int], dict[str, list[tuple[int, int]]]]:
-    """Give the daily tests to the first person in who does instruments; warm-up begins as that person comes."""
-    hands = sorted((p for p in people if "instruments" in p.does), key=lambda p: (p.from_, len(p.does)))
-    if not hands:
-        return (), {m.id: LONGEST_DAY_MIN for m in machines}, {}
-    who = hands[0]
-    tests: list[MachineTest] = []
-    ready: dict[str, int] = {}
-    free = who.from_
-    for m in machines:
-        at = who.from_ + m.warm_up_minutes
-        for test in (t for t in m.tests if t.every == "day"):
-            start = _clear_of_breaks(who, max(free, at), test.attended_minutes)
-            at = start + test.attended_minutes + test.unattended_minutes
-            free = start + test.attended_minutes
-            tests.append(MachineTest(m.id, test.name, who.id, start, test.attended_minutes, at))
-        ready[m.id] = min(at, LONGEST_DAY_MIN)
-    busy = {who.id: [(t.start, t.start + t.attended) for t in tests if t.attended]}
-    return tuple(tests), ready, busy
-
-
-def _clear_of_breaks(person: Person, start: int, minutes: int) -> int:
-    for a, b in sorted(person.breaks):
-        if start < b and start + minutes > a:
-            start = b
-    return start

@@ -5,60 +5,40 @@ alone after them starts at the second at which the hands are done, so that a ste
 A step whose length can't be said holds a stand-in of time and is named in a finding; it is never planned as if it took
 none.
 
-Not in this plan: the ultrasonic bath, machine tests other than the daily ones, who releases a load, and duties other
-than before the first visit, between visits and at the end of the day. What is left out this way is said in a finding.
+What is due by the book (weekly and rarer tests, samples, releases) is in it where the standing is given; what no plan
+could know is said in a finding.
 """
 
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
-from itertools import groupby, pairwise
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 from fettlebook.errors import Finding, Mendable
+from fettlebook.plan.blocks import Block, blocks_of, longest_known, part_of
+from fettlebook.plan.day_detail import moves_of, owing_tests, placed, set_types, with_what_is_owed, with_what_stood_still
 from fettlebook.plan.dayclock import DayClock
-from fettlebook.plan.hands import MachineTest, closed_for, crew_of
-from fettlebook.plan.instance import LONGEST_DAY_MIN, Chair, Instance, Procedure, Reprocess, SetType, Step
+from fettlebook.plan.detail import Transport
+from fettlebook.plan.hands import closed_for, crew_of
+from fettlebook.plan.instance import LONGEST_DAY_MIN, Chair, Instance, Procedure, Reprocess, Step
 from fettlebook.plan.instance import Visit as DayVisit
+from fettlebook.plan.owed import Owing
 from fettlebook.practice.model import MachineKind, Practice
 from fettlebook.practice.visit import Visit
 from fettlebook.rules.model import When
 from fettlebook.times.model import RunningTime
 
-STAND_IN_S = 600  # held for a step of unknown length that no other chair knows either
 _WHEN: dict[Procedure, When] = {"opening": When.BEFORE_FIRST_VISIT, "turnover": When.BETWEEN_VISITS, "closing": When.END_OF_DAY}
 
 
 @dataclass(frozen=True, slots=True)
-class StepPart:
-    """One step of a duty inside a block of the instance."""
-
-    step_id: str
-    name: str
-    seconds: int
-    attended: bool
-    unknown: bool = False  # the seconds are a stand-in
-
-
-@dataclass(frozen=True, slots=True)
-class Block:
-    """What one step of the instance stands for: the steps of a duty, and the second of its first minute at which they begin.
-
-    `begins` is negative where unattended steps begin before the block, in the last minute of the hands before them.
-    """
-
-    parts: tuple[StepPart, ...]
-    begins: int = 0
-
-
-@dataclass(frozen=True, slots=True)
 class Maps:
-    """What the instance does not say: which steps a block holds, visits, tests, and what could not be planned."""
+    """What the instance does not say: which steps a block holds, visits, and what could not be planned."""
 
     clock: DayClock
     blocks: dict[tuple[str, Procedure, int], Block]
     visits: dict[str, Visit]
-    tests: tuple[MachineTest, ...]
     refused: dict[str, str]  # visit -> why it is not in the instance
     cycles: dict[str, str]  # machine -> its cycle of the day
     findings: tuple[Finding, ...]
@@ -69,7 +49,9 @@ class Maps:
         return sum(p.unknown for block in self.blocks.values() for p in block.parts)
 
 
-def day_instance(practice: Practice, times: tuple[RunningTime, ...], visits: tuple[Visit, ...], day: date) -> tuple[Instance, Maps]:
+def day_instance(
+    practice: Practice, times: tuple[RunningTime, ...], visits: tuple[Visit, ...], day: date, owing: Owing | None = None
+) -> tuple[Instance, Maps]:
     """Return the day as an instance, and the maps that lead back.
 
     Parameters
@@ -83,6 +65,8 @@ def day_instance(practice: Practice, times: tuple[RunningTime, ...], visits: tup
         reason, never dropped in silence.
     day
         The day, in the practice's zone.
+    owing
+        What the standing says is due that day; left out, nothing is known of it and a finding says so.
 
     Raises
     ------
@@ -92,8 +76,9 @@ def day_instance(practice: Practice, times: tuple[RunningTime, ...], visits: tup
     clock = DayClock(day, ZoneInfo(practice.practice.time_zone))
     findings: list[Finding] = []
     kept, refused = _sort_out(practice, visits, clock, findings)
-    used_chairs = {v.chair for v in kept}
-    chairs, blocks = _chairs(practice, times, used_chairs, findings)
+    moves = moves_of(practice, kept)
+    used_chairs = {v.chair for v in kept} | {c for chairs in moves.values() for c in chairs}
+    chairs, blocks = _chairs(practice, with_what_stood_still(times, owing), used_chairs, findings)
     crew = crew_of(practice, clock)
     if closed := closed_for(practice, day):
         findings.append(Finding(f"the practice is closed ({closed})", f"{day}", "Move the visits, or mend the practice file.", "warning"))
@@ -106,7 +91,7 @@ def day_instance(practice: Practice, times: tuple[RunningTime, ...], visits: tup
         day_start=start,
         day_end=end,
         people=crew.people,
-        chairs=chairs,
+        chairs=tuple(placed(practice, c, clock) for c in chairs),
         visits=tuple(
             DayVisit(
                 id=v.ref,
@@ -115,19 +100,26 @@ def day_instance(practice: Practice, times: tuple[RunningTime, ...], visits: tup
                 minutes=max(1, clock.minute_up(v.end) - clock.minute_up(v.start)),
                 uses=dict(kinds[v.visit_kind].uses),
                 weight=kinds[v.visit_kind].weight,
+                may_move=moves[v.ref],
             )
             for v in kept
         ),
-        set_types=tuple(SetType(id=s.id, owned=s.owned, places=s.places) for s in practice.sets),
-        washers=crew.washers,
-        sterilizers=crew.sterilizers,
+        set_types=set_types(practice, crew),
+        washers=tuple(owing_tests(m, owing) for m in crew.washers),
+        sterilizers=tuple(owing_tests(m, owing) for m in crew.sterilizers),
+        baths=tuple(owing_tests(m, owing) for m in crew.baths),
+        apart=r.apart,
+        store=r.store if r.ways else None,
+        transport=tuple(Transport(from_=w.from_, to=w.to, minutes=w.minutes) for w in r.ways),
         reprocess=Reprocess(
             load_minutes=r.load_minutes, unload_minutes=r.unload_minutes, pack_minutes=r.pack_minutes, cool_minutes=r.cool_minutes
         ),
     )
-    findings += _not_planned(practice, times, used_chairs)
+    instance, said = with_what_is_owed(practice, times, instance, clock, owing)
+    findings += said
+    findings += _not_planned(practice, times, used_chairs, owing)
     cycles = {m.id: m.day_cycle for m in practice.machines}
-    return instance, Maps(clock, blocks, {v.ref: v for v in visits}, crew.tests, refused, cycles, tuple(findings))
+    return instance, Maps(clock, blocks, {v.ref: v for v in visits}, refused, cycles, tuple(dict.fromkeys(findings)))
 
 
 def _sort_out(
@@ -170,9 +162,7 @@ def _chairs(
 ) -> tuple[tuple[Chair, ...], dict[tuple[str, Procedure, int], Block]]:
     chairs: list[Chair] = []
     blocks: dict[tuple[str, Procedure, int], Block] = {}
-    longest: dict[str, int] = {}
-    for t in times:
-        longest[t.step_id] = max(longest.get(t.step_id, 0), t.seconds or 0)
+    longest = longest_known(times)
     for chair in practice.chairs:
         if chair.id not in used:
             continue
@@ -180,7 +170,7 @@ def _chairs(
         for procedure, when in _WHEN.items():
             own = [t for t in times if t.chair == chair.id and t.when is when]
             steps: list[Step] = []
-            for step, block in _blocks([_part(t, longest[t.step_id], findings) for t in own]):
+            for step, block in blocks_of([part_of(t, longest[t.step_id], findings) for t in own]):
                 blocks[chair.id, procedure, len(steps)] = block
                 steps.append(step)
             procedures[procedure] = tuple(steps)
@@ -194,61 +184,22 @@ def _chairs(
     return tuple(chairs), blocks
 
 
-def _blocks(parts: list[StepPart]) -> Iterable[tuple[Step, Block]]:
-    """Cut a procedure into blocks of whole minutes.
-
-    Hands for `a` seconds take ceil(a) minutes of a person. What runs alone for `u` seconds after them needs nobody to
-    start it later, so it ends by ceil(a + u); where that is the hands' own last minute, it is part of their block.
-    """
-    runs = [tuple(run) for _, run in groupby(parts, key=lambda p: p.attended)]
-    spare = 0  # seconds of the hands' last minute that are left
-    k = 0
-    while k < len(runs):
-        run, seconds = runs[k], sum(p.seconds for p in runs[k])
-        if not run[0].attended:
-            minutes = -(-max(0, seconds - spare) // 60)
-            yield Step(name=_block_name(run), minutes=max(1, minutes), attended=False), Block(run, -spare)
-            spare, k = 0, k + 1
-            continue
-        minutes = max(1, -(-seconds // 60))
-        spare = minutes * 60 - seconds
-        k += 1
-        if k < len(runs) and sum(p.seconds for p in runs[k]) <= spare:
-            run, spare, k = run + runs[k], 0, k + 1
-        yield Step(name=_block_name(run), minutes=minutes, attended=True), Block(run)
-
-
-def _part(t: RunningTime, elsewhere: int, findings: list[Finding]) -> StepPart:
-    if t.seconds is not None:
-        return StepPart(t.step_id, t.name, t.seconds, t.attended)
-    held = elsewhere or STAND_IN_S
-    source = "as long as on another chair" if elsewhere else "a stand-in"
-    findings.append(
-        Finding(
-            f"its length can't be said ({t.missing}); the plan holds {-(-held // 60)} min for it, {source}",
-            f"{t.chair}, {t.step_id}",
-            "Mend what is missing before anyone relies on this time: it is no proof that the step is long enough.",
-        )
-    )
-    return StepPart(t.step_id, t.name, held, t.attended, unknown=True)
-
-
-def _block_name(parts: tuple[StepPart, ...]) -> str:
-    return "; ".join(p.name or p.step_id for p in parts)[:200]
-
-
-def _not_planned(practice: Practice, times: tuple[RunningTime, ...], used: set[str]) -> Iterable[Finding]:
+def _not_planned(practice: Practice, times: tuple[RunningTime, ...], used: set[str], owing: Owing | None) -> Iterable[Finding]:
     """Say once what is owed beside the plan, so that a full timetable is not mistaken for all the work there is."""
     minutes: dict[tuple[str, When], int] = {}
-    for t in times:
-        if t.when not in _WHEN.values() and t.when is not When.AFTER_STANDING_STILL and t.chair in used:
+    elsewhere = (*_WHEN.values(), When.AFTER_STANDING_STILL, When.END_OF_SESSION)
+    for t in times if owing is None else ():
+        if t.when not in elsewhere and t.chair in used:
             minutes[t.duty_name or t.duty_id, t.when] = minutes.get((t.duty_name or t.duty_id, t.when), 0) + (t.seconds or 0)
     owed = [f"{name} ({when.value}, about {-(-s // 60 // max(1, len(used)))} min a chair)" for (name, when), s in minutes.items()]
-    owed += [f"{m.id} (bath)" for m in practice.machines if m.kind is MachineKind.ULTRASONIC and not m.out_of_service]
+    if not any(s.bath for s in practice.sets):
+        owed += [
+            f"{m.id} (no set type goes through it)" for m in practice.machines if m.kind is MachineKind.ULTRASONIC and not m.out_of_service
+        ]
     if owed:
         yield Finding(
             "the timetable gives these no time yet: " + "; ".join(owed),
             "day plan",
-            "Do them where the timetable leaves room.",
+            "Do them where the timetable leaves room; with --book, what is due stands in it. Sets that need the bath: `bath = true`.",
             "warning",
         )

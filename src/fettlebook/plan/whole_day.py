@@ -1,7 +1,6 @@
 """One day from practice and book to the plan that people read: instance, solution, words."""
 
-from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from datetime import date
 
@@ -9,9 +8,12 @@ from fettlebook.errors import Finding
 from fettlebook.plan.basis import basis_of
 from fettlebook.plan.check import check_plan, figures
 from fettlebook.plan.day import DayPlan, DayVerdict, PlannedVisit, Task
+from fettlebook.plan.dayclock import DayClock
 from fettlebook.plan.explain import Words, dirty_at_night, hopeless_words, line, minutes_late, shortages_of, verdict_of, why_late
 from fettlebook.plan.instance import Batch, Instance, Plan
 from fettlebook.plan.leftover import with_leftovers
+from fettlebook.plan.owed import Owing
+from fettlebook.plan.slack import not_placed
 from fettlebook.plan.solve import Progress, Solved, solve
 from fettlebook.plan.tasks import Maps, day_instance
 from fettlebook.practice.model import Practice
@@ -31,6 +33,7 @@ def plan_day(
     not_planned: tuple[Visit, ...] = (),
     deterministic: float | None = None,
     told: Callable[[Progress], None] | None = None,
+    owing: Owing | None = None,
 ) -> DayPlan:
     """Return one day, planned.
 
@@ -52,15 +55,18 @@ def plan_day(
         Visits of the book that may not be planned (chair taken, out of service); they count as not served.
     told
         Called with each better plan.
+    owing
+        What the standing says is due; see `day_instance`.
 
     Raises
     ------
     Mendable
         The rulebooks ask nothing between visits or at the end of the day.
     """
-    instance, maps = day_instance(practice, times, visits, day)
+    instance, maps = day_instance(practice, times, visits, day, owing)
     solved = solve(instance, limit_s=limit_s, seed=seed, deterministic=deterministic, told=told)
     solved = _finish_sets(instance, solved)
+    instance = instance.moved(solved.plan)
     words = Words(maps.clock.shown, {s.id: s.name for s in practice.sets})
     shortages = shortages_of(instance, solved, words, limit_s=min(6.0, limit_s), seed=seed, deterministic=deterministic)
     booked = len(visits) + len(not_planned)
@@ -69,9 +75,6 @@ def plan_day(
     if verdict is DayVerdict.DOES_NOT_FIT and not shortages:
         why = next(iter(maps.refused.values()), "a visit of the book can't be planned")
         text = text.replace("does not fit", f"does not fit: {why}", 1)
-    tested = Counter({t.person: 0 for t in maps.tests})
-    for t in maps.tests:
-        tested[t.person] += t.attended
     clock = maps.clock
     return DayPlan(
         day=day,
@@ -83,9 +86,9 @@ def plan_day(
         weighted_minutes_late=solved.weighted_minutes_late,
         bound_minutes_late=solved.bound,
         end_of_day=clock.moment(solved.figures.end_of_day) if solved.plan.visits else None,
-        attended_minutes={p: n + tested[p] for p, n in solved.figures.attended_minutes.items()},
+        attended_minutes=solved.figures.attended_minutes,
         method=_method(solved),
-        findings=(*findings, *maps.findings, *left_unsterile(instance, solved.plan, words)),
+        findings=(*findings, *maps.findings, *left_unsterile(instance, solved.plan, words), *without_room(instance, solved.plan)),
         basis=basis_of(practice, instance, solved.plan, maps),
     )
 
@@ -129,11 +132,15 @@ def _visits(instance: Instance, solved: Solved, maps: Maps, words: Words) -> tup
     late = minutes_late(instance, solved.plan)
     why = why_late(instance, solved.plan, words) | {h.visit: f"it {hopeless_words(h, words)}" for h in solved.hopeless} | maps.refused
     out = []
+    chair_of = {v.id: v.chair for v in instance.visits}
     for ref, v in sorted(maps.visits.items(), key=lambda x: (x[1].start, x[1].chair)):
         p = planned.get(ref)
         start = maps.clock.moment(p.start) if p else None
         reason = why.get(ref, "" if p else "left out so that the others can be served")
-        out.append(PlannedVisit(ref, v.chair, v.visit_kind, v.start, start, late.get(ref, 0), p.units if p else (), reason))
+        chair = chair_of.get(ref, v.chair)
+        if chair != v.chair:
+            reason = f"moved here from {v.chair}, so that the day fits better" + (f"; {reason}" if reason else "")
+        out.append(PlannedVisit(ref, chair, v.visit_kind, v.start, start, late.get(ref, 0), p.units if p else (), reason))
     return tuple(out)
 
 
@@ -143,7 +150,7 @@ def _never(v: Visit) -> PlannedVisit:
 
 def tasks_of(instance: Instance, plan: Plan, maps: Maps) -> list[Task]:
     """Return every bar of the timetable."""
-    clock, r = maps.clock, instance.reprocess
+    clock, pack = maps.clock, instance.pack_minutes()
     chairs = {c.id: c for c in instance.chairs}
     tasks: list[Task] = []
     for s in plan.steps:
@@ -174,27 +181,56 @@ def tasks_of(instance: Instance, plan: Plan, maps: Maps) -> list[Task]:
         kind = maps.visits[v.id].visit_kind
         tasks.append(Task("visit", chair, None, kind, clock.moment(v.start), clock.moment(v.start + length), False, v.id, v.units))
     for k in plan.packs:
-        what = f"pack {k.unit.replace('#', ' ')}"
-        tasks.append(
-            Task("pack", "packing", k.person, what, clock.moment(k.start), clock.moment(k.start + r.pack_minutes), True, None, (k.unit,))
-        )
+        what, done = f"pack {k.unit.replace('#', ' ')}", clock.moment(k.start + pack[k.unit.rpartition("#")[0]])
+        tasks.append(Task("pack", "packing", k.person, what, clock.moment(k.start), done, True, None, (k.unit,)))
     for b in plan.batches:
         tasks += _batch(instance, b, maps)
-    for t in maps.tests:
-        start, hands = clock.moment(t.start), clock.moment(t.start + t.attended)
-        if t.attended:
-            tasks.append(Task("test", t.machine, t.person, t.name, start, hands, True))
-        if t.end > t.start + t.attended:
-            tasks.append(Task("test", t.machine, None, t.name, hands, clock.moment(t.end), False))
-    return tasks
+    return [*tasks, *_tests(instance, plan, clock), *_duties(instance, plan, clock)]
+
+
+def _tests(instance: Instance, plan: Plan, clock: DayClock) -> Iterable[Task]:
+    owed = {m.id: m.tests for m in (*instance.baths, *instance.washers, *instance.sterilizers)}
+    for t in plan.tests:
+        test = owed[t.machine][t.index]
+        start, hands = clock.moment(t.start), clock.moment(t.start + test.attended_minutes)
+        if test.attended_minutes:
+            yield Task("test", t.machine, t.person, test.name, start, hands, True)
+        if test.alone_minutes:
+            yield Task("test", t.machine, None, test.name, hands, clock.moment(t.start + test.minutes), False)
+
+
+def _duties(instance: Instance, plan: Plan, clock: DayClock) -> Iterable[Task]:
+    owed = {d.id: d for d in instance.duties}
+    for d in plan.duties:
+        duty, at = owed[d.id], d.start
+        for step in duty.steps:
+            person = d.person if step.attended else None
+            place = duty.subject or "practice"
+            yield Task("duty", place, person, step.name, clock.moment(at), clock.moment(at + step.minutes), step.attended)
+            at += step.minutes
+
+
+def without_room(instance: Instance, plan: Plan) -> tuple[Finding, ...]:
+    """Say which duties the timetable has no room for."""
+    if not (missing := not_placed(instance, plan)):
+        return ()
+    said = dict.fromkeys(f"{d.name}, {d.subject}" if d.subject else d.name for d in missing)
+    return (
+        Finding(
+            f"no room for {len(missing)} {'duty' if len(missing) == 1 else 'duties'}: {'; '.join(said)}",
+            "day plan",
+            "A person decides: do them before the first visit or after the last, move a visit, or another day where the rule lets you.",
+            "warning",
+        ),
+    )
 
 
 def _batch(instance: Instance, b: Batch, maps: Maps) -> list[Task]:
     clock, r = maps.clock, instance.reprocess
-    machine = next(m for m in (*instance.washers, *instance.sterilizers) if m.id == b.machine)
+    machine = next(m for m in (*instance.baths, *instance.washers, *instance.sterilizers) if m.id == b.machine)
     sets = f"{len(b.units)} {'set' if len(b.units) == 1 else 'sets'}"
-    cycle = maps.cycles.get(b.machine, "cycle")
-    end = b.start + machine.minutes
+    cycle = b.cycle or maps.cycles.get(b.machine, "cycle")
+    end = b.start + machine.cycle_minutes(b.cycle)
     out = [
         Task("load", b.machine, b.load_person, f"load {sets}", clock.moment(b.load_start), clock.moment(b.start), True, None, b.units),
         Task("cycle", b.machine, None, f"{cycle}, {sets}", clock.moment(b.start), clock.moment(end), False, None, b.units),
