@@ -19,6 +19,7 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 
 from fettlebook.book.entries import Moment, new_entry
@@ -28,7 +29,7 @@ from fettlebook.book.tree import verify_inclusion
 from machine import machine
 
 NOW = 1_772_442_000_000
-COLUMNS = "practice, seq, id, kind, received, at, device, n, digest, leaf"
+COLUMNS = "practice, seq, id, kind, device, n, hash, leaf"
 SETTINGS = ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON", "cell_size_check=ON")
 
 
@@ -41,8 +42,8 @@ def made(count: int, start: int = 0) -> list[bytes]:
     fields = json.loads(first)
     entries = []
     for n in range(start + 1, start + count + 1):
-        digest = hashlib.sha256(str(n).encode()).hexdigest()
-        new_id = f"{digest[:8]}-{digest[8:12]}-7{digest[12:15]}-8{digest[15:18]}-{digest[18:30]}"
+        digest, at = hashlib.sha256(str(n).encode()).hexdigest(), f"{NOW + n * 20_000:012x}"  # version 7: the time first, then chance
+        new_id = f"{at[:8]}-{at[8:]}-7{digest[12:15]}-8{digest[15:18]}-{digest[18:30]}"
         chair = f"chair {n % 12 + 1}".encode()
         one = first.replace(fields["id"].encode(), new_id.encode()).replace(b'"n":1,', b'"n":%d,' % n).replace(b"chair 1", chair)
         entries.append(one)
@@ -102,14 +103,14 @@ class _OnSqlite:
         """Insert the sealed bytes alone."""
         for begin, end in self._batches(chunk):
             self._bare.execute("BEGIN IMMEDIATE")
-            self._bare.executemany("INSERT INTO bare VALUES (?, ?)", [(r[1], r[9]) for r in self.rows[begin:end]])
+            self._bare.executemany("INSERT INTO bare VALUES (?, ?)", [(r[1], r[7]) for r in self.rows[begin:end]])
             self._bare.execute("COMMIT")
 
     def same(self, chunk: int) -> None:
         """Insert rows that are known beforehand into the book's own tables."""
         for begin, end in self._batches(chunk):
             self._same.execute("BEGIN IMMEDIATE")
-            self._same.executemany(f"INSERT INTO entry ({COLUMNS}) VALUES (?,?,?,?,?,?,?,?,?,?)", self.rows[begin:end])
+            self._same.executemany(f"INSERT INTO entry ({COLUMNS}) VALUES (?,?,?,?,?,?,?,?)", self.rows[begin:end])
             self._same.executemany("INSERT INTO entry_subject VALUES (?,?,?)", self.subjects[self.each * begin : self.each * end])
             self._same.execute("COMMIT")
 
@@ -153,11 +154,14 @@ def verifying_and_proving(folder: Path, count: int) -> None:
     print(f"a book of {count:,} entries: {path.stat().st_size / count:,.0f} bytes each; made in {grown_s:.0f} s, {count / grown_s:,.0f}/s")
     with open_book(path, write=False) as book:
         leaves = [r.leaf for r in book.rows(until=min(count, 200_000))]
-        bare_s = min(in_turn(1, lambda _: [hashlib.sha256(leaf).digest() for leaf in leaves])[0] for _ in range(3)) * count / len(leaves)
+        bare_s = min(processor_s(lambda: [hashlib.sha256(leaf).digest() for leaf in leaves]) for _ in range(3)) * count / len(leaves)
         length = statistics.fmean(map(len, leaves))
         leaves.clear()
-        (own_s,) = in_turn(1, lambda _: _whole(book))
-        row("verify a whole book from its file, one core", "SHA-256 of the bytes", (own_s, bare_s), count, "goal 0.3")
+        for what, sealed_only in (("what is sealed", True), ("all of it", False)):
+            one_s = processor_s(partial(_whole, book, sealed_only, 1))
+            row(f"verify from the file, {what}, one core", "SHA-256 of the bytes", (one_s, bare_s), count, "goal 0.3")
+            (two_s,) = in_turn(1, partial(_whole, book, sealed_only, 2))
+            row(f"verify from the file, {what}, two cores", "SHA-256 of the bytes", (two_s, bare_s), count, "goal 0.5, by the clock")
         subprocess.run([sys.executable, "-m", "fettlebook", "book", "verify", str(path)], check=True, stdout=subprocess.DEVNULL)
         held = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
         print(f"  {length:,.0f} bytes each; memory of `fettlebook book verify` as a whole: {held:,.0f} MB (goal under 200)")
@@ -171,8 +175,19 @@ def verifying_and_proving(folder: Path, count: int) -> None:
         print(f"proof of one entry of {size:,}: median {taken[150]:.2f} ms, 99 of 100 under {taken[296]:.2f} ms (goal: under 2 at 10 M)")
 
 
-def _whole(book: Store) -> None:
-    assert book.verify().whole
+def processor_s(work: Callable[[], object]) -> float:
+    """Return the processor time of some work, with that of the processes that it starts: the machine is shared [s]."""
+
+    def now() -> float:
+        return sum(sum(resource.getrusage(who)[:2]) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
+
+    begun = now()
+    work()
+    return now() - begun
+
+
+def _whole(book: Store, sealed_only: bool, cores: int, _: int = 0) -> None:
+    assert book.verify(sealed_only=sealed_only, cores=cores).whole
 
 
 @contextmanager

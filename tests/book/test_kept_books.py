@@ -41,10 +41,25 @@ def test_a_kept_book_is_brought_forward_with_all_its_entries_and_the_right_tree(
             assert store.head().tree == tree
             proof = store.prove_entry(1)
             assert verify_inclusion(leaf_hash(leaves[0]), 0, len(leaves), proof.hashes, tree.root())
+            assert store.verify().whole
             assert store.note(PracticeFileVersion.of(""), moment=Moment(1, "UTC")).seq == len(leaves) + 1
     raw = sqlite3.connect(path)
     assert raw.execute("PRAGMA user_version").fetchone() == (SCHEMA,)
     raw.close()
+
+
+def test_a_record_that_was_changed_before_is_located_also_after_its_book_was_brought_forward(tmp_path: Path) -> None:
+    path = tmp_path / "book.sqlite"
+    shutil.copy(KEPT / "book-schema-3.sqlite", path)
+    raw = sqlite3.connect(path)
+    raw.execute("DROP TRIGGER entry_no_update")
+    raw.execute("UPDATE entry SET leaf = CAST(replace(CAST(leaf AS TEXT), 'ana', 'ben') AS BLOB) WHERE practice = 'mill lane' AND seq = 77")
+    raw.execute("CREATE TRIGGER entry_no_update BEFORE UPDATE ON entry BEGIN SELECT RAISE(ABORT, 'entries are never changed'); END")
+    raw.commit()
+    raw.close()
+    with open_book(path, "mill lane") as store:
+        assert [(f.kind, f.first, f.last) for f in store.verify().faults] == [("changed", 77, 77)]
+        assert store.of("quayside").verify().whole
 
 
 def test_there_is_a_kept_book_of_every_earlier_schema() -> None:

@@ -11,9 +11,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fettlebook.book.entries import Moment, new_entry
-from fettlebook.book.kinds import DayPlanned
-from fettlebook.book.stores import SqliteStore, open_book, tables
+from fettlebook.book.entries import Moment, Mono, new_entry, new_id
+from fettlebook.book.kinds import CycleRecorded, DayPlanned
+from fettlebook.book.received import Receipt
+from fettlebook.book.stores import SqliteStore, Store, open_book, tables
+from fettlebook.book.sweep import Salt
+from fettlebook.book.sweeper import sweep_apart
 from fettlebook.book.tree import Peaks, leaf_hash, peaks_of
 from fettlebook.book.verify import Anchor, Row, Verification, verify_book
 from fettlebook.errors import Mendable
@@ -70,11 +73,9 @@ def said(verification: Verification) -> list[tuple[str, int, int]]:
 
 
 def rewritten(row: Row, old: bytes = b"invented", new: bytes = b"INVENTED") -> Row:
-    import hashlib
-
     leaf = row.leaf.replace(old, new)
     assert leaf != row.leaf
-    return replace(row, leaf=leaf, digest=hashlib.sha256(leaf[9 : leaf.rindex(b',"offset":')]).digest())
+    return replace(row, leaf=leaf, hash=leaf_hash(leaf))
 
 
 def test_a_book_that_nobody_touched_is_whole_and_has_the_root_of_its_head(path: Path, book: Book) -> None:
@@ -103,7 +104,7 @@ def test_a_change_that_also_mends_the_columns_is_located_to_the_run_whose_hash_w
     assert ("changed", seq, seq) in said(book.verify(rows, receipts={seq: book.leaves[seq - 1]}))
 
 
-@pytest.mark.parametrize("column", ["id", "kind", "received", "at", "device", "n", "digest"])
+@pytest.mark.parametrize("column", ["id", "kind", "device", "n", "hash"])
 def test_a_changed_column_beside_true_bytes_is_an_index_fault(book: Book, column: str) -> None:
     for seq in (10, 690):
         old = getattr(book.rows[seq - 1], column)
@@ -293,11 +294,13 @@ def everything(store: SqliteStore) -> list[Any]:
         return [connection.exec_driver_sql(f"SELECT * FROM {table}").all() for table in tables.metadata.tables]
 
 
-def test_a_book_is_verified_while_others_write(path: Path, tmp_path: Path) -> None:
+@pytest.mark.parametrize("quick", [True, False])
+def test_a_book_is_verified_while_others_write(path: Path, tmp_path: Path, quick: bool) -> None:
     copy = tmp_path / "book.sqlite"
     copy.write_bytes(path.read_bytes())
     with open_book(copy) as store:
         rows: Callable[..., Any] = store.rows
+        swept: Callable[..., Any] = store._sweep
         data = DayPlanned(day="2026-03-03", instance_digest="ab" * 32, verdict="fits", line="x")
 
         def and_write(until: int | None = None) -> Any:
@@ -306,6 +309,119 @@ def test_a_book_is_verified_while_others_write(path: Path, tmp_path: Path) -> No
                     store.note(data, moment=Moment(NOW, "UTC"))
                 yield row
 
+        def and_write_three(*asked: Any, **how: Any) -> Any:
+            for _ in range(3):
+                store.note(data, moment=Moment(NOW, "UTC"))
+            return swept(*asked, **how)
+
         store.rows = and_write  # type: ignore[method-assign]
+        store._sweep = and_write_three if quick else lambda *_, **__: None  # type: ignore[method-assign]
         assert store.verify().whole
         assert store.head().size == SIZE + 3
+
+
+@pytest.fixture(scope="module")
+def long_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A book with all that entries can look like: clocks, roles, references, quotation marks, files, clashes, unknown kinds."""
+    path = tmp_path_factory.mktemp("long") / "book.sqlite"
+    with open_book(path) as store:
+        log = store.keep_file(b"time,temp\n0,20\n", media="text/csv", name="log.csv")
+        cycle = CycleRecorded(machine="sterilizer 1", cycle="standard", began_ms=NOW, said="passed", log=log)
+        plan = DayPlanned(day="2026-03-02", instance_digest="ab" * 32, verdict="fits", line='Says "n":7,"subjects":["x"],"v":1,"zone":"Z".')
+        made = []
+        for n in range(1, 1400):
+            moment = Moment(NOW + n, "Europe/Berlin", Mono(session="s1", ms=n) if n % 3 else None)
+            data = cycle if n % 50 == 0 else plan
+            subjects = (f"chair:{n % 7}", f'sample:a "{n}"], [', f"practice:{n}ä") if n % 2 else ()
+            one = new_entry(data, moment=moment, device=f"t {n % 3}", n=n // 3 + 1 + (n > 700) * 5, by="p07", subjects=subjects)
+            made.append(one.model_copy(update={"role_as_shown": "lead"}) if n % 5 == 0 else one)
+        for start in range(0, len(made), 500):
+            store.append(made[start : start + 500], now=NOW + start * 1000, via="t0")
+        store.append([made[3].model_copy(update={"by": "p08"})], now=NOW, via="t0")
+        newer = (
+            made[0]
+            .encode()
+            .replace(b'"zone":', b'"way":{"n":9,"subjects":["x"],"v":1,"zone":"y"},"zone":')
+            .replace(b'"n":1,', b'"n":9999,')
+        )
+        newer = newer.replace(made[0].id.encode(), new_id(NOW).encode())
+        assert isinstance(store.append([newer], now=NOW, via="t0")[0], Receipt)
+    return path
+
+
+def quick_and_careful(store: SqliteStore, **how: Any) -> tuple[Verification, Verification]:
+    """Verify both ways; the quick one must have needed no care."""
+    rows = store.rows
+    store.rows = None  # type: ignore[method-assign, assignment]  # so that a fall back to care fails
+    quick = store.verify(**how)
+    store.rows = rows  # type: ignore[method-assign]
+    store._sweep = lambda *_, **__: None  # type: ignore[method-assign]
+    return quick, store.verify(**how)
+
+
+def test_the_quick_way_finds_a_sound_book_whole_and_says_what_the_careful_way_says(long_book: Path) -> None:
+    with open_book(long_book, write=False) as store:
+        size = store.head().size
+        anchors = [Anchor(n, store.root_at(n), f"day sheet {n}") for n in (1, 255, 256, 257, 1024, 1300, size)]
+        receipts = {seq: leaf_hash(row.leaf) for seq, row in enumerate(store.rows(), 1) if seq % 300 == 1}
+        quick, careful = quick_and_careful(store, anchors=anchors, receipts=receipts)
+    assert quick == careful
+    assert quick.whole
+    assert quick.not_received["t 0"] == (1, 235, 236, 237, 238, 239)
+
+
+@pytest.mark.parametrize("cores", [1, 2, 3])
+def test_processes_that_share_the_work_find_what_one_finds(long_book: Path, tmp_path: Path, cores: int) -> None:
+    with open_book(long_book, write=False) as store:
+        one = store.verify()
+        uri, size = f"file:{long_book}?mode=ro", store.head().size
+        salt = Salt(bytes(16), 11, 13)
+        assert sweep_apart(uri, "practice", size, salt, cores=cores) == Store._sweep(store, size, salt, cores=None)
+        assert sweep_apart(uri, "practice", size, None, cores=cores) == Store._sweep(store, size, None, cores=None)
+        assert one.whole
+    copy = tmp_path / "book.sqlite"
+    copy.write_bytes(long_book.read_bytes())
+    tamper(copy, "UPDATE entry SET kind = 'x.y' WHERE seq = 1300")
+    assert sweep_apart(f"file:{copy}?mode=ro", "practice", size, salt, cores=cores) is None
+    assert sweep_apart(f"file:{tmp_path}/none?mode=ro", "practice", size, salt, cores=cores) is None
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "UPDATE entry SET id = substr(id, 1, 35) || 'x' WHERE seq = 900",
+        "UPDATE entry SET device = 't 9' WHERE seq = 900",
+        "UPDATE entry SET n = 100000 WHERE seq = 900",
+        "UPDATE entry SET n = 100000 WHERE seq = 905",
+        "UPDATE entry SET kind = 'day.plan' WHERE seq = 900",
+        "UPDATE entry SET hash = zeroblob(32) WHERE seq = 900",
+        "UPDATE entry_subject SET seq = seq + 1 WHERE seq = 901 AND subject LIKE 'chair:%'",
+        "DELETE FROM clash",
+        "UPDATE node SET hash = zeroblob(32) WHERE number = 3",
+        "DELETE FROM node WHERE number = 3",
+        "DROP TRIGGER file_no_update; UPDATE file SET content = x'00'",
+        "DROP TRIGGER file_no_delete; DELETE FROM file",
+    ],
+)
+def test_the_quick_way_never_calls_whole_what_the_careful_way_finds(long_book: Path, tmp_path: Path, statement: str) -> None:
+    copy = tmp_path / "book.sqlite"
+    copy.write_bytes(long_book.read_bytes())
+    tamper(copy, statement)
+    with open_book(copy, write=False) as store:
+        assert not store.verify().whole
+
+
+def test_the_sealed_bytes_alone_are_verified_where_only_these_are_asked_for(long_book: Path, tmp_path: Path) -> None:
+    copy = tmp_path / "book.sqlite"
+    copy.write_bytes(long_book.read_bytes())
+    tamper(copy, "DELETE FROM entry_subject", "UPDATE entry SET kind = 'x.y' WHERE seq = 3")
+    with open_book(copy, write=False) as store:
+        assert store.verify(sealed_only=True).whole  # what finds entries can be made again from them
+        assert not store.verify().whole
+    tamper_again = "UPDATE entry SET leaf = CAST(replace(CAST(leaf AS TEXT), 'p07', 'p01') AS BLOB) WHERE seq = 1000"
+    raw = sqlite3.connect(copy)
+    raw.execute(tamper_again)
+    raw.commit()
+    raw.close()
+    with open_book(copy, write=False) as store:
+        assert ("changed", 1000, 1000) in said(store.verify(sealed_only=True))

@@ -68,8 +68,7 @@ def test_a_role_of_another_practice_reads_nothing_whatever_it_claims(oak: Postgr
 @pytest.mark.parametrize(
     "attack",
     [
-        "INSERT INTO entry (practice, seq, id, kind, received, at, device, n, digest, leaf) "
-        "VALUES ('oak', 99, 'x', 'x', 1, 1, 'x', 1, 'x', 'x')",
+        "INSERT INTO entry (practice, seq, id, kind, device, n, hash, leaf) VALUES ('oak', 99, 'x', 'x', 'x', 1, 'x', 'x')",
         "INSERT INTO entry_subject (practice, subject, seq) VALUES ('oak', 'x', 1)",
         "INSERT INTO clash (practice, id, digest, seq) VALUES ('oak', 'x', 'x', 1)",
         "INSERT INTO node (practice, level, number, hash) VALUES ('oak', 8, 0, 'x')",
@@ -214,6 +213,7 @@ def test_a_group_book_of_the_first_schema_is_brought_forward(owner_url: str, new
         leaves = [r.leaf for r in store.read()]
         assert leaves == [row[0] for row in old.execute("SELECT leaf FROM entry WHERE practice = ? ORDER BY seq", (practice,))]
         assert store.head().tree == peaks_of([leaf_hash(leaf) for leaf in leaves])
+        assert store.verify().whole
         assert store.note(DATA, moment=MOMENT).seq == len(leaves) + 1
         store.prove_entry(1)
     owner.dispose()

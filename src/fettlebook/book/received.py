@@ -1,6 +1,7 @@
 """The record as received: an entry with its place in the book and the time at which it came. These bytes are what is sealed."""
 
 import json
+import re
 from dataclasses import dataclass
 from typing import Final
 
@@ -8,6 +9,8 @@ from fettlebook.book import canonical
 from fettlebook.book.entries import Entry, entry_of, is_device
 from fettlebook.errors import Finding, Mendable
 
+_HEAD: Final = b'{"entry":'
+_TAIL: Final = re.compile(rb',"offset":-?\d+,"received":(\d+),"seq":')
 _MEND: Final = "Verify the book to see which; then restore the last backup beside it."
 
 
@@ -52,6 +55,21 @@ def seal(entry: bytes, *, seq: int, received: int, offset: int, via: str) -> byt
         tail = canonical.encode({"offset": offset, "received": received, "seq": seq, "via": via}, where="leaf")
         return b'{"entry":' + entry + b"," + tail[1:]
     return b'{"entry":%b,"offset":%d,"received":%d,"seq":%d,"via":"%b"}' % (entry, offset, received, seq, via.encode())
+
+
+def own_bytes(leaf: bytes) -> tuple[bytes, int]:
+    """Return the maker's own bytes of a sealed record, and when it was received, without reading it as JSON.
+
+    Raises
+    ------
+    Mendable
+        The bytes are not those of a record.
+    """
+    cut = leaf.rfind(b',"offset":')
+    said = _TAIL.match(leaf, cut) if cut >= 0 else None
+    if said is None:
+        raise Mendable("not a record of the book", where="leaf", mend=_MEND)
+    return leaf[len(_HEAD) : cut], int(said[1])
 
 
 def unseal(leaf: bytes) -> Received:

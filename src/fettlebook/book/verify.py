@@ -8,25 +8,27 @@ shows that, so a book without one is whole in itself, no more.
 import hashlib
 import json
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final, Literal, NamedTuple
 
 from fettlebook.book.kinds import EntryClash
 from fettlebook.book.order import RUNS_MOST, Run, gaps_in, longest_order, overlap_of
-from fettlebook.book.tree import TILE, Peaks, leaf_hash, node_hash, peaks_of
+from fettlebook.book.sweep import files_in, run_hash
+from fettlebook.book.tree import TILE, Peaks, leaf_hash, peaks_of
 
 Beside = tuple[str, int, str] | tuple[str, int, str, str]
 FaultKind = Literal["changed", "missing", "inserted", "reordered", "rewritten", "index", "file"]
 _TILE_LEAVES: Final = 1 << TILE
+HOLES_MOST: Final = 100_000
 _sha256: Final = hashlib.sha256
 # The end of a record as this program spells it, from the maker's device on; no string in it holds an escape. The groups are device, id,
-# kind, n, subjects, all that the receiver added, and in it the time of receipt and the number.
+# kind, n, subjects, the time of receipt and the number.
 _TEXT: Final = r'[^"\\]*'
 _END: Final = re.compile(
     rf',"device":"({_TEXT})","id":"({_TEXT})","kind":"({_TEXT})"(?:,"mono":\{{"ms":\d+,"session":"{_TEXT}"\}})?,"n":(\d+)'
     rf'(?:,"refers_to":"{_TEXT}")?(?:,"role_as_shown":"{_TEXT}")?,"subjects":\[((?:"{_TEXT}"(?:,"{_TEXT}")*)?)\],"v":1,"zone":"{_TEXT}"\}}'
-    rf'(,"offset":-?\d+,"received":(\d+),"seq":(\d+),"via":"{_TEXT}"\}})',
+    rf',"offset":-?\d+,"received":(\d+),"seq":(\d+),"via":"{_TEXT}"\}}',
     re.ASCII,
 )
 
@@ -37,11 +39,9 @@ class Row(NamedTuple):
     seq: int
     id: str
     kind: str
-    received: int
-    at: int
     device: str
     n: int
-    digest: bytes
+    hash: bytes
     leaf: bytes
 
 
@@ -178,7 +178,7 @@ class _Verifier:
         counters, gone = self.counters, (0, set[int]())
         beside = 0
         for row in rows:
-            number, entry_id, kind, received, at, device, n, digest, leaf = row
+            number, entry_id, kind, device, n, kept, leaf = row
             run = self.runs[-1] if self.runs else None
             try:
                 text = leaf.decode()
@@ -188,17 +188,16 @@ class _Verifier:
             if found is None or run is None or run.start + run.length != number or kind == rare or unread in text:
                 self._take_with_care(row)
                 continue
-            sealed_device, sealed_id, sealed_kind, sealed_n, subjects, ended, sealed_received, sealed_seq = found.groups()
+            sealed_device, sealed_id, sealed_kind, sealed_n, subjects, sealed_received, sealed_seq = found.groups()
+            received, hashed = int(sealed_received), _sha256(b"\x00" + leaf).digest()
             if (
                 sealed_id != entry_id
                 or sealed_kind != kind
                 or sealed_device != device
                 or sealed_n != str(n)
                 or sealed_seq != str(number)
-                or sealed_received != str(received)
                 or received <= self.received
-                or not text.startswith(f'{{"entry":{{"at":{at},"by":"')
-                or _sha256(leaf[9 : -len(ended)]).digest() != digest
+                or hashed != kept
             ):
                 self._take_with_care(row)
                 continue
@@ -212,7 +211,7 @@ class _Verifier:
             if subjects:
                 for subject in {*subjects[1:-1].split('","')}:
                     beside += hash(("subject", number, subject))
-            self._keep(number, _sha256(b"\x00" + leaf).digest(), "")
+            self._keep(number, hashed, "")
         self.beside += beside
 
     def _take_with_care(self, row: Row) -> None:
@@ -226,6 +225,7 @@ class _Verifier:
             last.length += 1
             if sealed is not None and sealed["received"] <= self.received:
                 disagree = disagree or "received no later than the entry before it"
+                self._suspect(seq - 1, "received no earlier than the entry after it")  # either of them can be the changed one
         else:
             self.runs.append(Run(seq, 1, row.seq))
         if sealed is not None:
@@ -235,11 +235,15 @@ class _Verifier:
             for subject in set(map(str, entry.get("subjects", ()))):
                 self.beside += hash(("subject", seq, subject))
             if b'"length_bytes":' in row.leaf:
-                for digest in _files_in(entry["data"]):
+                for digest in files_in(entry["data"]):
                     self.named[digest] = (self.named.get(digest, (seq, seq))[0], seq)
             if entry["kind"] == EntryClash.KIND:
                 self.beside += hash(("clash", seq, str(entry.get("refers_to")), str(entry["data"].get("digest"))))
         self._keep(seq, leaf_hash(row.leaf), disagree)
+
+    def _suspect(self, seq: int, why: str) -> None:
+        if (tile := self.tiles.get((seq - 1) // _TILE_LEAVES)) is not None:
+            tile.suspects.setdefault(seq, why)
 
     def _keep(self, seq: int, hashed: bytes, disagree: str) -> None:
         """Keep the hash of a record while its run of 256 is open."""
@@ -253,7 +257,7 @@ class _Verifier:
         if tile.found is None:
             tile.hashes.setdefault(seq, hashed)  # a second record under one seq is said as inserted
             if len(tile.hashes) == _TILE_LEAVES:
-                tile.found = _whole([tile.hashes[s] for s in range(number * _TILE_LEAVES + 1, (number + 1) * _TILE_LEAVES + 1)])
+                tile.found = run_hash([tile.hashes[s] for s in range(number * _TILE_LEAVES + 1, (number + 1) * _TILE_LEAVES + 1)])
                 if number not in self.anchored:
                     tile.hashes = {}
 
@@ -288,7 +292,7 @@ class _Verifier:
     def _count(self, device: str, n: int) -> None:
         highest, holes = self.counters.setdefault(device, (0, set()))
         if n > highest:
-            holes.update(range(highest + 1, n) if n - highest <= 100_000 else ())  # a forged counter must not fill the memory
+            holes.update(range(highest + 1, n) if n - highest <= HOLES_MOST else ())  # a forged counter must not fill the memory
             self.counters[device] = (n, holes)
         else:
             holes.discard(n)
@@ -420,42 +424,24 @@ class _Verifier:
             self.add("missing", seq, seq, "a receipt was given for it")
 
 
-def _files_in(data: Mapping[str, Any]) -> Iterator[str]:
-    for name in ("log", "report", "files"):
-        held = data.get(name)
-        for one in held if isinstance(held, list) else [held]:
-            if isinstance(one, dict) and isinstance(one.get("digest"), str):
-                yield one["digest"]
-
-
 def _look(row: Row) -> tuple[dict[str, Any] | None, str]:
     """Return what was sealed, and in words what doesn't agree with it ('' if all does)."""
     try:
         value = json.loads(row.leaf)
-        entry, raw = value["entry"], row.leaf[9 : row.leaf.rindex(b',"offset":')]
-        sealed = (entry["id"], entry["kind"], entry["at"], entry["device"], entry["n"], value["received"], value["seq"])
+        entry = value["entry"]
+        sealed = (entry["id"], entry["kind"], entry["device"], entry["n"], value["received"], value["seq"])
         if not isinstance(entry["data"], dict) or not isinstance(entry.get("subjects", []), list):
             raise ValueError
-        if not all(isinstance(part, str if i in {0, 1, 3} else int) for i, part in enumerate(sealed)) or not 1 <= sealed[6] <= 2**53:
+        if not all(isinstance(part, str if i < 3 else int) for i, part in enumerate(sealed)) or not 1 <= sealed[5] <= 2**53:
             raise ValueError
     except (ValueError, KeyError, TypeError, RecursionError):
         return None, "the sealed bytes can't be read"
-    columns = (row.id, row.kind, row.at, row.device, row.n, row.received)
-    names = ("id", "kind", "at", "device", "n", "received")
+    columns = (row.id, row.kind, row.device, row.n)
+    names = ("id", "kind", "device", "n")
     wrong = [name for name, column, one in zip(names, columns, sealed, strict=False) if column != one]
-    if row.digest != hashlib.sha256(raw).digest():
-        wrong.append("digest")
+    if row.hash != leaf_hash(row.leaf):
+        wrong.append("hash")
     return value, f"{', '.join(wrong)} and the sealed bytes do not agree" if wrong else ""
-
-
-def _whole(hashes: Sequence[bytes | None]) -> bytes | None:
-    """Return the hash over these leaves, a power of two of them; None where one is missing."""
-    level = [h for h in hashes if h is not None]
-    if len(level) < len(hashes):
-        return None
-    while len(level) > 1:
-        level = [node_hash(level[i], level[i + 1]) for i in range(0, len(level), 2)]
-    return level[0]
 
 
 def _without(whole: tuple[int, int], part: tuple[int, int]) -> list[tuple[int, int]]:

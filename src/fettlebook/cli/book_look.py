@@ -46,6 +46,7 @@ def verify(
     checkpoints: Sequence[str],
     vkeys: Sequence[str],
     receipts: str | None,
+    sealed_only: bool,
     as_json: bool,
 ) -> int:
     """Find and locate what is wrong with a book."""
@@ -66,7 +67,7 @@ def verify(
                 doubts.append(f"a checkpoint {where}: {error.what}")
                 continue
             anchors += [found.anchor(f"the checkpoint at entry {found.size} {where}")] if found.size else []
-        result = store.verify(anchors=anchors, receipts=held)
+        result = store.verify(anchors=anchors, receipts=held, sealed_only=sealed_only)
     _say_json(result, anchors, doubts) if as_json else _say(result, anchors, doubts)
     return 0 if result.whole else 1
 

@@ -6,7 +6,7 @@ from typing import Any, Final
 
 from fettlebook.book.entries import PROGRAM, Entry, Moment, new_entry, read_entry
 from fettlebook.book.kinds import Data, EntryClash
-from fettlebook.book.received import Receipt, Refused, seal
+from fettlebook.book.received import Receipt, Refused, own_bytes, seal
 from fettlebook.book.stores.head import Head, head_of
 from fettlebook.book.stores.pen import Pen
 from fettlebook.book.tree import TILE, Growing, leaf_hash
@@ -14,7 +14,7 @@ from fettlebook.errors import Finding, Mendable
 
 SERVER: Final = "server"  # the device that the program itself writes from
 _KNOWN_MOST: Final = 250  # ids asked for in one query
-_ENTRY: Final = ("entry", "practice, seq, id, kind, received, at, device, n, digest, leaf")
+_ENTRY: Final = ("entry", "practice, seq, id, kind, device, n, hash, leaf")
 _SUBJECT: Final = ("entry_subject", "practice, subject, seq")
 _CLASH: Final = ("clash", "practice, id, digest, seq")
 _NODE: Final = ("node", "practice, level, number, hash")
@@ -32,7 +32,7 @@ class Appending:
         self._nodes: list[tuple[Any, ...]] = []
         head = self._head(lock)
         self._tree, self._received = Growing(head.tree), head.received
-        self._known = self._among(ids) if ids else {}  # by id: digest of the entry's bytes, its receipt
+        self._known = self._among(ids) if ids else {}  # by id: the entry's bytes, its receipt
 
     def _head(self, lock: str) -> Head:
         # The row lock (PostgreSQL) or BEGIN IMMEDIATE (SQLite) is what gives one order per practice.
@@ -48,20 +48,20 @@ class Appending:
         known: dict[str, tuple[bytes, Receipt]] = {}
         for begin in range(0, len(ids), _KNOWN_MOST):
             asked = ids[begin : begin + _KNOWN_MOST]
-            for entry_id, seq, received, digest, leaf in self._pen.known(self._practice, asked):
-                known[entry_id] = (bytes(digest), Receipt(entry_id, seq, received, leaf_hash(leaf)))
+            for entry_id, seq, leaf in self._pen.known(self._practice, asked):
+                raw, received = own_bytes(bytes(leaf))
+                known[entry_id] = (raw, Receipt(entry_id, seq, received, leaf_hash(leaf)))
         return known
 
     def place(self, made: Entry, raw: bytes, *, via: str, offset: int) -> Receipt | Refused:
         """Give the entry its place, or its first receipt again, or refuse another content under its id."""
-        digest = hashlib.sha256(raw).digest()
         if made.id in self._known:
             before, receipt = self._known[made.id]
-            return receipt if before == digest else self._refuse_clash(made, digest, via)
+            return receipt if before == raw else self._refuse_clash(made, hashlib.sha256(raw).digest(), via)
         practice, seq, received = self._practice, self._tree.size + 1, max(self._now, self._received + 1)
         leaf = seal(raw, seq=seq, received=received, offset=offset, via=via)
         hashed = leaf_hash(leaf)
-        self._entries.append((practice, seq, made.id, made.kind, received, made.at, made.device, made.n, digest, leaf))
+        self._entries.append((practice, seq, made.id, made.kind, made.device, made.n, hashed, leaf))
         for subject in dict.fromkeys(made.subjects):
             self._subjects.append((practice, subject, seq))
         for level, number, value in self._tree.add(hashed):
@@ -69,14 +69,14 @@ class Appending:
                 self._nodes.append((practice, level, number, value))
         self._received = received
         receipt = Receipt(made.id, seq, received, hashed)
-        self._known[made.id] = (digest, receipt)
+        self._known[made.id] = (raw, receipt)
         return receipt
 
     def note(self, data: Data, *, moment: Moment, by: str, subjects: tuple[str, ...], refers_to: str | None) -> Receipt | Refused:
         """Make an entry with the server's next number, and give it its place."""
         highest = "SELECT coalesce(max(n), 0) FROM entry WHERE practice = ? AND device = ?"
         ((n,),) = self._pen.rows(highest, (self._practice, SERVER))
-        n += sum(row[6] == SERVER for row in self._entries) + 1
+        n += sum(row[4] == SERVER for row in self._entries) + 1
         made = new_entry(data, moment=moment, device=SERVER, n=n, by=by, subjects=subjects, refers_to=refers_to)
         raw = made.encode()
         read_entry(raw)  # what goes in can be read again: the same limits for everyone

@@ -8,6 +8,7 @@ from abc import abstractmethod
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, Final, Self
 
 from sqlalchemy import Select, exists, func, select
@@ -20,8 +21,11 @@ from fettlebook.book.stores.appending import Appending, readable
 from fettlebook.book.stores.beside import BesideEntries
 from fettlebook.book.stores.head import Head, head_of, peaks_in
 from fettlebook.book.stores.pen import Pen
+from fettlebook.book.stores.quick import AtStart, Quick
 from fettlebook.book.stores.sealed import take_sealed
 from fettlebook.book.stores.tiles import Tiles
+from fettlebook.book.sweep import Salt, Swept, sweep
+from fettlebook.book.sweep import query as query_of
 from fettlebook.book.tree import consistency_proof, inclusion_proof, range_hash
 from fettlebook.book.verify import Anchor, Beside, Row, Verification, verify_book
 from fettlebook.book.words import TextKeys
@@ -255,6 +259,15 @@ class Store(BesideEntries):
                 return
             since = page[-1][0]
 
+    def _sweep(self, size: int, salt: Salt | None, *, cores: int | None) -> Swept | None:
+        """Sweep the records 1 to `size`."""
+
+        def page(since: int, last: int) -> Sequence[Any]:
+            with self._reading_with_pen() as pen:
+                return pen.rows(query_of(pen.agrees if salt is not None else None), (self.practice, since, last))
+
+        return sweep(page, 1, size, salt)
+
     def _beside(self, until: int | None) -> Iterator[Beside]:
         c, last = tables.clash, until if until is not None else 2**53
         # By subject and seq, which is the order of the table's key: no sorting, and pages as elsewhere.
@@ -271,8 +284,17 @@ class Store(BesideEntries):
             if row.seq <= last:
                 yield ("clash", row.seq, row.id, bytes(row.digest).hex())
 
-    def verify(self, *, anchors: Sequence[Anchor] = (), receipts: Mapping[int, bytes] | None = None) -> Verification:
+    def verify(
+        self,
+        *,
+        anchors: Sequence[Anchor] = (),
+        receipts: Mapping[int, bytes] | None = None,
+        sealed_only: bool = False,
+        cores: int | None = None,
+    ) -> Verification:
         """Find what was changed, left out, put in or moved; also while others write (what is there at the start is looked at).
+
+        First the quick way, which can only find that all agrees; where it doesn't, the careful way, which says what is wrong and where.
 
         Parameters
         ----------
@@ -280,11 +302,26 @@ class Store(BesideEntries):
             Roots that left the machine: without one, a book that its owner rewrote whole can't be told from a true one.
         receipts
             Leaf hashes that devices hold, by seq.
+        sealed_only
+            Hold the sealed bytes against the tree, the files, the anchors and the receipts, and no more: twice as quick. Columns and
+            tables that only find entries are not looked at; they can be made again from the sealed bytes.
+        cores
+            How many processors to use; left out: what the machine has, at most four.
         """
         h, n, e = tables.head, tables.node, tables.entry
         last = select(func.coalesce(func.max(e.c.seq), 0)).where(e.c.practice == self.practice).scalar_subquery()
         head = self._rows(select(h.c.size, h.c.received, h.c.peaks, last.label("last")).where(h.c.practice == self.practice))
         size, peaks, highest = (head[0].size, bytes(head[0].peaks), head[0].last) if head else (0, b"", None)
+        at = AtStart(size, head[0].received if head else 0, peaks_in(peaks), highest or 0)
+        quick = Quick(self.practice, at, self._reading_with_pen).whole(
+            partial(self._sweep, cores=cores),
+            files=self.files() if size else (),
+            anchors=anchors,
+            receipts=receipts,
+            sealed_only=sealed_only,
+        )
+        if quick is not None:
+            return quick
         nodes = self._rows(select(n.c.level, n.c.number, n.c.hash).where(n.c.practice == self.practice))
         return verify_book(
             self.rows(until=highest),

@@ -207,20 +207,20 @@ class BesideEntries(ABC):
 
     def _missing(self, connection: Connection, device: str, ranges: Sequence[tuple[int, int]], contact: int | None) -> Missing:
         e = tables.entry
-        mine = select(e.c.at, e.c.leaf).where(e.c.practice == self.practice, e.c.device == device)
+        mine = select(e.c.leaf).where(e.c.practice == self.practice, e.c.device == device)
         since: list[int] = []
         until: list[int] = []
         subjects: dict[str, None] = {}
         anything = False
         for first, last in ranges:
-            before = connection.execute(mine.where(e.c.n < first).order_by(e.c.n.desc()).limit(_NEIGHBOURS)).all()
-            after = connection.execute(mine.where(e.c.n > last).order_by(e.c.n).limit(_NEIGHBOURS)).all()
+            before = [unseal(r.leaf).entry for r in connection.execute(mine.where(e.c.n < first).order_by(e.c.n.desc()).limit(_NEIGHBOURS))]
+            after = [unseal(r.leaf).entry for r in connection.execute(mine.where(e.c.n > last).order_by(e.c.n).limit(_NEIGHBOURS))]
             begin, end = before[0].at if before else None, after[0].at if after else contact
-            near = [row for row in before if begin is not None and row.at >= begin - AROUND_MS]
-            near += [row for row in after if end is not None and row.at <= end + AROUND_MS]
+            near = [made for made in before if begin is not None and made.at >= begin - AROUND_MS]
+            near += [made for made in after if end is not None and made.at <= end + AROUND_MS]
             anything = anything or not near
             since += [begin] if begin is not None else []
             until += [end] if end is not None else []
-            for row in near:
-                subjects |= dict.fromkeys(unseal(row.leaf).entry.subjects)
+            for made in near:
+                subjects |= dict.fromkeys(made.subjects)
         return Missing(device, tuple(ranges), min(since, default=None), max(until, default=None), tuple(sorted(subjects)), anything)

@@ -9,16 +9,18 @@ from collections.abc import Sequence
 from functools import lru_cache
 from typing import Any, Final, Protocol
 
+from fettlebook.book.sweep import AGREES_POSTGRES, AGREES_SQLITE
+
 _LISTS: Final = {
     **dict.fromkeys(("practice", "id", "kind", "device", "subject"), "text"),
-    **dict.fromkeys(("seq", "received", "at", "n", "level", "number"), "bigint"),
+    **dict.fromkeys(("seq", "n", "level", "number"), "bigint"),
     **dict.fromkeys(("digest", "leaf", "hash"), "bytea"),
 }
 
 
 # One step down the unique index for each id, whatever the planner knows of the table: asked for as a list, a fresh table was read whole.
 _KNOWN: Final = (
-    "SELECT e.* FROM unnest(%s::text[]) AS asked (id), LATERAL (SELECT id, seq, received, digest, leaf FROM entry"
+    "SELECT e.* FROM unnest(%s::text[]) AS asked (id), LATERAL (SELECT id, seq, leaf FROM entry"
     " WHERE practice = %s AND id = asked.id LIMIT 1) AS e"
 )
 
@@ -26,11 +28,13 @@ _KNOWN: Final = (
 class Pen(Protocol):
     """Carries out statements in one transaction."""
 
+    agrees: str  # the database's own words for: device, id and kind stand so in the sealed bytes
+
     def rows(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
         """Return what a query finds."""
 
     def known(self, practice: str, ids: Sequence[str]) -> list[tuple[Any, ...]]:
-        """Return id, seq, received, digest and leaf of those entries that are in the book."""
+        """Return id, seq and leaf of those entries that are in the book."""
 
     def write(self, sql: str, values: Sequence[Any]) -> None:
         """Carry out one statement."""
@@ -42,6 +46,8 @@ class Pen(Protocol):
 class SqlitePen:
     """Writes to SQLite."""
 
+    agrees = AGREES_SQLITE
+
     def __init__(self, connection: sqlite3.Connection) -> None:
         self._connection = connection
 
@@ -50,9 +56,9 @@ class SqlitePen:
         return self._connection.execute(sql, values).fetchall()
 
     def known(self, practice: str, ids: Sequence[str]) -> list[tuple[Any, ...]]:
-        """Return id, seq, received, digest and leaf of those entries that are in the book."""
+        """Return id, seq and leaf of those entries that are in the book."""
         marks = ", ".join("?" * len(ids))
-        query = f"SELECT id, seq, received, digest, leaf FROM entry WHERE practice = ? AND id IN ({marks})"  # noqa: S608 - marks only
+        query = f"SELECT id, seq, leaf FROM entry WHERE practice = ? AND id IN ({marks})"  # noqa: S608 - marks only
         return self._connection.execute(query, (practice, *ids)).fetchall()
 
     def write(self, sql: str, values: Sequence[Any]) -> None:
@@ -67,6 +73,8 @@ class SqlitePen:
 class PostgresPen:
     """Writes to PostgreSQL; many rows of one statement share a round trip."""
 
+    agrees = AGREES_POSTGRES
+
     def __init__(self, cursor: Any) -> None:
         self._cursor = cursor  # psycopg's
 
@@ -76,7 +84,7 @@ class PostgresPen:
         return found
 
     def known(self, practice: str, ids: Sequence[str]) -> list[tuple[Any, ...]]:
-        """Return id, seq, received, digest and leaf of those entries that are in the book."""
+        """Return id, seq and leaf of those entries that are in the book."""
         found: list[tuple[Any, ...]] = self._cursor.execute(_KNOWN, (list(ids), practice), prepare=True).fetchall()
         return found
 
@@ -91,7 +99,7 @@ class PostgresPen:
 
 @lru_cache(maxsize=100)
 def _percent(sql: str) -> str:
-    return sql.replace("?", "%s")
+    return sql.replace("%", "%%").replace("?", "%s")
 
 
 @lru_cache(maxsize=20)

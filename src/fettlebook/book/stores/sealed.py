@@ -1,6 +1,5 @@
 """Takes records that were sealed elsewhere into an empty book, as they were sealed: same bytes, same places, same times of receipt."""
 
-import hashlib
 from collections.abc import Iterable
 from typing import Any, Final
 
@@ -50,14 +49,14 @@ def take_sealed(
             mend = "Take another copy of the export; this one is not as it was sealed."
             raise Mendable(f"no record with the number {tree.size + 1}, or in another spelling", where=f"entry {tree.size + 1}", mend=mend)
         received = record.received
-        columns = {"practice": practice, "seq": record.seq, "id": made.id, "kind": made.kind, "received": received, "at": made.at}
-        digest = hashlib.sha256(raw).digest()
-        waiting[e].append(columns | {"device": made.device, "n": made.n, "digest": digest, "leaf": leaf})
+        hashed = leaf_hash(leaf)
+        columns = {"practice": practice, "seq": record.seq, "id": made.id, "kind": made.kind, "device": made.device, "n": made.n}
+        waiting[e].append(columns | {"hash": hashed, "leaf": leaf})
         waiting[tables.entry_subject] += [{"practice": practice, "subject": s, "seq": record.seq} for s in dict.fromkeys(made.subjects)]
         if isinstance(made.data, EntryClash):
             row = {"practice": practice, "id": made.refers_to, "digest": bytes.fromhex(made.data.digest), "seq": record.seq}
             waiting[tables.clash].append(row)
-        tree, grown = tree.grown(leaf_hash(leaf))
+        tree, grown = tree.grown(hashed)
         waiting[tables.node] += [
             {"practice": practice, "level": level, "number": n, "hash": value} for level, n, value in grown if level and level % TILE == 0
         ]

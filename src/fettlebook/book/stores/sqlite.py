@@ -26,6 +26,8 @@ from fettlebook.book.stores import tables
 from fettlebook.book.stores.base import Store
 from fettlebook.book.stores.pen import Pen, SqlitePen
 from fettlebook.book.stores.rebuild import Rebuilt, rebuild
+from fettlebook.book.sweep import Salt, Swept
+from fettlebook.book.sweeper import APART_FROM, sweep_apart
 from fettlebook.book.words import KeyFile
 from fettlebook.errors import Mendable
 
@@ -162,6 +164,12 @@ class SqliteStore(Store):
                 if raw.in_transaction:
                     raw.execute("ROLLBACK")
                 raise
+
+    def _sweep(self, size: int, salt: Salt | None, *, cores: int | None) -> Swept | None:
+        """Sweep in as many processes as there are processors; a short book here."""
+        if size < APART_FROM:
+            return super()._sweep(size, salt, cores=cores)
+        return sweep_apart(f"file:{quote(str(self.path.absolute()))}?mode=ro", self.practice, size, salt, cores=cores)
 
     @contextmanager
     def _reading(self) -> Iterator[Connection]:

@@ -4,7 +4,7 @@ from typing import Final
 
 from sqlalchemy import BigInteger, Column, Integer, LargeBinary, MetaData, Table, Text
 
-REVISIONS: Final = ("v0001", "v0002", "v0003")  # in order; SQLite's user_version is the place in it, from 1
+REVISIONS: Final = ("v0001", "v0002", "v0003", "v0004")  # in order; SQLite's user_version is the place in it, from 1
 metadata: Final = MetaData()
 _Whole = BigInteger().with_variant(Integer, "sqlite")  # STRICT tables know INTEGER only, which is 64 bits wide there
 
@@ -15,11 +15,9 @@ entry: Final = Table(
     Column("seq", _Whole, primary_key=True),
     Column("id", Text, nullable=False),
     Column("kind", Text, nullable=False),
-    Column("received", _Whole, nullable=False),
-    Column("at", _Whole, nullable=False),
     Column("device", Text, nullable=False),
     Column("n", _Whole, nullable=False),
-    Column("digest", LargeBinary, nullable=False),  # of the entry's own bytes: tells a second sending from another content
+    Column("hash", LargeBinary, nullable=False),  # of the leaf: a changed record shows as itself, not only as one of 256
     Column("leaf", LargeBinary, nullable=False),
 )
 entry_subject: Final = Table(
