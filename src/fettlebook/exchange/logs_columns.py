@@ -131,6 +131,7 @@ def _column(table: Table, index: int, role: str) -> Column:
 
 
 def _words(head: str) -> list[str]:
-    spread = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", head.replace("°", " deg").replace("º", " deg"))
+    whole = re.sub(r"[khm]Pa|mmHg", lambda unit: unit[0].lower(), head, flags=re.IGNORECASE)  # its capital begins no new word
+    spread = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", whole.replace("°", " deg").replace("º", " deg"))
     joined = re.sub(r"\bdeg\s*([cfCF])\b", r"deg\1", spread)
     return [w for w in re.split(r"[^a-z0-9]+", joined.casefold()) if w]

@@ -123,7 +123,8 @@ def _heading(lines: list[str], delimiter: str, file: str) -> tuple[int, tuple[st
 def _unlike(texts: list[tuple[int, tuple[str, ...]]], width: int, delimiter: str, where: str) -> tuple[Finding, ...]:
     """Say why no heading has as many names as the readings have cells."""
     if not texts:
-        return (Finding("there is no heading", where, "Name the columns: --column time=1 --column chamber=2 --column pressure=3."),)
+        mend = "Name the columns: --column time=1 --column chamber=2 --column pressure=3."
+        return (Finding("there is no heading", where, mend, "warning"),)
     names = len(texts[-1][1])
     if delimiter == "," and names < width:
         what = f"{width} numbers under {names} names: commas both between columns and in numbers?"
@@ -221,7 +222,7 @@ def _careful(
                 bad.setdefault(i, []).append((line, cell.strip()))
     for i in clocks:
         texts[i] = [row[i] if len(row) > i and len(row) >= width else "" for row in rows]
-    return numbers, texts, [*_no_numbers(bad, len(rows), heads, file), *_no_rows(ragged, again, file)]
+    return numbers, texts, [*_no_numbers(bad, len(rows), heads, file), *_no_rows(ragged, again, len(rows), delimiter, file)]
 
 
 def _no_numbers(bad: dict[int, list[tuple[int, str]]], rows: int, heads: tuple[str, ...], file: str) -> list[Finding]:
@@ -235,9 +236,12 @@ def _no_numbers(bad: dict[int, list[tuple[int, str]]], rows: int, heads: tuple[s
     return found
 
 
-def _no_rows(ragged: list[int], again: list[int], file: str) -> list[Finding]:
+def _no_rows(ragged: list[int], again: list[int], rows: int, delimiter: str, file: str) -> list[Finding]:
     found: list[Finding] = []
-    if ragged:
+    if delimiter == "," and 10 * len(ragged) > rows:
+        what = f"{len(ragged)} of {rows} rows don't have as many cells as there are names: commas both between columns and in numbers?"
+        found.append(Finding(what, f"{file} line {ragged[0]}", "Export it with semicolons between the columns, or with decimal points."))
+    elif ragged:
         what = f"{len(ragged)} {'row has' if len(ragged) == 1 else 'rows have'} too many or too few cells"
         found.append(Finding(what, f"{file} line {ragged[0]}", "They count as missing readings.", "warning"))
     if again:

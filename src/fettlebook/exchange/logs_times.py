@@ -26,7 +26,10 @@ def seconds_of(
         unit = told_unit or column.unit or "s"
         values = table.column(column.index) * _FACTOR[unit]
         first = values[np.isfinite(values)]
-        return values - (first[0] if first.size else 0.0), unit, []
+        if first.size == 0:
+            mend = "Export seconds, hh:mm:ss, or 2026-11-02 08:00:00."
+            return values, unit, [Finding("no time can be read", f"{file}, column {column.name}", mend)]
+        return values - first[0], unit, []
     if sum(1 for c in cells[:50] if _CLOCK.match(c)) * 2 > len(cells[:50]):
         return _clock(cells, told_time, column, file)
     return _dated(cells, column, file)

@@ -58,3 +58,11 @@ class Made:
             temps[channel] = np.round(np.interp(t, fine, y) + noise + self.offset_c.get(channel, 0.0), 2)
         p = np.round(np.interp(t, fine, p_fine) + draw.normal(0.0, self.noise_kpa, t.size) + self.pressure_plus_kpa, 2)
         return CycleLog(t, temps, np.maximum(p, 0.5))
+
+
+def as_csv(log: CycleLog, heads: tuple[str, ...] = ()) -> str:
+    """Return a log as CSV with the plain heads time_s, chamber_c, ..., pressure_kpa, or with others."""
+    columns = [log.time_s, *log.temperatures_c.values(), *([] if log.pressure_kpa is None else [log.pressure_kpa])]
+    plain = ["time_s", *(f"{c}_c" for c in log.temperatures_c), *([] if log.pressure_kpa is None else ["pressure_kpa"])]
+    lines = [",".join(heads or plain), *(",".join(f"{x:.7g}" for x in row) for row in zip(*columns, strict=True))]
+    return "\n".join(lines) + "\n"
