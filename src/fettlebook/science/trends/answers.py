@@ -15,7 +15,8 @@ from fettlebook.science.trends.model import Priors, regrowth_x
 Floats = NDArray[np.float64]
 RISK: Final = 0.10  # treat when the chance of being over is that high: over and left alone costs ten times a treatment
 HORIZON_DAYS: Final = 365
-HALVINGS: Final = 60
+HALVINGS: Final = 40
+COARSE: Final = 24
 
 
 @dataclass(frozen=True)
@@ -106,12 +107,22 @@ class ChairTrend:
 
     def days_until(self, limit_cfu_ml: float, days: float, risk: float = RISK, horizon: int = HORIZON_DAYS) -> int | None:
         """Return in how many whole days, without treatment, `p_above` reaches `risk`: 0 today, None not within the horizon."""
-        ahead = np.arange(horizon + 1)
-        x = regrowth_x(days + ahead)[:, None]
-        mean = self.a + self.b * x
-        sd = np.sqrt(self.var_a + 2.0 * self.cov * x + self.var_b * x**2)
-        over = ndtr((mean - _log(limit_cfu_ml)) / sd) @ self.weights >= risk
-        return int(over.argmax()) if over.any() else None
+        limit = _log(limit_cfu_ml)
+
+        def over(ahead: NDArray[np.intp]) -> NDArray[np.bool_]:
+            x = regrowth_x(days + ahead)[:, None]
+            sd = np.sqrt(self.var_a + 2.0 * self.cov * x + self.var_b * x**2)
+            chance: Floats = ndtr((self.a + self.b * x - limit) / sd) @ self.weights
+            return chance >= risk
+
+        # the chance goes with the logarithm of the days, so a few steps find the stretch, and that is looked through day by day
+        steps = np.unique(np.r_[0, np.geomspace(1, horizon, COARSE).astype(np.intp), horizon])
+        hit = over(steps)
+        if not hit.any():
+            return None
+        first = int(hit.argmax())
+        stretch = np.arange(steps[first - 1] + 1 if first else 0, steps[first] + 1)
+        return int(stretch[over(stretch).argmax()])
 
     def reduction(self, days_before: float) -> tuple[float, float]:
         """Return mean and SD of what an intensive treatment took away so many days after the one before [log10]: b x."""

@@ -19,13 +19,16 @@ from fettlebook.science.trends.model import Kind, Sample
 Floats = NDArray[np.float64]
 STEP: Final = 0.04
 FINE: Final = 0.01
-LOWEST, HIGHEST = -9.0, 11.0
+LOWEST, HIGHEST = -7.0, 9.0
 ETA: Final = np.arange(LOWEST, HIGHEST + STEP / 2, STEP)
 LOG_S: Final = math.log(0.4) + 0.4 * np.linspace(-4.0, 4.0, 14)  # four SD of the prior to either side
 FEW_ENOUGH: Final = 3_000  # more colonies add under 1 % of the smallest s squared, and would be too narrow for the fine grid
 NOTHING: Final = 1e-250  # below it a table goes on as a straight line
 
+KEPT: Final = 500  # tables, 56 kB each: laboratories write the same few results again and again
+
 Result = tuple[Kind, int, float]
+_made: dict[Result, Floats] = {}
 
 
 def results_of(samples: Sequence[Sample]) -> tuple[list[Result], NDArray[np.intp]]:
@@ -36,12 +39,17 @@ def results_of(samples: Sequence[Sample]) -> tuple[list[Result], NDArray[np.intp
 
 
 def tables(results: Sequence[Result]) -> Floats:
-    """Return log p of each result on `ETA` and `exp(LOG_S)`: shape (results, ETA, LOG_S)."""
-    first, others = _kernels()
-    seen = np.stack([_poisson(*result) for result in results], axis=1)
-    blurred = first @ seen
-    every = np.stack([blurred, *(other @ blurred for other in others)], axis=-1)  # (ETA, results, LOG_S)
-    return np.ascontiguousarray(_log(every).transpose(1, 0, 2))
+    """Return log p of each result on `ETA` and `exp(LOG_S)`: shape (results, ETA, LOG_S). The latest made are kept."""
+    missing = [result for result in results if result not in _made]
+    if missing:
+        while len(_made) + len(missing) > KEPT and _made:
+            del _made[next(iter(_made))]
+        missing = [result for result in results if result not in _made]
+        first, others = _kernels()
+        blurred = first @ np.stack([_poisson(*result) for result in missing], axis=1)
+        every = np.stack([blurred, *(other @ blurred for other in others)], axis=-1)  # (ETA, results, LOG_S)
+        _made.update(zip(missing, np.ascontiguousarray(_log(every).transpose(1, 0, 2), dtype=np.float32), strict=True))
+    return np.stack([_made[result] for result in results])
 
 
 def _fine() -> Floats:

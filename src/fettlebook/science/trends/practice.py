@@ -15,7 +15,7 @@ from scipy.special import ndtri
 
 from fettlebook.errors import Mendable
 from fettlebook.science.trends.answers import Trend
-from fettlebook.science.trends.chairs import Data, Moments, moments
+from fettlebook.science.trends.chairs import Data, moments
 from fettlebook.science.trends.likelihood import results_of, tables
 from fettlebook.science.trends.model import PRIORS, Priors, Sample, regrowth_x
 
@@ -27,6 +27,7 @@ LEAST_POINTS: Final = 50.0  # fewer effective points: a warning instead of an an
 AGAIN: Final = 3
 WIDER: Final = 1.25
 TRUST: Final = 6.0  # how many effective points the spread known so far is worth
+NEGLIGIBLE: Final = 9.0  # a point with e^-9 of the best one's weight is left out
 ROOT: Final = 1.1347241384015194  # [R]
 
 
@@ -60,10 +61,15 @@ def fit_practice(samples: Sequence[Sample], chairs: Sequence[str], priors: Prior
     data = data_of(samples, place)
     mean, cov = priors.centre()
     for count in LEARNING:
-        hyper, log_w, _ = _round(data, priors, mean, cov, count)
-        mean, cov = _learn(hyper, log_w, mean, cov)
+        hyper, spread = _points(mean, cov, count)
+        mean, cov = _learn(hyper, spread + _log_density(data, priors, hyper), mean, cov)
     for _ in range(AGAIN):
-        hyper, log_w, found = _round(data, priors, mean, cov, points)
+        hyper, spread = _points(mean, cov, points)
+        rough = spread + _log_density(data, priors, hyper)
+        heavy = rough > rough.max() - NEGLIGIBLE
+        hyper = hyper[heavy]
+        found = moments(data, hyper)
+        log_w = spread[heavy] + priors.log_density(hyper) + found.log_evidence.sum(axis=1)
         weights = np.exp(log_w - log_w.max())
         weights /= weights.sum()
         effective = 1.0 / float((weights**2).sum())  # [K]
@@ -83,13 +89,16 @@ def data_of(samples: Sequence[Sample], place: dict[str, int]) -> Data:
     return Data(table, which, x, np.array([place[s.chair] for s in ordered], dtype=np.intp), len(place))
 
 
-def _round(data: Data, priors: Priors, mean: Floats, cov: Floats, count: int) -> tuple[Floats, Floats, Moments]:
-    """Return points, their log weights, and each chair's moments."""
-    root = np.linalg.cholesky(cov) * WIDER
+def _points(mean: Floats, cov: Floats, count: int) -> tuple[Floats, Floats]:
+    """Return points of the widened normal [R], and the log of one over its density there, constants left out."""
     z = ndtri((0.5 + np.outer(np.arange(1, count + 1), ROOT ** -np.arange(1.0, 6.0))) % 1.0)
-    hyper = mean + z @ root.T
-    found = moments(data, hyper)
-    return hyper, priors.log_density(hyper) + found.log_evidence.sum(axis=1) + 0.5 * (z**2).sum(axis=1), found
+    return mean + z @ (np.linalg.cholesky(cov) * WIDER).T, 0.5 * (z**2).sum(axis=1)
+
+
+def _log_density(data: Data, priors: Priors, hyper: Floats) -> Floats:
+    """Return the log density of what the chairs share, by Laplace: good enough to learn where to look."""
+    value: Floats = priors.log_density(hyper) + moments(data, hyper, nodes=1).log_evidence.sum(axis=1)
+    return value
 
 
 def _learn(hyper: Floats, log_w: Floats, mean: Floats, cov: Floats) -> tuple[Floats, Floats]:
