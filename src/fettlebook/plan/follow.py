@@ -79,7 +79,18 @@ def going_on(
     still_out: list[Event] = [MachineOut(m, None if until >= NEVER else until) for m, until in course.blocked.items() if until > at]
     still_out += [ChairOut(chair) for chair in sorted(course.shut)]
     ordered = sorted([*still_out, *events], key=lambda e: _ORDER.index(type(e)))
-    return replan(day, course.plan, at=at, events=ordered, limit_s=limit_s, rounds=rounds, stay_min=stay_min, minute=minute, stop=stop)
+    return replan(
+        day,
+        course.plan,
+        at=at,
+        events=ordered,
+        limit_s=limit_s,
+        rounds=rounds,
+        stay_min=stay_min,
+        minute=minute,
+        stop=stop,
+        leftovers=True,
+    )
 
 
 def kept(course: Course, found: Replanned, events: Sequence[Event], told: Sequence[str]) -> Course:

@@ -60,6 +60,11 @@ class Idle:
             if duty.subject is not None:
                 self.hold(duty.subject, planned.start, planned.start + duty.minutes)
 
+    def past(self, now: int) -> None:
+        """Let nothing be free before a minute."""
+        for row in (*self.people.values(), *self.places.values()):
+            _fill(row, 0, now)
+
     def take(self, person: str | None, start: int, minutes: int) -> None:
         """Let a person be busy."""
         if person is not None:

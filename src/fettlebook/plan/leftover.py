@@ -4,6 +4,8 @@ Comes in: an instance and a valid plan. Goes out: the same plan with more loads;
 visit and no closing is later for it. What finds no room before the last shift ends is left as it was.
 """
 
+from collections.abc import Mapping
+
 from fettlebook.plan.idle import Idle
 from fettlebook.plan.instance import Batch, Instance, Machine, Pack, Plan
 from fettlebook.plan.set_ways import MachineKind, SetWays, TypeWay
@@ -11,17 +13,24 @@ from fettlebook.plan.set_ways import MachineKind, SetWays, TypeWay
 PATIENCE_MIN = 30  # so long may washed sets wait for one person who packs them all
 
 
-def with_leftovers(day: Instance, plan: Plan) -> Plan:
-    """Return the plan with loads for the sets that it leaves used, as far as idle hands and machines go.
+def with_leftovers(day: Instance, plan: Plan, blocked: Mapping[str, int] | None = None) -> Plan:
+    """Return the plan with loads for the sets that it leaves used or half done, as far as idle hands and machines go.
 
     Parameters
     ----------
     day
-        The instance.
+        The instance; on a running day nothing is added before `now`.
     plan
         A valid plan of it, every load unloaded.
+    blocked
+        Machine -> minute until which it gets no load.
     """
-    return _Filling(day.moved(plan), plan, Idle(day, plan)).done()
+    idle = Idle(day, plan)
+    if day.now is not None:
+        idle.past(day.now)
+    for machine, until in (blocked or {}).items():
+        idle.hold(machine, 0, min(until, idle.end))
+    return _Filling(day.moved(plan), plan, idle).done()
 
 
 class _Filling:
@@ -34,11 +43,31 @@ class _Filling:
 
     def done(self) -> Plan:
         """Send the sets through bath (where they need it), washer, packing and sterilizer."""
-        dirty = _used(self.day, self.plan, self.ways)
-        bathed = self.send("bath", [x for x in dirty if self.way(x[1]).bath])
-        washed = self.send("wash", [x for x in dirty if not self.way(x[1]).bath] + bathed)
-        self.send("sterilize", self.pack(washed))
+        dirty, half = _used(self.day, self.plan, self.ways), self.half_done()
+        bathed = self.send("bath", [x for x in dirty if self.way(x[1]).bath]) + half["bath"]
+        washed = self.send("wash", [x for x in dirty if not self.way(x[1]).bath] + bathed) + half["wash"]
+        self.send("sterilize", self.pack(washed) + half["packed"])
         return self.plan.model_copy(update={"batches": tuple(self.batches), "packs": tuple(self.packs)})
+
+    def half_done(self) -> dict[str, list[tuple[int, str]]]:
+        """Return (minute, unit) of each unit that the plan leaves half done, by what it came out of last."""
+        r, last = self.day.reprocess, dict[str, tuple[int, str, int]]()
+        kinds: dict[str, tuple[MachineKind, Machine]] = {m.id: (kind, m) for kind, ms in self.ways.machines.items() for m in ms}
+
+        def note(unit: str, start: int, stage: str, ready: int) -> None:
+            if unit not in last or last[unit][0] < start:
+                last[unit] = start, stage, ready
+
+        for v in self.plan.visits:
+            for u in v.units:
+                note(u, v.start, "used", 0)
+        for b in self.plan.batches:
+            kind, machine = kinds[b.machine]
+            for u in b.units:
+                note(u, b.load_start, kind, (b.unload_start or 0) + r.unload_minutes + self.way_on(kind, machine, u))
+        for k in self.plan.packs:
+            note(k.unit, k.start, "packed", k.start + self.way(k.unit).pack + self.ways.to_machines(self.ways.store, "sterilize"))
+        return {stage: sorted((ready, u) for u, (_, at, ready) in last.items() if at == stage) for stage in ("bath", "wash", "packed")}
 
     def send(self, kind: MachineKind, waiting: list[tuple[int, str]]) -> list[tuple[int, str]]:
         """Put sets into loads that run anyway and have room, then into loads of their own; returns when each can go on."""
@@ -46,7 +75,7 @@ class _Filling:
         waiting = sorted(waiting)
         machines = {m.id: m for m in self.ways.machines[kind]}
         for i, b in sorted(enumerate(self.batches), key=lambda x: x[1].load_start):
-            if b.machine not in machines or b.unload_start is None:
+            if b.machine not in machines or b.unload_start is None or b.load_start < (self.day.now or 0):
                 continue
             machine = machines[b.machine]
             room = machine.capacity - sum(self.way(u).places for u in b.units)

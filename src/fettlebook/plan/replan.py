@@ -15,6 +15,7 @@ from fettlebook.errors import Mendable
 from fettlebook.plan.check import Figures, check_plan, figures
 from fettlebook.plan.events import Emergency, Event, Moment, after, at_minute, closed_instead
 from fettlebook.plan.instance import Batch, Instance, Plan
+from fettlebook.plan.leftover import with_leftovers
 from fettlebook.plan.manner import Manner, near
 from fettlebook.plan.policy import LiveRun, Policy, policy_of, who_stays, with_stay
 from fettlebook.plan.rows import rows
@@ -72,6 +73,7 @@ def replan(
     stay_min: int = 0,
     minute: Callable[[int], str] = lambda m: f"{m // 60:02}:{m % 60:02}",
     stop: Callable[[], bool] | None = None,
+    leftovers: bool = False,
 ) -> Replanned:
     """Return the rest of the day planned again.
 
@@ -97,6 +99,8 @@ def replan(
         How to say a minute.
     stop
         Asked before each round; True ends the search with the best answer so far.
+    leftovers
+        Add loads for the sets that no visit waits for any more, where hands and machines are idle.
 
     Raises
     ------
@@ -122,6 +126,9 @@ def replan(
         return n < rounds if rounds is not None else clock() - began < limit_s
 
     answer = _filled(_improved(moment, plan, answer, go_on, seed))
+    if leftovers:
+        fuller = with_leftovers(answer.day, answer.plan, moment.blocked)
+        answer = answer if check_plan(answer.day, fuller) else replace(answer, plan=fuller)
     found = figures(answer.day, answer.plan)
     notes = moment.notes
     if answer.stay:
