@@ -9,12 +9,9 @@ import click
 from fettlebook.cli.plan import LIMIT_S, MOST_LIMIT_S, progress_shown
 
 if TYPE_CHECKING:
-    from datetime import date, datetime
+    from datetime import datetime
 
     from fettlebook.errors import Finding
-    from fettlebook.practice.model import Practice
-
-DAYS_AHEAD = 60
 
 
 @click.command()
@@ -45,6 +42,7 @@ DAYS_AHEAD = 60
     metavar="FILE",
     help="The practice's key, so that visits get the references of the page; left out: references of this run only.",
 )
+@click.option("--book", "data", metavar="BOOK.sqlite", help="The practice's book: what is due by it gets its place in the day.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
 @click.pass_context
 def day(
@@ -58,9 +56,13 @@ def day(
     limit_s: float,
     seed: int,
     key_file: str | None,
+    data: str | None,
     as_json: bool,
 ) -> None:
     """Plan one day from a practice file and an appointment book.
+
+    With the practice's book (--book), what is due by it (weekly tests, samples, what a chair owes after standing still)
+    stands in the timetable: before the first visit, or where the day is slack. What finds no room is named.
 
     Prints the verdict of the day in one line, then who does what when: by person, by chair, by machine. No name and no
     reason of a visit is read.
@@ -69,46 +71,30 @@ def day(
     nothing could be done.
     """
     import json  # noqa: PLC0415 - imports wait until they are needed: --help stays quick
-    import secrets  # noqa: PLC0415
-    from datetime import datetime  # noqa: PLC0415
     from pathlib import Path  # noqa: PLC0415
-    from zoneinfo import ZoneInfo  # noqa: PLC0415
 
+    from fettlebook.cli.day_from_files import plan_from_files  # noqa: PLC0415
     from fettlebook.cli.day_tables import show_day  # noqa: PLC0415
-    from fettlebook.exchange.calendar import read_book  # noqa: PLC0415
-    from fettlebook.exchange.key import KEY_BYTES, load_or_make_key  # noqa: PLC0415
     from fettlebook.plan.day import DayVerdict  # noqa: PLC0415
-    from fettlebook.plan.whole_day import plan_day  # noqa: PLC0415
-    from fettlebook.practice.load import load_practice  # noqa: PLC0415
-    from fettlebook.rules.load import load_rulebook  # noqa: PLC0415
-    from fettlebook.times.running import running_times  # noqa: PLC0415
-    from fettlebook.web.source import read_whole  # noqa: PLC0415
     from fettlebook.web.tables import as_json as as_data  # noqa: PLC0415
 
-    practice = load_practice(Path(practice_file))
-    data, name = read_whole(Path(book_file)), Path(book_file).name
-    key = load_or_make_key(Path(key_file)) if key_file else secrets.token_bytes(KEY_BYTES)
-    today = datetime.now(ZoneInfo(practice.practice.time_zone)).date()
-    chosen = day.date() if day else _next_day(data, name, practice, today, key)
-    book = read_book(data, name, practice, chosen, key)
-    times = running_times(practice, load_rulebook(practice, on=chosen))
     with progress_shown(limit_s) as told:
-        plan = plan_day(
-            practice,
-            times,
-            book.visits,
-            chosen,
+        planned = plan_from_files(
+            Path(practice_file),
+            Path(book_file),
+            day=day.date() if day else None,
+            key_file=key_file,
+            data=data,
             limit_s=limit_s,
             seed=seed,
-            findings=book.findings,
-            not_planned=book.not_planned,
             told=told,
         )
+    plan, practice = planned.plan, planned.practice
     if as_json:
         click.echo(json.dumps(as_data(plan), indent=2, ensure_ascii=False))
     else:
-        if day is None and chosen != today:
-            click.echo(f"Nothing is booked today ({today}); this is the next day with visits.")
+        if day is None and plan.day != planned.today:
+            click.echo(f"Nothing is booked today ({planned.today}); this is the next day with visits.")
         show_day(plan, practice, by=by or ("person", "chair", "machine"))
     in_order = plan.verdict in {DayVerdict.FITS, DayVerdict.NOTHING_BOOKED} and not _to_mend(plan.findings)
     context.exit(0 if in_order else 1)
@@ -116,17 +102,3 @@ def day(
 
 def _to_mend(findings: tuple[Finding, ...]) -> bool:
     return any(f.weight == "error" for f in findings)
-
-
-def _next_day(data: bytes, name: str, practice: Practice, today: date, key: bytes) -> date:
-    from fettlebook.errors import Mendable  # noqa: PLC0415
-    from fettlebook.exchange.calendar import booked_days  # noqa: PLC0415
-
-    days = booked_days(data, name, practice, today, key, days=DAYS_AHEAD)
-    if not days:
-        raise Mendable(
-            f"no visit is booked from {today} on for {DAYS_AHEAD} days",
-            where=name,
-            mend="Export a newer book, or name the day with --date.",
-        )
-    return days[0]

@@ -130,8 +130,8 @@ def _doing(run: list[Task]) -> str:
         return f"pack {_counted(u for t in run for u in t.units)}"
     if kind in {"load", "unload"}:
         return f"{kind} {_counted(u for t in run for u in t.units)}"
-    if kind == "test":
-        return f"test: {', '.join(t.what for t in run)}"
+    if kind in {"test", "duty"}:
+        return f"{kind}: {', '.join(t.what for t in run)}"
     return f"{kind}: {', '.join(_short(t) for t in run)}"
 
 
@@ -153,6 +153,8 @@ def _chair_rows(tasks: list[Task], plan: DayPlan, practice: Practice, zone: Zone
             what = kinds.get(run[0].what, run[0].what)
             more = f" ({late[ref]} min late)" if ref and late.get(ref) else ""
             yield (*_span(run, zone), f"visit: {what}{more}", "")
+        elif kind == "duty":
+            yield from ((*_span([t], zone), f"duty: {t.what}", _who([t], names)) for t in run)
         else:
             yield (*_span(run, zone), kind, _who(run, names))
 
@@ -164,11 +166,11 @@ def _who(run: Iterable[Task], names: dict[str, str]) -> str:
 def _machine_rows(tasks: list[Task], practice: Practice, zone: ZoneInfo) -> Iterable[tuple[str, ...]]:
     names = {p.id: p.name for p in practice.people}
     ordered = sorted(tasks, key=lambda t: t.start)
-    for what, group in groupby((t for t in ordered if t.kind == "test"), key=lambda t: t.what):
+    for (kind, what), group in groupby((t for t in ordered if t.kind in {"test", "duty"}), key=lambda t: (t.kind, t.what)):
         run = list(group)
-        yield (*_span(run, zone), f"test: {what}", _who(run, names))
+        yield (*_span(run, zone), f"{kind}: {what}", _who(run, names))
     run = []
-    for t in [t for t in ordered if t.kind != "test"]:
+    for t in [t for t in ordered if t.kind not in {"test", "duty"}]:
         run.append(t)
         if t.kind == "unload":
             cycle = next(x for x in run if x.kind == "cycle")

@@ -141,7 +141,9 @@ def due_duties_of(practice: Practice, owing: Owing, times: tuple[RunningTime, ..
             )
         own_test = kind == "machine" and name in day.tested and ((name, o.duty_id) in daily or when is When.BEFORE_FIRST_LOAD)
         at_opening = kind == "chair" and when is When.AFTER_STANDING_STILL  # a chair without visits owes it another day
-        if o.duty_id in _NO_WORK_OF_THE_PLAN or own_test or at_opening or (kind == "chair" and when in _IN_THE_CHAIRS_DAY):
+        still = owing.before_opening(name) if kind == "chair" and name in day.places else None
+        sampled = o.duty_id == "sample" and still is not None and any(step.endswith(".sample") for step in still.steps)
+        if sampled or o.duty_id in _NO_WORK_OF_THE_PLAN or own_test or at_opening or (kind == "chair" and when in _IN_THE_CHAIRS_DAY):
             continue
         who = day.who(practice, *_SKILLS.get("release" if o.duty_id == "release" else kind, (Skill.LEAD,)))
         earliest, latest = day.start, _due_minute(o, day)

@@ -35,6 +35,7 @@ WORD = {
     "unload": "Unload",
     "pack": "Pack",
     "test": "Test",
+    "duty": "Duty",
 }
 
 
@@ -252,7 +253,7 @@ def _brief(place: str) -> str:
 def _family(task: Task) -> Literal["visit", "chair work", "machine work", "test"]:
     if task.kind == "visit":
         return "visit"
-    if task.kind == "test":
+    if task.kind in ("test", "duty"):
         return "test"
     return "chair work" if task.kind in ("opening", "turnover", "closing") else "machine work"
 
