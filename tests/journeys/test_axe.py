@@ -16,6 +16,9 @@ PAGES = {
     "times": "/times/chair%202",
     "chair": "/chair/chair%204",
     "rules": "/rules",
+    "measuring flow": "/measure/chair%202/flow",
+    "measuring strips": "/measure/chair%201/strips",
+    "mixing": "/measure/chair%201/mix",
     "nothing booked": "/day/2026-11-22",
 }
 pytestmark = pytest.mark.invented

@@ -1,4 +1,4 @@
-"""What strips said, other water that enters, and what was measured before the unit was changed: all lengthen, none shortens."""
+"""What strips said, other water that enters, and what was measured before the lines were changed: all lengthen, none shortens."""
 
 import pytest
 from hypothesis import given, settings
@@ -91,7 +91,7 @@ def test_no_strips_ever_shorten_a_time(slower, wide, mixing, method):
 @pytest.mark.parametrize(
     ("practice", "why"),
     [
-        (unit(turbine=strips(on="2026-10-01"), more="changed_on = 2026-10-20"), "the unit was changed on 2026-10-20"),
+        (unit(turbine=strips(on="2026-10-01"), more="changed_on = 2026-10-20"), "the lines were changed on 2026-10-20"),
         (unit(turbine=strips(on="2026-11-02"), motor_on="2026-11-09"), "flow measured since: motor on 2026-11-09"),
     ],
 )
@@ -116,7 +116,7 @@ def test_a_flow_from_before_the_last_change_counts_as_not_measured():
     plain, changed = times(unit()), times(unit(more="changed_on = 2026-11-03"))
     assert changed["rinse"].outlets[0].seconds > plain["rinse"].outlets[0].seconds
     assert changed["rinse"].unmeasured == ("turbine", "motor")
-    assert "flow measured before the unit was changed on 2026-11-03, measure again: turbine and motor" in changed["rinse"].notes
+    assert "flow measured before the lines were changed on 2026-11-03, measure again: turbine and motor" in changed["rinse"].notes
     assert times(unit(more="changed_on = 2026-11-02"))["rinse"].seconds == plain["rinse"].seconds
 
 

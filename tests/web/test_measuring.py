@@ -152,6 +152,7 @@ def test_weighed_water_is_reckoned_at_the_waters_temperature(client):
     [
         ({"ml2": "fifty"}, "ml2", "is no reading"),
         ({"ml2": "-4"}, "ml2", "-4"),
+        ({"ml1": "x", "s3": ""}, "ml1", "is no reading"),
         ({"s2": "0"}, "ml2", "0 s"),
         ({"s3": ""}, "s3", "the time is missing"),
         ({"ml3": ""}, "ml3", "the amount is missing"),

@@ -1,4 +1,4 @@
-"""What strips at an outlet once said of its line, and what was measured before the unit was changed.
+"""What strips at an outlet once said of its line, and what was measured before the lines were changed.
 
 Strips can only lengthen. They say how many times as slow as computed the line is, and how much water mixes at its end; the
 line is reckoned so too, and the longer time counts. Strips that are older than the unit's last change, or than a flow of
@@ -35,7 +35,7 @@ def known_now(chair: Chair) -> Chair:
 
 
 def old_flows(chair: Chair) -> tuple[str, ...]:
-    """Return the outlets whose flow was measured before the unit was changed."""
+    """Return the outlets whose flow was measured before the lines were changed."""
     changed = chair.changed_on
     return tuple(o.id for o in chair.outlets if changed and o.measured_on and o.measured_on < changed)
 
@@ -46,7 +46,7 @@ def why_old(chair: Chair, outlet: Outlet, group: tuple[Outlet, ...]) -> str:
         return ""
     dipped = outlet.strips.dipped_on
     if chair.changed_on and dipped < chair.changed_on:
-        return f"the unit was changed on {chair.changed_on}"
+        return f"the lines were changed on {chair.changed_on}"
     later = tuple(f"{o.id} on {o.measured_on}" for o in group if o.measured_on and dipped < o.measured_on)
     return f"flow measured since: {listed(later)}" if later else ""
 

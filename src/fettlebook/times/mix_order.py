@@ -131,7 +131,7 @@ def good_for(made: Order) -> Iterable[str]:
         yield "Use by: the practice file has no life of the mixed solution (shelf_mixed_hours)."
         yield "Mix it fresh, and discard the rest as the label says."
     if made.package.opened_on is None and made.product.shelf_open_days:
-        yield f"Once opened the package keeps {made.product.shelf_open_days} days: read the day on it, or give --opened."
+        yield f"Once opened the package keeps {made.product.shelf_open_days} days: read the day on it, and enter it."
     yield f"Write on the jug: {made.product.name}, {strength_words(made.use)}, mixed {made.at:%Y-%m-%d %H:%M}, use by, your initials."
 
 
@@ -171,7 +171,7 @@ def _product(practice: Practice, product_id: str | None, use: ProductUse) -> Pro
     wanted: str | None = product_id or getattr(practice.in_use, use.name.lower())
     have = ", ".join(p.id for p in practice.products) or "none"
     if wanted is None:
-        raise Mendable(f'no product is chosen for "{use}"', where=f"in_use.{use.name.lower()}", mend=f"Give --product, one of: {have}.")
+        raise Mendable(f'no product is chosen for "{use}"', where=f"in_use.{use.name.lower()}", mend=f"Choose a product: {have}.")
     product = next((p for p in practice.products if p.id == wanted), None)
     if product is None:
         raise Mendable(f'the practice has no product "{wanted[:40]}"', where="--product", mend=f"Choose one of: {have}.")

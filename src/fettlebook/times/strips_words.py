@@ -66,7 +66,7 @@ def told_words(found: Calibration) -> Iterable[str]:
         ratio = found.limit_s / found.computed_s
         yield f"That is {ratio:.2f} times as long as computed."
         if abs(ratio - 1.0) > OFF:
-            yield "Is the flow what the file says? Measure it: fettlebook flow. Fittings and valves lengthen it too."
+            yield "Is the flow what the file says? Measure it with cup and clock. Fittings and valves lengthen it too."
 
 
 def to_do_words(line: LineUnderTest, found: Calibration) -> Iterable[str]:

@@ -139,14 +139,14 @@ def _dosed(
 def _unit_words(
     frame: Frame, opened: tuple[tuple[Outlet, ...], ...], groups: list[GroupNeed], aged: tuple[str, ...], *, filling: bool
 ) -> tuple[list[str], tuple[str, ...]]:
-    """Say what strips, a second feed and a change of the unit do to this step; and, short, what must be seen beside the time."""
+    """Say what strips, a second feed and a change of the lines do to this step; and, short, what must be seen beside the time."""
     words, notes = feed_words(frame.chair, opened, water_c=frame.practice.practice.water_temperature_c, filling=filling)
     for group, need in zip(opened, groups, strict=True):
         told, seen = strips_words(frame.chair, group, need.outlets)
         words += told
         notes += seen
     if aged:
-        notes += (f"flow measured before the unit was changed on {frame.chair.changed_on}, measure again: {listed(aged)}",)
+        notes += (f"flow measured before the lines were changed on {frame.chair.changed_on}, measure again: {listed(aged)}",)
     return words, notes
 
 

@@ -3,11 +3,11 @@
 from dataclasses import dataclass
 from datetime import date
 
-from fettlebook.errors import Mendable
+from fettlebook.errors import Finding, Mendable
 from fettlebook.science.flow import Flow, Tools, measure_flow
 from fettlebook.times.against import Meant, Place, flow_meant
 from fettlebook.times.flow_words import aim_words, compared_words, promised_words, result_words
-from fettlebook.times.readings import cups
+from fettlebook.times.readings import cups, read_cup
 from fettlebook.web.forms import Form
 
 ROWS = 5
@@ -39,6 +39,8 @@ def flow_answer(form: Form, place: Place, today: date) -> FlowAnswer | None:
             continue
         texts.append(f"{much}{'g' if weighed else 'mL'}/{time}")
         rows[f"reading {len(texts)}"] = f"ml{row}"
+        if isinstance(read_cup(texts[-1], ""), Finding):
+            form.refuse(f"ml{row}", f"cup {row}: {much[:20]} in {time[:20]} is no reading", "Enter digits: 52 and 60, or 52.5 and 1:00.")
     lines = form.number("resolution_ml", "distance of the lines", otherwise=1.0)
     watch = form.number("watch_s", "step of the watch", otherwise=1.0)
     day = form.day("day", "day of the measurement", otherwise=today)

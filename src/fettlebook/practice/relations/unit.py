@@ -9,7 +9,7 @@ from fettlebook.practice.relations.unknown import unknown
 
 
 def check_unit(chair: Chair, at: KeyPath) -> Iterator[Fault]:
-    """Yield the faults of second feeds and strips, and what was measured before the unit was changed."""
+    """Yield the faults of second feeds and strips, and what was measured before the lines were changed."""
     yield from _second_feeds(chair, at)
     for number, outlet in enumerate(chair.outlets):
         path: KeyPath = (*at, "outlets", number)
@@ -20,10 +20,10 @@ def check_unit(chair: Chair, at: KeyPath) -> Iterator[Fault]:
         if chair.changed_on is None:
             continue
         if outlet.measured_on and outlet.measured_on < chair.changed_on:
-            seen = f"the flow was measured on {outlet.measured_on}, before the unit was changed on {chair.changed_on}"
+            seen = f"the flow was measured on {outlet.measured_on}, before the lines were changed on {chair.changed_on}"
             yield Fault((*path, "measured_on"), seen, "Measure it again: fettlebook flow. Until then it counts as not measured.", "warning")
         if strips and strips.dipped_on < chair.changed_on:
-            seen = f"the strips are of {strips.dipped_on}, from before the unit was changed on {chair.changed_on}"
+            seen = f"the strips are of {strips.dipped_on}, from before the lines were changed on {chair.changed_on}"
             mend = "Dip again: fettlebook calibrate. Until then they still lengthen times, and shorten none."
             yield Fault((*path, "strips", "dipped_on"), seen, mend, "warning")
 
