@@ -122,7 +122,6 @@ class _Shows:
         assert state.plan is not None
         after = timetable(state.first, proposal.course)
         return {
-            "after": after,
             "shape": wording.VERDICT_SHAPE[after.verdict],
             "verdict": wording.VERDICT_WORD[after.verdict],
             "rows": compare(state.plan, after, basis),
