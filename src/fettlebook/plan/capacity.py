@@ -207,13 +207,13 @@ def capacity(
             tried = []
             for kind, name in _worth_trying(now):
                 tell(f"{len(buys) + 1}: one more {name}")
-                tried.append((kind, name, seen([_more(day, kind, name) for day in now])))
+                tried.append((kind, name, seen([more_of(day, kind, name) for day in now])))
             best = _choose(at, tried)
             if best is None:
                 break
             kind, name, then = best
             owned = _count(now[0], kind, name)
-            now = [_more(day, kind, name) for day in now]
+            now = [more_of(day, kind, name) for day in now]
             after = _bounds(now)
             buys.append(Buy(kind, name, owned, at.on_time, then.on_time, at.cost - then.cost, bound, after))
             at, bound = then, after
@@ -288,7 +288,7 @@ def _count(day: Instance, kind: str, name: str) -> int:
     }[kind]
 
 
-def _more(day: Instance, kind: str, name: str, n: int = 1) -> Instance:
+def more_of(day: Instance, kind: str, name: str, n: int = 1) -> Instance:
     """Return the day with more of one thing: a set, a machine like the quickest, a person with the longest shift."""
     if kind == "set type":
         types = tuple(t.model_copy(update={"owned": t.owned + n}) if t.id == name else t for t in day.set_types)
@@ -311,7 +311,7 @@ def _ample(day: Instance) -> Instance:
     types = tuple(t.model_copy(update={"owned": t.owned + sum(v.needs().get(t.id, 0) for v in day.visits)}) for t in day.set_types)
     day = day.model_copy(update={"set_types": types})
     for kind in ("washer", "sterilizer", "person"):
-        day = _more(day, kind, kind, 5)
+        day = more_of(day, kind, kind, 5)
     return day
 
 
