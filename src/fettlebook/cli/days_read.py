@@ -80,7 +80,8 @@ def _booked(
 def _readable(day: Instance) -> Instance:
     """Name each visit by its chair and place in the chair's day: a reference of one run says nothing to anybody."""
     names = {v.id: f"{c.id} no. {k}" for c in day.chairs for k, v in enumerate(day.visits_of(c.id), 1)}
-    return day.model_copy(update={"visits": tuple(v.model_copy(update={"id": names[v.id]}) for v in day.visits)})
+    duties = tuple(d.model_copy(update={"after": names.get(d.after or "")}) for d in day.duties)
+    return day.model_copy(update={"visits": tuple(v.model_copy(update={"id": names[v.id]}) for v in day.visits), "duties": duties})
 
 
 def stated_overruns(cv: float | None, table: str | None) -> Overruns:

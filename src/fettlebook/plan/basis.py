@@ -65,7 +65,10 @@ def named_day(day: Instance, visits: Mapping[str, str], people: Mapping[str, str
     update: dict[str, Any] = {
         "visits": tuple(v.model_copy(update={"id": visits.get(v.id, v.id)}) for v in day.visits),
         "people": tuple(p.model_copy(update={"id": people.get(p.id, p.id)}) for p in day.people),
-        "duties": tuple(d.model_copy(update={"who": tuple(people.get(w, w) for w in d.who)}) for d in day.duties),
+        "duties": tuple(
+            d.model_copy(update={"who": tuple(people.get(w, w) for w in d.who), "after": visits.get(d.after or "", d.after)})
+            for d in day.duties
+        ),
     }
     if day.done is not None:
         update["done"] = _named(day.done, visits, people)

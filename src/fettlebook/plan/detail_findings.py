@@ -130,7 +130,7 @@ def _duties(day: Instance, say: _Say) -> None:
         if d.subject is not None and d.subject not in subjects:
             say(f"{path}.subject", f"no chair and no machine {d.subject!r}", _unknown(d.subject, subjects))
         if d.after is not None and d.after not in visits:
-            say(f"{path}.after", f"no visit {d.after!r}", _unknown(d.after, visits))
+            say(f"{path}.after", f"no visit {d.after!r}: the duty waits for none", _unknown(d.after, visits), warn=True)
         for p in d.who:
             if p not in people:
                 say(f"{path}.who", f"nobody called {p!r}", _unknown(p, people))
