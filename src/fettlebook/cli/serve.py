@@ -144,8 +144,10 @@ def _open(
     import uvicorn  # noqa: PLC0415
 
     from fettlebook.web.app import create_app  # noqa: PLC0415
+    from fettlebook.web.bench import Bench  # noqa: PLC0415
     from fettlebook.web.chain import Chain  # noqa: PLC0415
     from fettlebook.web.desk import Desk  # noqa: PLC0415
+    from fettlebook.web.record import Record  # noqa: PLC0415
 
     ahead = at.replace(tzinfo=zone) - datetime.now(UTC) if at else timedelta(0)
 
@@ -154,16 +156,18 @@ def _open(
 
     start = day.date() if day else None
     chain = Chain(*files, clock=clock, around=start)
-    desk = Desk(chain, clock)
+    desk, bench = Desk(chain, clock), Bench()
+    record = Record(chain.store, desk)
 
     def close() -> bool:
-        stopped = desk.close()
+        record.close()
+        stopped = all([bench.close(), desk.close()])
         if stopped:
             chain.close()  # else the worker may still want to note something
         return stopped
 
     opened.append(close)
-    app = create_app(desk, start, training_clock=at is not None, practice_file=files[0])
+    app = create_app(desk, start, training_clock=at is not None, bench=bench, practice_file=files[0], record=record)
     # No access log: it would only tell who looked when. A fault is logged with its number by the pages themselves.
     config = uvicorn.Config(app, log_level="warning", access_log=False, timeout_graceful_shutdown=2, server_header=False, lifespan="off")
     host, port = listening.getsockname()[:2]

@@ -74,6 +74,10 @@ class State:
         """Return the facts of a sort about a subject; an empty stream where there are none."""
         return self.streams.get((subject, sort), NOTHING)
 
+    def amendments_of(self, entry_id: str) -> Sequence[Received]:
+        """Return the entries that correct or withdraw an entry, in the order of receipt."""
+        return self._amendments.get(entry_id, _NO_AMENDMENTS)
+
     def _stream(self, key: Key) -> Stream:
         stream = self.streams.get(key)
         if stream is None:

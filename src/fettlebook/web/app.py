@@ -17,15 +17,31 @@ from fettlebook.exchange.paper.typeset import FONTS
 from fettlebook.times.curves import chair_pictures
 from fettlebook.web import board, running, tables
 from fettlebook.web import chair as chair_page
+from fettlebook.web.bench import Bench
 from fettlebook.web.desk import Desk
+from fettlebook.web.drafts import Drafts
+from fettlebook.web.entries_pages import entries_routes
 from fettlebook.web.guard import Guard
 from fettlebook.web.measuring import measuring_routes
+from fettlebook.web.otherwise_routes import otherwise_routes
 from fettlebook.web.pages import HERE, Pages, a_chair, a_day, a_lane, saved
 from fettlebook.web.plan_routes import plan_routes
+from fettlebook.web.record import Record
 from fettlebook.web.sheet import day_sheet
+from fettlebook.web.standing_pages import standing_routes
+from fettlebook.web.trace_pages import trace_routes
+from fettlebook.web.what_if_routes import what_if_routes
 
 
-def create_app(desk: Desk, start: date | None = None, training_clock: bool = False, practice_file: Path | None = None) -> FastAPI:
+def create_app(
+    desk: Desk,
+    start: date | None = None,
+    training_clock: bool = False,
+    bench: Bench | None = None,
+    practice_file: Path | None = None,
+    *,
+    record: Record | None = None,
+) -> FastAPI:
     """Return the application.
 
     Parameters
@@ -36,13 +52,22 @@ def create_app(desk: Desk, start: date | None = None, training_clock: bool = Fal
         The day that opens first; None: today, or the next day with visits.
     training_clock
         The desk's clock was set by hand, and every page says so.
+    record
+        The book to ask; None: the pages of standing, traces and entries are left out.
+    bench
+        Where work in the background is done; None: one of its own.
     practice_file
         What measurements are held against and written into; None: no page to measure.
     """
+    bench = bench or Bench()
     # FastAPI's own pages load scripts from elsewhere; there is no outside API yet.
     app = FastAPI(title="fettlebook", version=__version__, docs_url=None, redoc_url=None, openapi_url=None)
     pages = Pages(desk, training_clock, measuring=practice_file is not None)
 
+    if record is not None:
+        pages.know(has_book=True)
+        for routes in (standing_routes, trace_routes, entries_routes):
+            app.include_router(routes(pages, record))
     app.mount("/fonts", StaticFiles(directory=FONTS), name="fonts")
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
     app.add_middleware(Guard, fault_page=pages.fault)
@@ -102,6 +127,8 @@ def create_app(desk: Desk, start: date | None = None, training_clock: bool = Fal
     app.include_router(plan_routes(pages))
     if practice_file is not None:
         app.include_router(measuring_routes(pages, desk, practice_file))
+    app.include_router(otherwise_routes(pages, desk, Drafts(desk, bench)))
+    app.include_router(what_if_routes(pages, desk, bench))
 
     @app.get("/times")
     def _first_times() -> RedirectResponse:

@@ -77,6 +77,11 @@ class Chain:
         self._store: SqliteStore = open_book(data, practice.practice.id)
         self._door = Door(self._store)
 
+    @property
+    def store(self) -> SqliteStore:
+        """The book, for reading; what is written goes through the door."""
+        return self._store
+
     def mark(self) -> Hashable:
         """Return what changes when a file or the day changes; a missing file changes it too."""
         return (_stamp(self._practice_file), _stamp(self._book_file), self._clock().date())

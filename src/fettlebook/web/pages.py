@@ -9,6 +9,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.exceptions import HTTPException
 
 from fettlebook import __version__
+from fettlebook.book.kinds import from_ms
 from fettlebook.errors import Finding, Mendable
 from fettlebook.plan.basis import Basis
 from fettlebook.plan.day import DayPlan
@@ -21,7 +22,7 @@ from fettlebook.times.order import order_hint
 from fettlebook.times.words import LEFT_OUT, share, whole_s
 from fettlebook.web import board, running, tables, waits, wording
 from fettlebook.web import chair as chair_page
-from fettlebook.web.desk import Desk
+from fettlebook.web.desk import Desk, Reading
 from fettlebook.web.now import now_and_next
 
 HERE: Final = Path(__file__).parent
@@ -38,6 +39,7 @@ class Pages:
         self._templates = Environment(
             loader=FileSystemLoader(HERE / "templates"), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
         )
+        self._templates.globals["has_book"] = False
         self._templates.filters |= {
             "spell": wording.length,
             "spell_up": lambda seconds: wording.length(whole_s(seconds)),
@@ -53,7 +55,22 @@ class Pages:
             "replaced": overridden_in_words,
             "limit_value": limit_in_words,
             "step_length": length_in_words,
+            "at_text": lambda ms: from_ms(ms, str(self._desk.reading.zone)).isoformat(timespec="minutes"),
         }
+
+    @property
+    def reading(self) -> Reading:
+        """The last good reading of the files."""
+        return self._desk.reading
+
+    @property
+    def now(self) -> datetime:
+        """The present moment as the pages have it, in the practice's zone."""
+        return self._desk.now()
+
+    def know(self, **values: Any) -> None:
+        """Let every template know something, such as that there is a book to ask."""
+        self._templates.globals |= values
 
     def show(self, template: str, status: int = 200, **values: Any) -> HTMLResponse:
         """Return a page."""
@@ -135,6 +152,7 @@ class Pages:
             shape=wording.VERDICT_SHAPE[plan.verdict],
             verdict=wording.VERDICT_WORD[plan.verdict],
             clock=lambda moment: wording.clock(moment, reading.zone),
+            minute=plan.basis.words.minute if plan.basis else str,
             kind_names={kind.id: kind.name for kind in practice.visit_kinds},
             names={person.id: person.name for person in practice.people},
             offset_min=lambda band: int((now.timestamp() - band.start.timestamp()) // 60),

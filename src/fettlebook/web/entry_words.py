@@ -1,0 +1,92 @@
+"""An entry in words: what kind, about what, claimed when, received when; for the table of entries and for one entry's own page."""
+
+from dataclasses import dataclass
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+from fettlebook.book.kinds import KINDS
+from fettlebook.book.received import Received
+from fettlebook.standing.asking import said_at
+from fettlebook.web.moments import said
+
+APART_MS: Final = 60_000
+TEXT_MOST: Final = 120
+LONGEST: Final = 600  # a whole file in an entry is no sentence
+SEALED: Final = "a person's words, sealed: they are not shown here"
+
+
+@dataclass(frozen=True, slots=True)
+class EntryRow:
+    """One line of the table of entries."""
+
+    seq: int
+    id: str
+    received: str
+    claimed: str  # empty where it came at once
+    kind: str
+    about: tuple[str, ...]
+    by: str
+    device: str
+    told: str
+
+
+def row_of(received: Received, zone: ZoneInfo) -> EntryRow:
+    """Return an entry as a line."""
+    entry = received.entry
+    apart = abs(received.received - received.offset - entry.at) > APART_MS
+    told = "; ".join(f"{name} {_short(value)}" for name, value in fields_of(received) if name not in _IN_SUBJECTS)
+    return EntryRow(
+        seq=received.seq, id=entry.id, received=said(received.received, zone), claimed=said(entry.at, zone) if apart else "",
+        kind=entry.kind, about=entry.subjects[:4], by=entry.by, device=entry.device, told=told,
+    )  # fmt: skip
+
+
+def fields_of(received: Received) -> list[tuple[str, Any]]:
+    """Return what an entry says, field by field, as it stands in its sealed bytes; sealed words are named, not opened."""
+    data = received.entry.data.model_dump(exclude_none=True)
+    return [(name.replace("_", " "), SEALED if name == "remark" else value) for name, value in data.items()]
+
+
+def value_in_words(value: Any) -> str:
+    """Return a value of an entry as text: lists with commas, tables as name value."""
+    if isinstance(value, dict):
+        return ", ".join(f"{name.replace('_', ' ')} {value_in_words(one)}" for name, one in value.items())
+    if isinstance(value, list | tuple):
+        return "; ".join(value_in_words(one) for one in value) if value else "none"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    text = str(value)
+    return text if len(text) <= LONGEST else f"{len(text):,} characters: see the sealed record"
+
+
+def kind_in_words(kind: str) -> str:
+    """Return the first line of what a kind of entry means; the kind itself where this program doesn't know it."""
+    model = KINDS.get(kind)
+    return (model.__doc__ or kind).strip().partition("\n")[0] if model else f"{kind}: a kind of a newer program, kept as it came"
+
+
+def as_row(received: Received, zone: ZoneInfo) -> dict[str, Any]:
+    """Return an entry as a row of a table that is saved."""
+    entry = received.entry
+    return {
+        "seq": received.seq,
+        "received": said_at(received.received, zone),
+        "claimed": said_at(entry.at, zone),
+        "claimed_zone": entry.zone,
+        "kind": entry.kind,
+        "by": entry.by,
+        "device": entry.device,
+        "number": entry.n,
+        "about": ", ".join(entry.subjects),
+        "says": "; ".join(f"{name} {value_in_words(value)}" for name, value in fields_of(received)),
+        "refers_to": entry.refers_to or "",
+        "id": entry.id,
+    }
+
+
+_IN_SUBJECTS: Final = ("chair", "machine", "visit", "load", "sample", "person", "text", "layers", "digest")
+
+
+def _short(value: Any) -> str:
+    text = value_in_words(value)
+    return text if len(text) <= TEXT_MOST else text[: TEXT_MOST - 1] + "…"

@@ -1,0 +1,128 @@
+"""The book as the pages ask it: folded once in the background, then kept up entry by entry, always with what is in the store.
+
+`first_state` is the one place where a book's state comes from at the start.
+"""
+
+import threading
+from collections.abc import Callable, Collection, Iterator, Sequence
+from contextlib import contextmanager
+from typing import Final
+
+from fettlebook.book.kinds import to_ms
+from fettlebook.book.received import Received
+from fettlebook.book.stores import Store
+from fettlebook.errors import Mendable
+from fettlebook.standing.basis import Basis
+from fettlebook.standing.standings import Standings, View
+from fettlebook.standing.state import State
+from fettlebook.web.desk import Desk, Reading, bug
+
+FIRST_WINDOW: Final = 500
+WIDEST_WINDOW: Final = 64_000
+
+
+class Record:
+    """A book with its standings, safe to ask from several threads."""
+
+    def __init__(self, store: Store, desk: Desk) -> None:
+        self.store = store
+        self._desk = desk
+        self._lock = threading.RLock()
+        self._ready = threading.Event()
+        self._leave = threading.Event()
+        self._state: State | None = None
+        self._trouble: Exception | None = None
+        self._of: Reading | None = None
+        self._standings: Standings | None = None
+        self.seen = 0  # entries folded so far, while the first fold runs
+        self._thread = threading.Thread(target=self._begin, name="record", daemon=True)
+        self._thread.start()
+
+    def ready(self, wait_s: float = 0.0) -> bool:
+        """Tell whether the book has been read, waiting a little for it."""
+        return self._ready.wait(wait_s)
+
+    def close(self) -> None:
+        """Stop reading, where it still does."""
+        self._leave.set()
+        self._thread.join(5)
+
+    @contextmanager
+    def view(self, at: int | None = None, known_at: int | None = None) -> Iterator[View]:
+        """Give the verdicts of a moment; nothing is added while they are looked at.
+
+        Parameters
+        ----------
+        at
+            The moment judged [ms]; left out: the page's now.
+        known_at
+            By what had been received then; left out: all there is.
+        """
+        with self._lock:
+            standings = self._kept_up()
+            known = max(standings.state.received, 0) if known_at is None else known_at
+            yield standings.as_of(self.now() if at is None else at, known)
+
+    def now(self) -> int:
+        """Return the present moment as the pages have it [ms]."""
+        return to_ms(self._desk.now())
+
+    def newest(
+        self, count: int, *, before: int | None = None, kinds: Collection[str] | None = None, subjects: Collection[str] | None = None
+    ) -> list[Received]:
+        """Return entries newest first: those with a lower seq than `before`, of these kinds and subjects; at most `count`."""
+        found: list[Received] = []
+        end, window = (self.store.head().size if before is None else before - 1), FIRST_WINDOW
+        while end > 0 and len(found) < count:
+            page = list(self.store.read(max(0, end - window), kinds=kinds, subjects=subjects, until=end))
+            found.extend(reversed(page))
+            end, window = end - window, min(2 * window, WIDEST_WINDOW)
+        return found[:count]
+
+    def mended_by(self, entry_id: str) -> Sequence[Received]:
+        """Return the entries that correct or withdraw an entry, in the order of receipt."""
+        with self._lock:
+            return tuple(self._kept_up().state.amendments_of(entry_id))
+
+    def _kept_up(self) -> Standings:
+        if self._trouble is not None:
+            raise self._trouble
+        if self._state is None:
+            raise Mendable("the book is still being read", where="book", mend="Look again in a moment.")
+        for received in self.store.read(self._state.seq):
+            self._state.add(received)
+        reading = self._desk.reading
+        if self._standings is None or reading is not self._of:
+            basis = Basis.of(reading.practice, reading.rulebook, reading.times)
+            self._standings, self._of = Standings(self._state, basis), reading
+        return self._standings
+
+    def _begin(self) -> None:
+        try:
+            self._state = first_state(self.store, self._told)
+        except _LeftError:
+            return
+        except Mendable as error:
+            self._trouble = error
+        except Exception as error:
+            self._trouble = Mendable.of([bug(error, "reading the book")])
+        self._ready.set()
+
+    def _told(self, seen: int) -> None:
+        self.seen = seen
+        if self._leave.is_set():
+            raise _LeftError
+
+
+class _LeftError(Exception):
+    """The program ends while the book is read."""
+
+
+def first_state(store: Store, tell: Callable[[int], None]) -> State:
+    """Return the state of all that a book holds, telling now and then how many entries are folded."""
+    state = State(store.get)
+    for received in store.read():
+        state.add(received)
+        if received.seq % 500 == 0:
+            tell(received.seq)
+    return state

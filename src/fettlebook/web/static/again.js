@@ -1,0 +1,2 @@
+// The book is being read: look again until it was.
+setTimeout(() => location.reload(), 1500);
