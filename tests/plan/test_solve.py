@@ -309,3 +309,18 @@ def test_naming_everybody_inside_the_model_finds_no_better_and_no_worse_day() ->
     assert pooled.plan is not None
     assert named.plan is not None
     assert figures(day, pooled.plan).weighted_minutes_late == figures(day, named.plan).weighted_minutes_late == 120
+
+
+@pytest.mark.invented
+def test_a_search_that_is_told_to_stop_gives_the_best_plan_so_far() -> None:
+    day = read_instance((INSTANCES / "smalltight-1.json").read_text(), "smalltight-1")
+    asked = []
+
+    def stop() -> bool:
+        asked.append(1)
+        return len(asked) > 3
+
+    found = solve(day, limit_s=600, seed=1, stop=stop)  # without the stop it would search for ten minutes
+    assert check_plan(day, found.plan) == ()
+    assert found.figures.rank <= solve(day, limit_s=0, seed=1).figures.rank
+    assert len(asked) > 3

@@ -76,6 +76,7 @@ class _Search:
     workers: int
     deterministic: float | None
     told: Callable[[Progress], None] | None
+    stop: Callable[[], bool] | None = None
     began: float = field(default_factory=time.perf_counter)
     progress: list[Progress] = field(default_factory=list)
     best: Plan | None = None
@@ -86,8 +87,11 @@ class _Search:
     def seconds(self) -> float:
         return 0.0 if self.deterministic is not None else time.perf_counter() - self.began
 
+    def stopped(self) -> bool:
+        return self.stop is not None and self.stop()
+
     def left(self) -> float:
-        return max(0.0, self.limit_s - self.seconds())
+        return 0.0 if self.stopped() else max(0.0, self.limit_s - self.seconds())
 
     def perfect(self) -> bool:
         f = self.best_figures
@@ -96,7 +100,7 @@ class _Search:
     def part(self, share: float, most_s: float = 1e9) -> Search:
         """Return limits for one part of the search: a share of what is left."""
         limit = min(most_s, share * self.left())
-        return Search(limit, self.seed, self.workers, None if self.deterministic is None else share * self.deterministic)
+        return Search(limit, self.seed, self.workers, None if self.deterministic is None else share * self.deterministic, self.stop)
 
     def note(self, by: str, left_out: int, late: int) -> None:
         step = Progress(round(self.seconds(), 3), by, left_out, late, self.bound)
@@ -128,6 +132,7 @@ def solve(
     workers: int = 2,
     deterministic: float | None = None,
     told: Callable[[Progress], None] | None = None,
+    stop: Callable[[], bool] | None = None,
 ) -> Solved:
     """Return the best plan found within the limit.
 
@@ -145,6 +150,8 @@ def solve(
         Search by counted work instead of seconds; the same input then gives the same plan.
     told
         Called with each better plan.
+    stop
+        Asked many times a second; once it is true, the best plan so far is the answer.
 
     Returns
     -------
@@ -163,6 +170,8 @@ def solve(
         return 0.0 if deterministic is not None else clock() - began
 
     def go_on(n: int) -> bool:
+        if stop is not None and stop():
+            return False
         if deterministic is not None or limit_s <= 0:
             return n < FIRST_MOVES
         return n < FIRST_MOVES or spent() < MOVES_SHARE * limit_s
@@ -170,12 +179,12 @@ def solve(
     if day.done is not None:
         day = day.moved(day.done)
     if not movable(day):
-        solved = _as_placed(day, limit_s=limit_s, seed=seed, workers=workers, deterministic=deterministic, told=told)
+        solved = _as_placed(day, limit_s=limit_s, seed=seed, workers=workers, deterministic=deterministic, told=told, stop=stop)
     else:
         moved = on_better_chairs(day, go_on)
         left_s = max(0.0, limit_s - spent())
-        solved = _as_placed(moved, limit_s=left_s, seed=seed, workers=workers, deterministic=deterministic, told=told)
-        solved = _with_moves(day, moved, solved, Search(min(5.0, limit_s), seed, workers, deterministic))
+        solved = _as_placed(moved, limit_s=left_s, seed=seed, workers=workers, deterministic=deterministic, told=told, stop=stop)
+        solved = _with_moves(day, moved, solved, Search(min(5.0, limit_s), seed, workers, deterministic, stop))
     return _filled(day, solved)
 
 
@@ -184,7 +193,7 @@ def _with_moves(day: Instance, moved: Instance, solved: Solved, search: Search) 
     late, left = solved.weighted_minutes_late, solved.plan.left_out
     fixed = _cleared_soonest(day.without(v.id for v in movable(day)))
     bound = _forced(fixed.without(left))
-    if search.limit_s > 0 and not left:
+    if search.limit_s > 0 and not left and not (search.stop is not None and search.stop()):
         bound = max(bound, circulation_bound(fixed, search).minutes)
     plan = with_chairs(day, moved, solved.plan)
     elsewhere = {v.id for v in movable(day)}
@@ -224,11 +233,12 @@ def _as_placed(
     workers: int,
     deterministic: float | None,
     told: Callable[[Progress], None] | None,
+    stop: Callable[[], bool] | None,
 ) -> Solved:
     """Solve a day with each visit on the chair on which it stands."""
     hopeless = hopeless_visits(day)
     rest = day.without(h.visit for h in hopeless)
-    s = _Search(rest, limit_s, seed, workers, deterministic, told)
+    s = _Search(rest, limit_s, seed, workers, deterministic, told, stop)
     s.offer(dispatch(rest), "list scheduler")
     if s.best is None or s.best_figures is None:
         raise Mendable("no valid plan exists", where=day.name, mend="Check `now` and `done`: what was done must itself hold every rule.")
@@ -293,6 +303,8 @@ def _list_scheduler(s: _Search, *, share: float, first: Manner | None) -> Manner
         s.better(found)
 
     def go_on(n: int) -> bool:
+        if s.stopped():
+            return False
         if s.deterministic is not None:
             return n < rounds
         if first is None and n >= FIRST_ROUNDS * 10:
