@@ -117,11 +117,11 @@ def series_of(paths: Sequence[Sequence[Delay]]) -> Series:
     none = Delay("tube", 0.0)
     cells = [delay for path in paths for delay in (*path, *[none] * (most - len(path)))]
     shape = len(paths), most
-    return Series(
+    return Series.of(
         residence_s=np.array([delay.residence_s for delay in cells], np.float64).reshape(shape),
         tau_d=np.array([delay.tau_d for delay in cells], np.float64).reshape(shape),
         stirred=np.array([delay.kind == "stirred" for delay in cells], np.bool_).reshape(shape),
-        parts=np.array([len(path) for path in paths], np.int64),
+        count=np.array([len(path) for path in paths], np.int64),
     )
 
 

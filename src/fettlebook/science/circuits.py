@@ -6,8 +6,8 @@ carried out of the common parts is not credited, so no time is too short for it.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any, Final, Literal
+from itertools import islice
+from typing import Any, Final, Literal, NamedTuple
 
 from fettlebook.errors import Mendable
 from fettlebook.science.needs import CARRIED, READINGS, Carried, Left, Needs, Reading, bounded_needs, exact_needs
@@ -22,8 +22,7 @@ FILL_SHARE: Final = 0.95
 RINSE_SHARE: Final = 1.0 / 3000.0
 
 
-@dataclass(frozen=True, slots=True)
-class OutletSeconds:
+class OutletSeconds(NamedTuple):
     """What one outlet needs, from the moment its group is opened; not rounded.
 
     `nominal_s` is one volume change, V/Q summed over the path. `fill_s` is the longer of `fill_outlet_s` (the outlet
@@ -120,38 +119,38 @@ def left_of(flush_share: float, fill_share: float, rinse_share: float, method: M
 
 def outlet_rows(trees: Sequence[Tree], ways: Ways, needs: Needs) -> list[tuple[OutletSeconds, ...]]:
     """Return what was reckoned for all outlets of many circuits, circuit by circuit and outlet by outlet."""
-    paths = paths_of(ways)
     columns = zip(
-        paths,
+        [outlet for tree in trees for outlet in tree.outlets],
+        paths_of(ways),
+        ways.nominal_s().tolist(),
         needs.seconds.tolist(),
         needs.fill_outlet_s.tolist(),
         needs.fill_held_s.tolist(),
         needs.reading.tolist(),
         needs.carried.tolist(),
+        [tree for tree in trees for _ in tree.outlets],
         strict=True,
     )
-    found: list[tuple[OutletSeconds, ...]] = []
-    for tree in trees:
-        rows = []
-        for outlet, (path, (flush_s, fill_s, rinse_s), outlet_s, held_s, (flush, fill, rinse), carried) in zip(tree.outlets, columns):  # noqa: B905
-            rows.append(
-                OutletSeconds(
-                    outlet=outlet.id,
-                    group=outlet.group,
-                    flow_ml_min=outlet.flow_ml_min,
-                    nominal_s=sum([part.residence_s for part in path]),
-                    flush_s=flush_s,
-                    fill_s=fill_s,
-                    rinse_s=rinse_s,
-                    fill_outlet_s=outlet_s,
-                    fill_held_s=held_s,
-                    flush_reading=READINGS[flush],
-                    fill_reading=READINGS[fill],
-                    rinse_reading=READINGS[rinse],
-                    path=path,
-                    cautions=cautions_of(tree, path),
-                    flush_carried=CARRIED[carried],
-                )
+    rows = iter(
+        [
+            OutletSeconds(  # by place, since thousands are made at once
+                o.id,
+                o.group,
+                o.flow_ml_min,
+                nominal_s,
+                flush_s,
+                fill_s,
+                rinse_s,
+                outlet_s,
+                held_s,
+                READINGS[flush],
+                READINGS[fill],
+                READINGS[rinse],
+                path,
+                cautions_of(tree, path),
+                CARRIED[carried],
             )
-        found.append(tuple(rows))
-    return found
+            for o, path, nominal_s, (flush_s, fill_s, rinse_s), outlet_s, held_s, (flush, fill, rinse), carried, tree in columns
+        ]
+    )
+    return [tuple(islice(rows, len(tree.outlets))) for tree in trees]

@@ -12,9 +12,8 @@ from functools import lru_cache
 from typing import Final, Literal, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from fettlebook.science.series import CELLS, SMALLEST_SHARE, Real, Rows, Series, seconds_of
+from fettlebook.science.series import CELLS, SMALLEST_SHARE, Real, Rows, Series, crossings, seconds_of
 from fettlebook.science.washout import volume_changes
 
 Reading = Literal["mixed", "coherent", "bound"]
@@ -41,6 +40,7 @@ class Needs:
     """What each outlet needs: `seconds` of flush, fill and rinse, shape (outlets, 3).
 
     `fill_outlet_s` and `fill_held_s` make the fill; `reading` (outlets, 3) and `carried` are places in READINGS and CARRIED.
+    `mixed_most_s`, shape (outlets, 4), is what mixed joints take at most to flush, fill, rinse, and fill by what is held.
     """
 
     seconds: Real
@@ -48,9 +48,10 @@ class Needs:
     fill_held_s: Real
     reading: Rows
     carried: Rows
+    mixed_most_s: Real
 
 
-def exact_needs(series: Series, left: Left, *, cells: int = CELLS, mixed: NDArray[np.bool_] | None = None) -> Needs:
+def exact_needs(series: Series, left: Left, *, cells: int = CELLS, mixed_most_s: Real | None = None) -> Needs:
     """Return what each path needs by the solved wash-out, in the longer of both joint readings.
 
     Parameters
@@ -61,75 +62,74 @@ def exact_needs(series: Series, left: Left, *, cells: int = CELLS, mixed: NDArra
         Shares that may be left.
     cells
         Steps of the lattice.
-    mixed
-        Which paths are worth a lattice for mixed joints, as `worth_mixing` tells; left out: found here.
+    mixed_most_s
+        What mixed joints are known to take at most, as in `Needs`; left out: nothing is known.
     """
     joined = series.coherent()
     smooth = _four(joined, left, cells)
-    own = np.where((joined.parts < series.parts)[:, None], 0.0, smooth)
-    rows = np.flatnonzero(worth_mixing(series, left) if mixed is None else mixed)
-    if rows.size:
-        own[rows] = _four(series.at(rows), left, cells)
+    joins = joined.count < series.count
+    own = np.where(joins[:, None], 0.0, smooth)
+    most = np.where(joins[:, None], np.inf, smooth) if mixed_most_s is None else mixed_most_s
+    rows = np.flatnonzero(joins & (most > smooth).any(axis=1))
+    look_to, most[rows] = _coarse(series.at(rows), joined.at(rows), smooth[rows], left)
+    worth = (most[rows] > smooth[rows]).any(axis=1)
+    rows = rows[worth]
+    own[rows] = most[rows] = _four(series.at(rows), left, cells, look_to[worth])
     longer = np.maximum(own, smooth)
     reading = np.where(smooth > own, _COHERENT, _MIXED)[:, :3]
     reading[:, 1] = np.where(smooth[:, 1::2].max(axis=1) > own[:, 1::2].max(axis=1), _COHERENT, _MIXED)
     # The mean over a path alone would let a short clean hose hide a slow feed, and a longer hose would need less time.
-    held = np.maximum(longer[:, 3], series.part_seconds(left.fill, 1).max(axis=1))
+    held = np.maximum(longer[:, 3], series.part_seconds(left.fill, 1))
     seconds = np.column_stack([longer[:, 0], np.maximum(longer[:, 1], held), longer[:, 2]])
     carried = np.zeros(own.shape[0], np.int64)
     for tried, slow_s, how, what in _old_water(series, joined, left.flush, cells):
         more = slow_s > seconds[tried, 0]
         rows = tried[more]
-        seconds[rows, 0], reading[rows, 0], carried[rows] = slow_s[more], np.where(series.parts[rows] > 1, how, _MIXED), what
-    return Needs(seconds, longer[:, 1], held, reading, carried)
+        seconds[rows, 0], reading[rows, 0], carried[rows] = slow_s[more], np.where(series.count[rows] > 1, how, _MIXED), what
+    return Needs(seconds, longer[:, 1], held, reading, carried, most)
 
 
 def bounded_needs(series: Series, left: Left) -> Needs:
     """Return what each path needs by the safe bound: never less than any line and any solute does."""
-    vessels = np.where(series.stirred, series.residence_s, 0.0)
+    vessels = np.where(series.stirred, series.residence_s, 0.0)[series.on_way]
     outlet = series.bound(left.fill, 0)
     # Each part by itself; the tubes' own bound is in that of the path.
     held = np.maximum(series.bound(left.fill, 1), -math.log(left.fill) * vessels.max(axis=1))
     seconds = np.column_stack([series.bound(left.flush, 0), np.maximum(outlet, held), series.bound(left.rinse, 0)])
     reading = np.full(seconds.shape, READINGS.index("bound"))
-    return Needs(seconds, outlet, held, reading, np.full(outlet.size, CARRIED.index("anything")))
+    return Needs(seconds, outlet, held, reading, np.full(outlet.size, CARRIED.index("anything")), np.full((outlet.size, 4), np.inf))
 
 
-def worth_mixing(series: Series, left: Left) -> NDArray[np.bool_]:
-    """Return on which paths mixed joints might take longer than the coherent reading.
+def _coarse(series: Series, joined: Series, smooth_s: Real, left: Left) -> tuple[Real, Real]:
+    """Return how far a lattice for mixed joints has to look, and what mixed joints take at most by a coarse one.
 
-    A lattice errs long, the coarser the longer. So a path that even a coarse one shows below every share at the coherent
-    reading's times is below them, and needs no finer one.
+    A lattice errs long, the coarser the longer. So a path that even a coarse one shows below the coherent reading is below
+    it, and needs no finer one. Outlets of one group share the coarse lattice of what they share. 0: not known.
     """
-    joined = series.coherent()
-    worth = joined.parts < series.parts
-    screened = np.flatnonzero(worth & (joined.parts == 1) & (min(left) >= SMALLEST_SHARE))
-    smooth = _four(joined.at(screened, 1), left, SCREEN_CELLS)
-    for lot, some in series.at(screened).alike():
-        rows, times = screened[lot], smooth[lot]
-        end = times.max(axis=1) * (SCREEN_CELLS / (SCREEN_CELLS - 1.0))
+    look_to, most = np.zeros(series.count.size), np.full((series.count.size, 4), np.inf)
+    if min(left) < SMALLEST_SHARE:
+        return look_to, most
+    tubes = np.flatnonzero(joined.count == 1)
+    for lot, some in series.at(tubes).alike(SCREEN_CELLS):
+        rows = tubes[lot]
+        ends = np.zeros(series.residence_s.size)
+        np.maximum.at(ends, some.on_way[:, 0], smooth_s[rows].max(axis=1) * (SCREEN_CELLS / (SCREEN_CELLS - 1.0)))
+        end = ends[some.on_way[:, 0]]
         residual, held = some.lattice(end, SCREEN_CELLS)
-        place = times * (SCREEN_CELLS / end)[:, None]
-        longer = np.zeros(rows.size, np.bool_)
         for column, (share, values, offset) in enumerate(
             ((left.flush, residual, 0.5), (left.fill, residual, 0.5), (left.rinse, residual, 0.5), (left.fill, held, 0.0))
         ):
-            longer |= _read(values, place[:, column] - offset) > share
-        worth[rows] = longer
-    return worth
+            steps = crossings(values, share, offset)
+            most[rows, column] = steps * end / SCREEN_CELLS
+            last, before = (np.maximum(values[:, k], 1e-300) for k in (-1, -2))
+            beyond = SCREEN_CELLS + np.log(last / share) / np.maximum(np.log(before / last), 1e-3)
+            look_to[rows] = np.maximum(look_to[rows], 1.02 * np.where(np.isinf(steps), beyond, steps) * end / SCREEN_CELLS)
+    return look_to, most
 
 
-def _read(values: Real, place: Real) -> Real:
-    """Return falling `values` at places along them, read between two steps on a log scale."""
-    at, here = np.maximum(place, 0.0), np.arange(values.shape[0])
-    left = np.minimum(at.astype(np.int64), values.shape[1] - 2)
-    low, high = (np.log(np.maximum(values[here, i], 1e-300)) for i in (left, left + 1))
-    return np.asarray(np.exp(low + (at - left) * (high - low)))
-
-
-def _four(series: Series, left: Left, cells: int) -> Real:
+def _four(series: Series, left: Left, cells: int, look_to_s: Real | None = None) -> Real:
     """Return seconds to flush, fill and rinse at the outlet, and to fill by what is held."""
-    return np.column_stack(seconds_of(series, left, (left.fill,), cells=cells))
+    return np.column_stack(seconds_of(series, left, (left.fill,), cells=cells, look_to_s=look_to_s))
 
 
 def _old_water(series: Series, joined: Series, share: float, cells: int) -> Iterator[tuple[Rows, Real, int, int]]:
@@ -138,23 +138,23 @@ def _old_water(series: Series, joined: Series, share: float, cells: int) -> Iter
     In a path of tubes the slowest of these in one coherent tube outlasts every one of them with mixed joints, and has a
     closed form; with stirred volumes on the path they are tried one by one. Each lot: paths, seconds, reading, what.
     """
-    whole = series.tau_d.sum(axis=1)
+    whole = series.whole_tau_d()
     worst, alone = worst_tau_d(share), 0.5 / math.sqrt(share)
     between = slowest_changes(share, worst)
-    tubes = (joined.parts == 1) & ~joined.stirred[:, 0]
+    tubes = ~series.with_vessels()
     for rows, changes, what in (
         (np.flatnonzero(tubes), alone, _CELLS),
         (np.flatnonzero(tubes & (whole > worst)), between, _BETWEEN),  # up to the worst tau_D the solute is the slowest
     ):
-        yield rows, changes * joined.residence_s[rows, 0], _COHERENT, what
+        yield rows, changes * joined.residence_s[joined.on_way[rows, 0]], _COHERENT, what
     rows = np.flatnonzero(~tubes & (whole > 0.0))
     # A stirred volume shifts the worst one; three tries are within 1 % of a fine search on random chairs.
-    for factor in (0.0, 0.25, 1.0, 4.0):
+    for factor in (0.0, 0.25, 1.0, 4.0) if rows.size else ():
         slower = factor * worst / np.maximum(whole[rows], 1e-300)
         some = rows[slower < 1.0]
         tried = series.at(some).diffusing(slower[slower < 1.0])
         for reading, paths in ((_MIXED, tried), (_COHERENT, tried.coherent())):
-            differ = np.flatnonzero((paths.parts < tried.parts) | (reading == _MIXED))
+            differ = np.flatnonzero((paths.count < tried.count) | (reading == _MIXED))
             slow_s = seconds_of(paths.at(differ), (share,), cells=cells)[0][:, 0]
             yield some[differ], slow_s, reading, _BETWEEN if factor else _CELLS
 

@@ -2,8 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from fettlebook.science.chains import Delay
 from fettlebook.science.hydraulics import M3_S_PER_ML_MIN, Regime, pressure_drop_kpa, regime, reynolds
@@ -11,8 +10,7 @@ from fettlebook.science.tree import LineOutlet, Tree
 from fettlebook.science.ways import Ways, ways_of
 
 
-@dataclass(frozen=True, slots=True)
-class PathPart:
+class PathPart(NamedTuple):
     """One part on the way to an outlet, with the flow through it while the outlet's group is open."""
 
     id: str
@@ -58,16 +56,17 @@ def delays_of(tree: Tree, path: Sequence[PathPart], diffusivity_m2_s: float) -> 
 
 def cautions_of(tree: Tree, path: Sequence[PathPart]) -> tuple[str, ...]:
     """Return what the reader must know beside the seconds: parts that no flush clears, flow that is not laminar."""
+    rough = [p for p in path if p.regime not in (None, "laminar")]
+    coiled = [p for p in path if tree.parts[p.id].shape == "coiled"]
+    if not (rough or coiled or tree.dead_legs or tree.feeds):
+        return ()
     said = [f"{leg}: no outlet draws through it, so no running time clears it. Remove it or drain it." for leg in tree.dead_legs]
     said += [
         f"{p.id}: Reynolds number {p.reynolds:.0f}, {p.regime}. Reckoned as laminar, which never gives a time that is too short."
-        for p in path
-        if p.reynolds is not None and p.regime != "laminar"
+        for p in rough
     ]
     said += [
-        f"{p.id}: coiled. A coil mixes and clears sooner; it is reckoned as straight, and no time is shortened for it."
-        for p in path
-        if tree.parts[p.id].shape == "coiled"
+        f"{p.id}: coiled. A coil mixes and clears sooner; it is reckoned as straight, and no time is shortened for it." for p in coiled
     ]
     said += [
         f"{feed.id}: {feed.flow_ml_min:g} mL/min of other water join the line. The parts above are reckoned slower by that; what product "

@@ -11,7 +11,7 @@ nothing is guessed.
 import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final, Literal
+from typing import Any, Final, Literal, NamedTuple
 
 from fettlebook.errors import Finding, Mendable
 
@@ -21,11 +21,12 @@ LENGTH_M: Final = (0.001, 50.0)
 VOLUME_ML: Final = (0.01, 20_000.0)
 FLOW_ML_MIN: Final = (0.1, 10_000.0)
 FEED_ML_MIN: Final = (0.001, 10_000.0)  # a leak may be a drop a minute
+_NUMBERS: Final = (float, int)
+_TABLES: Final = (dict, Mapping)
 _PLACE_MEND: Final = "Set from to the id of the part that it hangs on, or leave it out for a part at the supply."
 
 
-@dataclass(frozen=True, slots=True)
-class LinePart:
+class LinePart(NamedTuple):
     """A tube, or a volume that mixes (filter, heater, pot, fitting of unknown inside).
 
     A coiled tube is reckoned as a straight one: it mixes across the section and clears sooner, which is not credited.
@@ -44,8 +45,7 @@ def tube(name: str, length_m: float, bore_mm: float, shape: Shape = "straight") 
     return LinePart(name, "tube", math.pi / 4.0 * bore_mm**2 * length_m, length_m, bore_mm, shape)
 
 
-@dataclass(frozen=True, slots=True)
-class LineOutlet:
+class LineOutlet(NamedTuple):
     """Where water leaves, with its path from the supply on and the group in which it is opened (0 is first)."""
 
     id: str
@@ -191,8 +191,7 @@ def _feeds(circuit: Mapping[str, Any], parts: Mapping[str, LinePart], found: lis
             continue
         if at not in ("start", "end"):
             found.append(Finding(f"at is {at!r}", f"{where}, at", "Write start or end, or leave it out."))
-        mend = "Shut the supply, open the outlets, and measure what still comes with cup and clock."
-        flow = _number(item, "flow_ml_min", FEED_ML_MIN, where=where, mend=mend, found=found)
+        flow = _number(item, "flow_ml_min", FEED_ML_MIN, ("second_feeds", row, name), found)
         feeds.append(SecondFeed(str(name or "second feed"), () if part is None else (part,), flow, at_end=at == "end"))
     return feeds
 
@@ -202,26 +201,24 @@ def _parts(items: Sequence[Mapping[str, Any]], found: list[Finding]) -> tuple[di
     parents: dict[str, str | None] = {}
     for row, item in enumerate(items):
         name = item.get("id")
-        where = f"parts[{row}] {name!r}"
         if not isinstance(name, str) or not name:
             found.append(Finding(f"id is {name!r}", f"parts[{row}], id", "Give every part a name of its own."))
             continue
         if name in parts:
-            found.append(Finding(f"id {name!r} is used twice", f"{where}, id", "Give every part a name of its own."))
+            found.append(Finding(f"id {name!r} is used twice", f"parts[{row}] {name!r}, id", "Give every part a name of its own."))
             continue
         kind = item.get("kind", "tube")
         if kind == "tube":
-            length = _number(item, "length_m", LENGTH_M, where=where, mend="Measure the hose in metres.", found=found)
-            bore = _number(item, "bore_mm", BORE_MM, where=where, mend=_bore_mend(item.get("bore_mm")), found=found)
+            length = _number(item, "length_m", LENGTH_M, ("parts", row, name), found)
+            bore = _number(item, "bore_mm", BORE_MM, ("parts", row, name), found)
             shape = item.get("shape", "straight")
             if shape not in ("straight", "coiled"):
-                found.append(Finding(f"shape is {shape!r}", f"{where}, shape", "Write straight or coiled, or leave it out."))
+                found.append(Finding(f"shape is {shape!r}", f"parts[{row}] {name!r}, shape", "Write straight or coiled, or leave it out."))
             parts[name] = tube(name, length, bore, "coiled" if shape == "coiled" else "straight")
         elif kind == "stirred":
-            volume = _number(item, "volume_ml", VOLUME_ML, where=where, mend="Give the water that it holds, in mL.", found=found)
-            parts[name] = LinePart(name, "stirred", volume)
+            parts[name] = LinePart(name, "stirred", _number(item, "volume_ml", VOLUME_ML, ("parts", row, name), found))
         else:
-            found.append(Finding(f"kind is {kind!r}", f"{where}, kind", "Write tube or stirred."))
+            found.append(Finding(f"kind is {kind!r}", f"parts[{row}] {name!r}, kind", "Write tube or stirred."))
             parts[name] = LinePart(name, "stirred", 1.0)  # kept, so that what hangs on it is not called an orphan
         parents[name] = item.get("from")
     for name, parent in parents.items():
@@ -257,15 +254,14 @@ def _outlets(
     for row, item in enumerate(items):
         part = item.get("part")
         name = item.get("id", part)
-        where = f"outlets[{row}] {name!r}"
         if part not in parts:
-            found.append(Finding(f"hangs on {part!r}, which is no part", f"{where}, part", "Name the part whose end is this outlet."))
+            where = f"outlets[{row}] {name!r}, part"
+            found.append(Finding(f"hangs on {part!r}, which is no part", where, "Name the part whose end is this outlet."))
             continue
         if not isinstance(name, str) or name in flows:
-            found.append(Finding(f"id {name!r} is used twice", f"{where}, id", "Give every outlet an id of its own."))
+            found.append(Finding(f"id {name!r} is used twice", f"outlets[{row}] {name!r}, id", "Give every outlet an id of its own."))
             continue
-        mend = "Measure it with a cup and a clock while it runs as in use; a closed outlet is left out."
-        flows[name] = _number(item, "flow_ml_min", FLOW_ML_MIN, where=where, mend=mend, found=found)
+        flows[name] = _number(item, "flow_ml_min", FLOW_ML_MIN, ("outlets", row, name), found)
         places[name] = str(part)
     return flows, places
 
@@ -297,19 +293,30 @@ def _groups(circuit: Mapping[str, Any], outlets: Sequence[str], found: list[Find
 
 def _items(circuit: Mapping[str, Any], key: str, found: list[Finding]) -> Sequence[Mapping[str, Any]]:
     items = circuit.get(key)
-    if isinstance(items, Sequence) and not isinstance(items, str) and items and all(isinstance(i, Mapping) for i in items):
+    if isinstance(items, Sequence) and not isinstance(items, str) and items and all(isinstance(i, _TABLES) for i in items):
         return items
     found.append(Finding(f"{key} is {'empty' if not items else 'no list of tables'}", key, f"Give at least one of {key}."))
     return ()
 
 
-def _number(item: Mapping[str, Any], field: str, between: tuple[float, float], *, where: str, mend: str, found: list[Finding]) -> float:
+def _number(
+    item: Mapping[str, Any], field: str, between: tuple[float, float], place: tuple[str, int, object], found: list[Finding]
+) -> float:
     value = item.get(field)
     if _in(value, *between):
         return float(value)  # type: ignore[arg-type]  # _in has proved it a number
     seen = "is missing" if value is None else f"{value!r} is outside {between[0]:g} to {between[1]:g}"
-    found.append(Finding(f"{field} {seen}", f"{where}, {field}", mend))
+    mend = _bore_mend(value) if field == "bore_mm" else _MEND[place[0], field]
+    found.append(Finding(f"{field} {seen}", f"{place[0]}[{place[1]}] {place[2]!r}, {field}", mend))
     return between[0]
+
+
+_MEND: Final = {
+    ("parts", "length_m"): "Measure the hose in metres.",
+    ("parts", "volume_ml"): "Give the water that it holds, in mL.",
+    ("outlets", "flow_ml_min"): "Measure it with a cup and a clock while it runs as in use; a closed outlet is left out.",
+    ("second_feeds", "flow_ml_min"): "Shut the supply, open the outlets, and measure what still comes with cup and clock.",
+}
 
 
 def _bore_mend(bore: object) -> str:
@@ -319,4 +326,4 @@ def _bore_mend(bore: object) -> str:
 
 
 def _in(value: object, low: float, high: float) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool) and low <= value <= high  # a NaN is never in
+    return isinstance(value, _NUMBERS) and not isinstance(value, bool) and low <= value <= high  # a NaN is never in

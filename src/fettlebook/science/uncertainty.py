@@ -7,24 +7,24 @@ Sources
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 from statistics import NormalDist
-from typing import Any, Final, Literal
+from typing import Any, Final, Literal, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fettlebook.errors import Mendable
 from fettlebook.science.circuits import FILL_SHARE, FLUSH_SHARE, RINSE_SHARE, Method, OutletSeconds, left_of, outlet_rows
-from fettlebook.science.needs import Left, Needs, bounded_needs, exact_needs, worth_mixing
+from fettlebook.science.needs import Left, Needs, bounded_needs, exact_needs
 from fettlebook.science.second_feed import undiluted_share, with_feeds_times
 from fettlebook.science.series import CELLS, Real, Series
 from fettlebook.science.tree import Tree, read_tree
 from fettlebook.science.ways import Ways, ways_of
 
-Mask = NDArray[np.bool_]
 Input = Literal["flow", "bore", "length"]
 INPUTS: Final[tuple[Input, ...]] = ("flow", "bore", "length")
-RATIO_CELLS: Final = 160  # steps of the lattice where only the ratio of two times counts
+LIMIT_CELLS: Final = 96  # steps of the lattice where an input is at its limit
+LIMIT_CELLS_STIRRED: Final = 160  # the same on a path with stirred volumes
 _LIMIT_SIGMA: Final = NormalDist().inv_cdf(0.975)  # the stated +- holds in 95 % of cases
 
 
@@ -41,8 +41,7 @@ class Spread:
     flow_by_outlet: Mapping[str, float] | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class SureSeconds:
+class SureSeconds(NamedTuple):
     """An outlet's times that hold with the confidence asked for, beside the best estimate.
 
     `measure_first` is the input whose error lengthens the rinse, the fill or the flush most; `shares` is how much of the
@@ -170,39 +169,36 @@ class _Lot:
     left: Left
     method: Method
 
-    def needs(self, series: Series, mixed: Mask, cells: int = CELLS) -> Needs:
-        return exact_needs(series, self.left, cells=cells, mixed=mixed) if self.method == "exact" else bounded_needs(series, self.left)
-
-    def worth(self, series: Series) -> Mask:
-        return worth_mixing(series, self.left) if self.method == "exact" else np.zeros(series.parts.size, np.bool_)
+    def needs(self, series: Series, cells: int = CELLS, mixed_most_s: Real | None = None) -> Needs:
+        if self.method == "safe bound":
+            return bounded_needs(series, self.left)
+        return exact_needs(series, self.left, cells=cells, mixed_most_s=mixed_most_s)
 
 
 def _sure(lot: _Lot, scale: float) -> list[tuple[SureSeconds, ...]]:
     best = lot.ways.series()
-    mixed = lot.worth(best)
-    needs = lot.needs(best, mixed)
-    squares = _effects(lot, best, mixed) ** 2
+    needs = lot.needs(best)
+    squares = _effects(lot, best, needs) ** 2
     totals = squares.sum(axis=1)
     times = needs.seconds * np.exp(scale * np.sqrt(totals))
-    here, most = np.arange(best.parts.size), totals.argmax(axis=1)
+    here, most = np.arange(best.count.size), totals.argmax(axis=1)
     shares = squares[here, :, most] / np.maximum(totals[here, most], 1e-300)[:, None]
-    columns = zip(times.tolist(), shares.argmax(axis=1).tolist(), shares.tolist(), strict=True)
-    found: list[tuple[SureSeconds, ...]] = []
-    for row in outlet_rows(lot.trees, lot.ways, needs):
-        own = [next(columns) for _ in row]
-        found.append(
-            tuple(
-                [
-                    SureSeconds(o.outlet, o, flush_s, fill_s, rinse_s, INPUTS[first], dict(zip(INPUTS, share, strict=True)))
-                    for o, ((flush_s, fill_s, rinse_s), first, share) in zip(row, own, strict=True)
-                ]
-            )
-        )
-    return found
+    rows = outlet_rows(lot.trees, lot.ways, needs)
+    columns = zip([o for row in rows for o in row], times.tolist(), shares.argmax(axis=1).tolist(), shares.tolist(), strict=True)
+    found = iter(
+        [
+            SureSeconds(o.outlet, o, flush_s, fill_s, rinse_s, INPUTS[first], {"flow": flow, "bore": bore, "length": length})
+            for o, (flush_s, fill_s, rinse_s), first, (flow, bore, length) in columns
+        ]
+    )
+    return [tuple(islice(found, len(row))) for row in rows]
 
 
-def _effects(lot: _Lot, best: Series, mixed: Mask) -> Real:
-    """Return by how much each input's limit lengthens each time: logarithms, shape (outlets, inputs, flush fill rinse)."""
+def _effects(lot: _Lot, best: Series, needs: Needs) -> Real:
+    """Return by how much each input's limit lengthens each time: logarithms, shape (outlets, inputs, flush fill rinse).
+
+    The times at the limits come from a coarser lattice than the best estimate, so they err longer.
+    """
     ways, spreads = lot.ways, lot.spreads
     of_part, of_outlet = ways.of_part, ways.of_outlet
     flow_share, length_share, bore_mm = np.array([(s.flow_share, s.length_share, s.bore_mm) for s in spreads]).T
@@ -215,22 +211,38 @@ def _effects(lot: _Lot, best: Series, mixed: Mask) -> Real:
     # In a path of tubes alone a flow slower by a factor and a length longer by it change tbar and tau_D alike: the very same
     # times; and between two near factors the logarithm of the time runs straight.
     alike = np.array([not (t.feeds or s.flow_by_outlet) and s.flow_share >= 1e-3 for t, s in zip(lot.trees, spreads, strict=True)])
-    apart = np.flatnonzero(~alike[of_outlet] | best.stirred.any(axis=1))
-    limits = slower.and_below([wider, ways.series(longer=(1.0 + length_share)[of_part]).at(apart)])
-    # Ratios of times on coarse lattices of the same shape: their errors are alike and drop out.
-    logs = np.log(lot.needs(best.and_below([limits]), np.append(mixed, lot.worth(limits)), RATIO_CELLS).seconds)
-    count = best.parts.size
+    apart = np.flatnonzero(~alike[of_outlet] | best.with_vessels())
+    longer = ways.series(longer=(1.0 + length_share)[of_part]).at(apart)
+    limits = slower.and_below([wider, longer])
+    most = np.concatenate([_most_s(best, needs, slower), _most_s(best, needs, wider), np.full((apart.size, 4), np.inf)])
+    vessels, logs = limits.with_vessels(), np.empty((limits.count.size, 3))
+    for rows, cells in ((np.flatnonzero(~vessels), LIMIT_CELLS), (np.flatnonzero(vessels), LIMIT_CELLS_STIRRED)):
+        if rows.size:
+            logs[rows] = np.log(lot.needs(limits.at(rows), cells, most[rows]).seconds)
+    count, own = best.count.size, np.log(needs.seconds)
     effects = np.empty((count, len(INPUTS), 3))
-    effects[:, 0], effects[:, 1] = logs[count : 2 * count] - logs[:count], logs[2 * count : 3 * count] - logs[:count]
+    effects[:, 0], effects[:, 1] = logs[:count] - own, logs[count : 2 * count] - own
     per_flow = np.log(1.0 + length_share) / np.maximum(-np.log(1.0 - flow_share), 1e-300)
     effects[:, 2] = effects[:, 0] * per_flow[of_outlet][:, None]
-    effects[apart, 2] = logs[3 * count :] - logs[apart]
+    effects[apart, 2] = logs[2 * count :] - own[apart]
     return effects
+
+
+def _most_s(best: Series, needs: Needs, limit: Series) -> Real:
+    """Return what mixed joints take at most at a limit, from what they take at most by best estimate.
+
+    No time grows more than its slowest part does. More diffusion lengthens a time at most as its sixth root (0.164 is the
+    largest exponent of one tube at any share; tested).
+    """
+    with np.errstate(invalid="ignore"):
+        slower, diffuses = limit.residence_s / best.residence_s, limit.tau_d / best.tau_d
+    grows = np.where(slower > 0.0, slower, 1.0) * np.where(diffuses > 1.0, diffuses, 1.0) ** (1.0 / 6.0)
+    return np.asarray(needs.mixed_most_s * grows[best.on_way].max(axis=1)[:, None])
 
 
 def _slower(tree: Tree, spread: Spread) -> Tree:
     own = spread.flow_by_outlet or {}
-    outlets = tuple(replace(o, flow_ml_min=o.flow_ml_min * (1.0 - own.get(o.id, spread.flow_share))) for o in tree.outlets)
+    outlets = tuple(o._replace(flow_ml_min=o.flow_ml_min * (1.0 - own.get(o.id, spread.flow_share))) for o in tree.outlets)
     return with_feeds_times(replace(tree, outlets=outlets), 1.0 + spread.flow_share)
 
 

@@ -46,6 +46,10 @@ class Ways:
         flows[-1] = 1.0
         return np.asarray(flows)
 
+    def nominal_s(self) -> Real:
+        """Return one volume change of each outlet's way, V/Q summed over it [s]."""
+        return np.asarray((60.0 * self.volume_ml / self.flows_ml_min(self.flow_ml_min))[self.on_way].sum(axis=1))
+
     def series(
         self,
         *,
@@ -70,7 +74,7 @@ class Ways:
         volume = np.where(self.stirred, self.volume_ml, math.pi / 4.0 * bore**2 * length)
         by_length = math.pi * self.diffusivity_m2_s / M3_S_PER_ML_MIN
         residence, tau = 60.0 * volume / flows, by_length[self.of_part] * length / flows
-        return Series(residence[self.on_way], tau[self.on_way], self.stirred[self.on_way], self.parts)
+        return Series(residence, tau, self.stirred, self.on_way, self.parts)
 
 
 def ways_of(trees: Sequence[Tree]) -> Ways:
