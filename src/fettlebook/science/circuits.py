@@ -12,11 +12,12 @@ from typing import Any, Final, Literal, NamedTuple
 from fettlebook.errors import Mendable
 from fettlebook.science.needs import CARRIED, READINGS, Carried, Left, Needs, Reading, bounded_needs, exact_needs
 from fettlebook.science.paths import PathPart, cautions_of, paths_of
-from fettlebook.science.second_feed import undiluted_share
+from fettlebook.science.second_feed import shares_asked
 from fettlebook.science.tree import Tree, read_tree
 from fettlebook.science.ways import Ways, ways_of
 
 Method = Literal["exact", "safe bound"]
+Shares = tuple[float, float, float]  # of flush, fill and rinse
 FLUSH_SHARE: Final = 0.05
 FILL_SHARE: Final = 0.95
 RINSE_SHARE: Final = 1.0 / 3000.0
@@ -84,20 +85,64 @@ def outlet_seconds(
     Raises
     ------
     Mendable
-        The data or a share can't be used, or a second feed keeps the fill from ever reaching its share; every finding
+        The data or a share can't be used, or a second feed keeps a share from ever being reached; every finding
         names part and field.
     """
-    tree = read_tree(circuit)
-    asked = undiluted_share(tree, fill_share) if 0.0 < fill_share < 1.0 else fill_share
-    return tree_seconds(tree, flush_share=flush_share, fill_share=asked, rinse_share=rinse_share, method=method)
+    return outlet_seconds_of_all([circuit], flush_share=flush_share, fill_share=fill_share, rinse_share=rinse_share, method=method)[0]
+
+
+def outlet_seconds_of_all(
+    circuits: Sequence[Mapping[str, Any]],
+    *,
+    flush_share: float = FLUSH_SHARE,
+    fill_share: float = FILL_SHARE,
+    rinse_share: float = RINSE_SHARE,
+    method: Method = "exact",
+) -> list[tuple[OutletSeconds, ...]]:
+    """Return the same as `outlet_seconds` for many circuits, much faster than one by one.
+
+    Parameters
+    ----------
+    circuits
+        Plain data as for `outlet_seconds`.
+    flush_share, fill_share, rinse_share, method
+        As for `outlet_seconds`.
+
+    Returns
+    -------
+    list of tuple of OutletSeconds
+        One for each circuit, in their order.
+
+    Raises
+    ------
+    Mendable
+        As `outlet_seconds`; the first circuit with a finding is reported.
+    """
+    trees = [read_tree(circuit) for circuit in circuits]
+    left_of(flush_share, fill_share, rinse_share, method)
+    found: dict[int, tuple[OutletSeconds, ...]] = {}
+    for asked, lot in lots_of([shares_asked(tree, flush_share, fill_share, rinse_share) for tree in trees]).items():
+        found.update(zip(lot, _trees_seconds([trees[i] for i in lot], left_of(*asked, method), method), strict=True))
+    return [found[i] for i in range(len(trees))]
+
+
+def lots_of(asked: Sequence[Shares]) -> dict[Shares, list[int]]:
+    """Return which circuits ask for the same shares; a second feed asks for shares of its own."""
+    lots: dict[Shares, list[int]] = {}
+    for i, shares in enumerate(asked):
+        lots.setdefault(shares, []).append(i)
+    return lots
 
 
 def tree_seconds(tree: Tree, *, flush_share: float, fill_share: float, rinse_share: float, method: Method) -> tuple[OutletSeconds, ...]:
-    """Return the same as `outlet_seconds` for a circuit that is already checked."""
-    left = left_of(flush_share, fill_share, rinse_share, method)
-    ways = ways_of([tree])
+    """Return the same as `outlet_seconds` for a circuit that is already checked, its outlets asked for these shares of their own ends."""
+    return _trees_seconds([tree], left_of(flush_share, fill_share, rinse_share, method), method)[0]
+
+
+def _trees_seconds(trees: Sequence[Tree], left: Left, method: Method) -> list[tuple[OutletSeconds, ...]]:
+    ways = ways_of(trees)
     series = ways.series()
-    return outlet_rows([tree], ways, exact_needs(series, left) if method == "exact" else bounded_needs(series, left))[0]
+    return outlet_rows(trees, ways, exact_needs(series, left) if method == "exact" else bounded_needs(series, left))
 
 
 def left_of(flush_share: float, fill_share: float, rinse_share: float, method: Method) -> Left:

@@ -3,7 +3,8 @@
 Clean water may enter below the supply: by an open branch, through a mixing valve, or through a non-return valve that leaks.
 At each place where it enters, the flows and what they carry are balanced; so the share of supply water that each outlet can
 ever carry is known, and a fill that asks for more never ends. Flush and rinse are reckoned with the slower flow above the
-entry and without the thinning, which is longer than the truth.
+entry and without the thinning, which is longer than the truth. Where a feed comes back through a part that stands still, the
+water that stood there comes first, old or full of product: that share is taken off what may be left, whatever it holds.
 
 Sources
 -------
@@ -34,9 +35,14 @@ def supply_shares(tree: Tree) -> tuple[float, ...]:
     [M] at the start and at the end of each part on the way. What comes back to the supply through a part that stands still
     is counted against all that the open group draws.
     """
+    return tuple(supply for supply, _ in _mixtures(tree))
+
+
+def _mixtures(tree: Tree) -> list[tuple[float, float]]:
+    """Return for each outlet the share from the supply, and the share that comes by a part that stands or that is not in the circuit."""
     if not tree.feeds:
-        return (1.0,) * len(tree.outlets)
-    flows, shares = tree.flows_ml_min(), []
+        return [(1.0, 0.0)] * len(tree.outlets)
+    flows, found = tree.flows_ml_min(), []
     for outlet in tree.outlets:
         flowing = {name for group, name in flows if group == outlet.group}
         entering: dict[tuple[str | None, bool], float] = {}
@@ -44,13 +50,15 @@ def supply_shares(tree: Tree) -> tuple[float, ...]:
             at = feed.entry(flowing)
             entering[at] = entering.get(at, 0.0) + feed.flow_ml_min
         drawn = sum(o.flow_ml_min for o in tree.outlets if o.group == outlet.group)
-        share = max(0.0, 1.0 - entering.get((None, False), 0.0) / drawn)
+        seeping = min(1.0, entering.get((None, False), 0.0) / drawn)
+        supply = 1.0 - seeping
         for part in outlet.path:
             flow = flows[outlet.group, part]
-            share *= (flow - entering.get((part, False), 0.0)) / flow
-            share *= flow / (flow + entering.get((part, True), 0.0))
-        shares.append(share)
-    return tuple(shares)
+            kept = (flow - entering.get((part, False), 0.0)) / flow
+            more = entering.get((part, True), 0.0)
+            supply, seeping = supply * kept * flow / (flow + more), (seeping * kept * flow + more) / (flow + more)
+        found.append((supply, seeping))
+    return found
 
 
 def undiluted_share(tree: Tree, fill_share: float) -> float:
@@ -86,6 +94,42 @@ def undiluted_share(tree: Tree, fill_share: float) -> float:
             mend="Shut it for the fill or have it mended; no running time helps.",
         )
     return fill_share / least
+
+
+def shares_asked(tree: Tree, flush_share: float, fill_share: float, rinse_share: float) -> tuple[float, float, float]:
+    """Return the shares that flush, fill and rinse have to reach in a line with second feeds; the same ones without any.
+
+    Parameters
+    ----------
+    tree
+        A checked circuit.
+    flush_share, fill_share, rinse_share
+        As for `outlet_seconds`, above 0 and below 1.
+
+    Returns
+    -------
+    tuple of float
+        The fill's share of what each outlet can reach; flush and rinse less what may come by a part that stands.
+
+    Raises
+    ------
+    Mendable
+        No running time ever reaches one of them; names the feed and how to mend it.
+    """
+    if not tree.feeds:
+        return flush_share, fill_share, rinse_share
+    seeping = [share for _, share in _mixtures(tree)]
+    most = max(seeping)
+    for what, left in (("flush", flush_share), ("rinse", rinse_share)):
+        if left <= most:
+            worst = max(range(len(tree.feeds)), key=lambda row: tree.feeds[row].flow_ml_min)
+            raise Mendable(
+                f"{most * 100:.2g} % of what {tree.outlets[seeping.index(most)].id} carries comes by {tree.feeds[worst].id} through a part "
+                f"that stands, with whatever stood there, and the {what} may leave {left * 100:.2g} %",
+                where=f"second_feeds[{worst}] {tree.feeds[worst].id!r}, flow_ml_min",
+                mend="Open the outlets together, so that no part stands, or have it mended; no running time helps.",
+            )
+    return flush_share - most, undiluted_share(tree, fill_share), rinse_share - most
 
 
 def with_feeds_times(tree: Tree, factor: float) -> Tree:

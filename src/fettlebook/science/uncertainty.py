@@ -14,9 +14,9 @@ from typing import Any, Final, Literal, NamedTuple
 import numpy as np
 
 from fettlebook.errors import Mendable
-from fettlebook.science.circuits import FILL_SHARE, FLUSH_SHARE, RINSE_SHARE, Method, OutletSeconds, left_of, outlet_rows
+from fettlebook.science.circuits import FILL_SHARE, FLUSH_SHARE, RINSE_SHARE, Method, OutletSeconds, left_of, lots_of, outlet_rows
 from fettlebook.science.needs import Left, Needs, bounded_needs, exact_needs
-from fettlebook.science.second_feed import undiluted_share, with_feeds_times
+from fettlebook.science.second_feed import shares_asked, with_feeds_times
 from fettlebook.science.series import CELLS, Real, Series
 from fettlebook.science.tree import Tree, read_tree
 from fettlebook.science.ways import Ways, ways_of
@@ -145,15 +145,13 @@ def sure_seconds_of_all(
         _check(spread, confidence)
     trees = [read_tree(circuit) for circuit in circuits]
     left_of(flush_share, fill_share, rinse_share, method)
-    lots: dict[float, list[int]] = {}  # a second feed asks for another share of its own end
-    for i, tree in enumerate(trees):
-        asked = undiluted_share(_slower(tree, spreads[i]), fill_share) if tree.feeds else fill_share
-        lots.setdefault(asked, []).append(i)
+    usual_shares = flush_share, fill_share, rinse_share
+    asks = [shares_asked(_slower(t, s), *usual_shares) if t.feeds else usual_shares for t, s in zip(trees, spreads, strict=True)]
     scale = NormalDist().inv_cdf(confidence) / _LIMIT_SIGMA
     found: dict[int, tuple[SureSeconds, ...]] = {}
-    for asked, lot in lots.items():
+    for asked, lot in lots_of(asks).items():
         own = [trees[i] for i in lot]
-        left = left_of(flush_share, asked, rinse_share, method)
+        left = left_of(*asked, method)
         rows = _sure(_Lot(own, [spreads[i] for i in lot], ways_of(own), left, method), scale)
         found.update(zip(lot, rows, strict=True))
     return [found[i] for i in range(len(trees))]

@@ -1,11 +1,16 @@
 """A chair with other water entering its lines: what a fill is reckoned from while a person keeps it shut, and what is said."""
 
+from typing import Final
+
 from fettlebook.practice.model import Chair, Outlet
 from fettlebook.science.second_feed import supply_shares
 from fettlebook.science.tree import read_tree
-from fettlebook.times.line import circuit_of
+from fettlebook.times.line import LITTLE, circuit_of
+from fettlebook.times.sure import Aims
 from fettlebook.times.words import listed, share
 
+# Shares for steps that are not asked about, so that what a second feed bars there doesn't bar the one that is.
+LENIENT: Final = Aims(flush=0.9, fill_missing=1.0 - LITTLE, rinse=0.9)
 Groups = tuple[tuple[Outlet, ...], ...]
 
 

@@ -12,9 +12,9 @@ from fettlebook.times.derivation import common_words, group_words, level_words
 from fettlebook.times.dosing import Level
 from fettlebook.times.frame import Frame, GroupNeed
 from fettlebook.times.label import Gap, Label
-from fettlebook.times.line import LITTLE, NOT_IN_THE_MOUTH, line_gap, outlet_groups
+from fettlebook.times.line import NOT_IN_THE_MOUTH, line_gap, outlet_groups
 from fettlebook.times.model import Candidate, OutletTime, RunningTime, SetBy
-from fettlebook.times.second_feeds import as_filled, feed_words
+from fettlebook.times.second_feeds import LENIENT, as_filled, feed_words
 from fettlebook.times.sure import Aim, Aims, LineNeed, sure_needs
 from fettlebook.times.words import LEFT_OUT, METHOD, listed
 
@@ -73,9 +73,7 @@ def line_step(
         frame = replace(frame, method="safe bound")
     opened = outlet_groups(frame.chair, outlets)
     water_c = frame.practice.practice.water_temperature_c
-    aims = replace(frame.aims, **{"fill_missing" if aim == "fill" else aim: left})
-    if aim != "fill" and frame.chair.second_feeds:
-        aims = replace(aims, fill_missing=1.0 - LITTLE)
+    aims = _aims(frame, aim, left)
     needs = _needs(frame, opened, aims, aim, last_hose_only=last_hose_only)
     if isinstance(needs, Gap):
         return frame.missing(needs, known, label=label)
@@ -120,6 +118,12 @@ def line_step(
     )
 
 
+def _aims(frame: Frame, aim: Aim, left: float) -> Aims:
+    """Return the shares that the line is reckoned for: all three, or, where a second feed may bar one, the one that is asked."""
+    all_three = LENIENT if frame.chair.second_feeds else frame.aims
+    return replace(all_three, **{"fill_missing" if aim == "fill" else aim: left})
+
+
 def _dosed(
     frame: Frame, level: Level | Gap | None, opened: tuple[tuple[Outlet, ...], ...]
 ) -> tuple[Level | Gap | None, dict[str, LineNeed]]:
@@ -127,9 +131,9 @@ def _dosed(
     if not isinstance(level, Level):
         return level, {}
     method: Method = frame.method if is_peroxide(level.label) else "safe bound"
-    aims = replace(frame.aims, fill_missing=level.missing)
+    aims = _aims(frame, "fill", level.missing)
     water_c = frame.practice.practice.water_temperature_c
-    reach = sure_needs(frame.chair, opened, aims, water_c=water_c, last_hose_only=False, method=method)
+    reach = sure_needs(frame.lines, frame.chair, opened, aims, water_c=water_c, last_hose_only=False, method=method)
     if isinstance(reach, Gap):
         return reach, {}
     reach = with_strips(frame.chair, opened, reach, aims, water_c=water_c, last_hose_only=False, method=method)
@@ -160,7 +164,7 @@ def _needs(
             chair, opened = as_filled(chair, opened, water_c=water_c)
         except Mendable as error:
             return line_gap(error)
-    needs = sure_needs(chair, opened, aims, water_c=water_c, last_hose_only=last_hose_only, method=frame.method)
+    needs = sure_needs(frame.lines, chair, opened, aims, water_c=water_c, last_hose_only=last_hose_only, method=frame.method)
     if isinstance(needs, Gap):
         return needs
     return with_strips(chair, opened, needs, aims, water_c=water_c, last_hose_only=last_hose_only, method=frame.method)
