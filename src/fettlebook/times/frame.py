@@ -10,7 +10,7 @@ from fettlebook.science.circuits import Method
 from fettlebook.times.label import Gap, Label
 from fettlebook.times.longest import longest
 from fettlebook.times.model import Candidate, GroupTime, OutletTime, RunningTime, SetBy
-from fettlebook.times.sure import Aims
+from fettlebook.times.sure import Aims, Lines
 from fettlebook.times.words import clock, listed, measure_words, millilitres
 
 STERILE = "Water for surgery is sterile water by a sterile path. A flushed or treated line is not sterile."
@@ -36,6 +36,7 @@ class Frame:
     step: Step
     method: Method
     aims: Aims  # of the whole practice: one reckoning of a line serves flush, fill and rinse
+    lines: Lines  # of the whole practice: many are reckoned at once
 
     def asks(self, who: str, seconds: float, origin: Origin) -> str:
         """Say what a candidate asks, with its source and how sure that is."""

@@ -1,5 +1,8 @@
 """Running times of a whole practice: each chair, each duty, each step in force."""
 
+from collections.abc import Sequence
+from itertools import islice
+
 from fettlebook.practice.model import Practice
 from fettlebook.rules.model import Computed, Origin, Rulebook, Subject
 from fettlebook.science.circuits import Method
@@ -8,6 +11,7 @@ from fettlebook.times.frame import Frame
 from fettlebook.times.label import Gap
 from fettlebook.times.model import Candidate, RunningTime
 from fettlebook.times.purge import with_amounts
+from fettlebook.times.sure import Lines, NotYet
 
 _COMPUTES = {
     Computed.FLUSH: treatment.flush_time,
@@ -38,15 +42,27 @@ def running_times(practice: Practice, rulebook: Rulebook, *, method: Method = "e
         In file order of chairs and rulebook order of duties and steps; chairs out of service are marked, not left out.
         A step whose length can't be said has `seconds` None and says in `missing` why, and how to mend it.
     """
-    aims = treatment.aims_of(practice, rulebook)
-    found: list[RunningTime] = []
-    for chair in practice.chairs:
-        for duty in rulebook.duties:
-            if duty.subject is Subject.CHAIR:
-                steps = duty.steps_on(chair)
-                times = [_step_time(Frame(practice, rulebook, chair, duty, step, method, aims)) for step in steps]
-                found += with_amounts(chair, steps, times)
-    return tuple(found)
+    aims, lines = treatment.aims_of(practice, rulebook), Lines()
+    owed = [(c, d.steps_on(c), d) for c in practice.chairs for d in rulebook.duties if d.subject is Subject.CHAIR]
+    frames = [Frame(practice, rulebook, chair, duty, step, method, aims, lines) for chair, steps, duty in owed for step in steps]
+    times = iter(_all_times(frames, lines))
+    return tuple(timed for chair, steps, _ in owed for timed in with_amounts(chair, steps, list(islice(times, len(steps)))))
+
+
+def _all_times(frames: Sequence[Frame], lines: Lines) -> list[RunningTime]:
+    """Return the time of every step: those whose line is not known yet wait until all such lines are reckoned together."""
+    found: dict[int, RunningTime] = {}
+    waiting = list(range(len(frames)))
+    while waiting:
+        later = []
+        for i in waiting:
+            try:
+                found[i] = _step_time(frames[i])
+            except NotYet:
+                later.append(i)
+        lines.reckon()
+        waiting = later
+    return [found[i] for i in range(len(frames))]
 
 
 def _step_time(frame: Frame) -> RunningTime:

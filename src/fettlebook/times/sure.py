@@ -6,16 +6,16 @@ kept, since several duties ask for the same line.
 
 import json
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from statistics import NormalDist
-from typing import Any, Final, Literal
+from typing import Any, Final, Literal, NamedTuple
 
 from fettlebook.errors import Mendable
 from fettlebook.practice.model import Chair, Outlet
-from fettlebook.science.circuits import RINSE_SHARE, Method, OutletSeconds, outlet_seconds
+from fettlebook.science.circuits import RINSE_SHARE, Method, OutletSeconds, outlet_seconds_of_all
 from fettlebook.science.needs import Reading
-from fettlebook.science.uncertainty import Input, Spread, SureSeconds, sure_seconds
+from fettlebook.science.uncertainty import Input, Spread, SureSeconds, sure_seconds_of_all
 from fettlebook.times.label import Gap
 from fettlebook.times.line import circuit_of, line_gap
 
@@ -71,7 +71,67 @@ class LineNeed:
         return {"flush": self.best.flush_reading, "fill": self.best.fill_reading, "rinse": self.best.rinse_reading}[aim]
 
 
+class NotYet(Exception):  # noqa: N818  # no error: the answer comes with the next lot
+    """A line has been asked about while lines are gathered; once `Lines.reckon` has run, ask again."""
+
+
+class Asked(NamedTuple):
+    """One line as it is asked about: its circuit as text, each outlet's flow and how far it may be out, the aims, the method."""
+
+    circuit: str
+    flows: tuple[tuple[str, float], ...]
+    aims: Aims
+    method: Method
+
+
+class Lines:
+    """Lines that the steps of a practice ask about, gathered and reckoned together: many at once take a tenth of the time.
+
+    What was reckoned is kept for the next call, since several duties, pages and commands ask for the same line.
+    """
+
+    def __init__(self) -> None:
+        self._waiting: dict[Asked, None] = {}
+
+    def needs(self, asked: Asked) -> tuple[LineNeed, ...]:
+        """Return what each outlet of a line needs.
+
+        Raises
+        ------
+        NotYet
+            It is not reckoned yet.
+        Mendable
+            It can't be reckoned.
+        """
+        found = _KEPT.get(asked)
+        if found is None:
+            self._waiting[asked] = None
+            raise NotYet
+        if isinstance(found, Mendable):
+            raise found
+        return found
+
+    def reckon(self) -> None:
+        """Reckon all that was asked about and is not known, those with the same aims at once."""
+        lots: dict[tuple[Aims, Method], list[Asked]] = {}
+        for asked in self._waiting:
+            lots.setdefault((asked.aims, asked.method), []).append(asked)
+        self._waiting.clear()
+        for lot in lots.values():
+            if len(_KEPT) + len(lot) > MOST_KEPT:
+                _KEPT.clear()
+            try:
+                _KEPT.update(zip(lot, _reckoned(lot), strict=True))
+            except Mendable:  # one of them can't be reckoned; find out which
+                _KEPT.update((asked, _reckoned_or_why(asked)) for asked in lot)
+
+
+MOST_KEPT: Final = 4096
+_KEPT: dict[Asked, tuple[LineNeed, ...] | Mendable] = {}
+
+
 def sure_needs(
+    lines: Lines,
     chair: Chair,
     groups: tuple[tuple[Outlet, ...], ...],
     aims: Aims,
@@ -84,6 +144,8 @@ def sure_needs(
 
     Parameters
     ----------
+    lines
+        Where lines are gathered.
     chair
         The chair with its line.
     groups
@@ -96,11 +158,16 @@ def sure_needs(
         Reckon from the last straight piece before each outlet only.
     method
         "exact" or "safe bound".
+
+    Raises
+    ------
+    NotYet
+        The line is not reckoned yet.
     """
     circuit = circuit_of(chair, groups, water_c=water_c, last_hose_only=last_hose_only)
     measured = tuple((o.id, flow_share(o)) for g in groups for o in g)
     try:
-        return _reckoned(json.dumps(circuit, sort_keys=True), measured, aims, method)
+        return lines.needs(Asked(json.dumps(circuit, sort_keys=True), measured, aims, method))
     except Mendable as error:
         return line_gap(error)
 
@@ -112,17 +179,28 @@ def flow_share(outlet: Outlet) -> float:
     return MEASURED_SHARE if outlet.flow_within_pct is None else math.hypot(outlet.flow_within_pct / 100.0, DAY_SHARE)
 
 
-@lru_cache(maxsize=1024)
-def _reckoned(circuit_text: str, flows: tuple[tuple[str, float], ...], aims: Aims, method: Method) -> tuple[LineNeed, ...]:
-    circuit: dict[str, Any] = json.loads(circuit_text)
+def _reckoned(lot: Sequence[Asked]) -> list[tuple[LineNeed, ...]]:
+    """Return the needs of lines with the same aims and method."""
+    aims, method = lot[0].aims, lot[0].method
+    circuits: list[dict[str, Any]] = [json.loads(asked.circuit) for asked in lot]
+    spreads = [Spread(BORE_MM, FLOW_SHARE, LENGTH_SHARE, dict(asked.flows)) for asked in lot]
     shares = {"flush_share": aims.flush, "fill_share": 1.0 - aims.fill_missing, "rinse_share": aims.rinse}
-    spread = Spread(BORE_MM, FLOW_SHARE, LENGTH_SHARE, dict(flows))
-    sure = sure_seconds(circuit, spread=spread, confidence=CONFIDENCE, method=method, **shares)
-    bound = outlet_seconds(circuit, method="safe bound", **shares)
-    return tuple(
-        LineNeed(s.best, (s.flush_s, s.fill_s, _with_diffusion(s, method)), most, s.measure_first)
-        for s, most in zip(sure, bound, strict=True)
-    )
+    sure = sure_seconds_of_all(circuits, spreads=spreads, confidence=CONFIDENCE, method=method, **shares)
+    bound = outlet_seconds_of_all(circuits, method="safe bound", **shares)
+    return [
+        tuple(
+            LineNeed(s.best, (s.flush_s, s.fill_s, _with_diffusion(s, method)), most, s.measure_first)
+            for s, most in zip(*rows, strict=True)
+        )
+        for rows in zip(sure, bound, strict=True)
+    ]
+
+
+def _reckoned_or_why(asked: Asked) -> tuple[LineNeed, ...] | Mendable:
+    try:
+        return _reckoned([asked])[0]
+    except Mendable as error:
+        return error
 
 
 def _with_diffusion(sure: SureSeconds, method: Method) -> float:
