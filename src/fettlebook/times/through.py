@@ -133,7 +133,7 @@ def _dosed(
     method: Method = frame.method if is_peroxide(level.label) else "safe bound"
     aims = _aims(frame, "fill", level.missing)
     water_c = frame.practice.practice.water_temperature_c
-    reach = sure_needs(frame.chair, opened, aims, water_c=water_c, last_hose_only=False, method=method)
+    reach = sure_needs(frame.lines, frame.chair, opened, aims, water_c=water_c, last_hose_only=False, method=method)
     if isinstance(reach, Gap):
         return reach, {}
     reach = with_strips(frame.chair, opened, reach, aims, water_c=water_c, last_hose_only=False, method=method)
@@ -164,7 +164,7 @@ def _needs(
             chair, opened = as_filled(chair, opened, water_c=water_c)
         except Mendable as error:
             return line_gap(error)
-    needs = sure_needs(chair, opened, aims, water_c=water_c, last_hose_only=last_hose_only, method=frame.method)
+    needs = sure_needs(frame.lines, chair, opened, aims, water_c=water_c, last_hose_only=last_hose_only, method=frame.method)
     if isinstance(needs, Gap):
         return needs
     return with_strips(chair, opened, needs, aims, water_c=water_c, last_hose_only=last_hose_only, method=frame.method)
