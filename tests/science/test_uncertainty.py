@@ -1,6 +1,7 @@
 """Times that hold in 95 of 100 cases: against drawing the inputs at random, and what must never happen."""
 
 import math
+import random
 
 import numpy as np
 import pytest
@@ -8,8 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fettlebook.errors import Mendable
+from fettlebook.science import needs, uncertainty
 from fettlebook.science.circuits import outlet_seconds
-from fettlebook.science.uncertainty import Spread, sure_seconds
+from fettlebook.science.uncertainty import Spread, sure_seconds, sure_seconds_of_all
+from fettlebook.science.washout import held_volume_changes, volume_changes
 
 UNIT = {
     "parts": [
@@ -94,3 +97,61 @@ def test_a_spread_that_can_not_be_is_named(spread, confidence, where):
     with pytest.raises(Mendable) as caught:
         sure_seconds(UNIT, spread=spread, confidence=confidence)
     assert where in caught.value.where
+
+
+def test_no_time_grows_faster_with_diffusion_than_its_fifth_root():
+    tau = np.geomspace(1e-6, 10.0, 300)
+    for share in (0.5, 0.3, 0.05, 0.01, 1 / 3000, 1e-6):
+        for changes in (volume_changes, held_volume_changes):
+            grows = np.diff(np.log(changes(share, tau))) / np.diff(np.log(tau))
+            assert grows.max() < 1 / 5
+
+
+def random_chair(draw):
+    """A chair of any kind: with a pot or without, outlets together or alone, with whatever solute."""
+    parts = [{"id": "feed", "length_m": draw.uniform(0.3, 3), "bore_mm": draw.uniform(2.5, 5)}]
+    if draw.random() < 0.4:
+        parts.append({"id": "pot", "from": "feed", "kind": "stirred", "volume_ml": draw.uniform(1, 60)})
+    above, outlets = parts[-1]["id"], []
+    for i in range(draw.randint(1, 5)):
+        parts.append({"id": f"hose{i}", "from": above, "length_m": draw.uniform(0.5, 3), "bore_mm": draw.uniform(1.1, 2.6)})
+        outlets.append({"part": f"hose{i}", "flow_ml_min": draw.uniform(15, 150)})
+    solute = draw.choice([0.0, 4e-13, 1e-10, 1.4e-9, 1.4e-9, 1.4e-9])
+    return {"parts": parts, "outlets": outlets, "mode": draw.choice(["together", "alone"]), "diffusivity_m2_s": solute}
+
+
+CHAIRS = [random_chair(random.Random(seed)) for seed in range(40)]
+TIMES = ("flush_s", "fill_s", "rinse_s")
+
+
+def test_forty_chairs_at_once_take_what_each_takes_alone():
+    for alone, row in zip(map(sure_seconds, CHAIRS), sure_seconds_of_all(CHAIRS), strict=True):
+        for one, other in zip(alone, row, strict=True):
+            assert [getattr(one, name) for name in TIMES] == pytest.approx([getattr(other, name) for name in TIMES], rel=1e-9)
+            assert (one.outlet, one.measure_first, one.best.flush_reading) == (other.outlet, other.measure_first, other.best.flush_reading)
+
+
+@pytest.mark.parametrize("known", ["at the limits", "from the coarse lattice"])
+def test_what_spares_a_lattice_never_shortens_a_time(known, monkeypatch):
+    """Without the short cut every path is reckoned in full; with it no time is shorter, nor longer by more than its slack."""
+    quick = sure_seconds_of_all(CHAIRS)
+    if known == "at the limits":
+        monkeypatch.setattr(uncertainty, "_most_s", lambda best, needs, limit: np.full((best.count.size, 4), np.inf))
+    else:
+        monkeypatch.setattr(needs, "_coarse", lambda series, *_: (np.zeros(series.count.size), np.full((series.count.size, 4), np.inf)))
+    for row, full in zip(quick, sure_seconds_of_all(CHAIRS), strict=True):
+        for one, other in zip(row, full, strict=True):
+            for name in TIMES:
+                assert getattr(one, name) == pytest.approx(getattr(other, name), rel=5e-4)
+                assert getattr(one, name) >= getattr(other, name) * (1 - 3e-4)
+
+
+def test_the_limits_are_reckoned_on_lattices_that_err_long(monkeypatch):
+    quick = sure_seconds_of_all(CHAIRS)
+    monkeypatch.setattr(uncertainty, "LIMIT_CELLS", 1000)
+    monkeypatch.setattr(uncertainty, "LIMIT_CELLS_STIRRED", 1000)
+    for row, full in zip(quick, sure_seconds_of_all(CHAIRS), strict=True):
+        for one, other in zip(row, full, strict=True):
+            for name in TIMES:
+                ratio = getattr(one, name) / getattr(other, name)
+                assert 1 - 1e-5 < ratio < 1 + 3e-3

@@ -21,6 +21,7 @@ Carried = Literal["solute", "cells", "between", "anything"]
 READINGS: Final[tuple[Reading, ...]] = ("mixed", "coherent", "bound")
 CARRIED: Final[tuple[Carried, ...]] = ("solute", "cells", "between", "anything")
 SCREEN_CELLS: Final = 20  # steps of the lattice that tells whether a finer one is needed at all
+LARGEST_SHARE: Final = 0.5  # no coarse lattice for larger ones
 _MIXED: Final = READINGS.index("mixed")
 _COHERENT: Final = READINGS.index("coherent")
 _CELLS: Final = CARRIED.index("cells")
@@ -104,10 +105,11 @@ def _coarse(series: Series, joined: Series, smooth_s: Real, left: Left) -> tuple
     """Return how far a lattice for mixed joints has to look, and what mixed joints take at most by a coarse one.
 
     A lattice errs long, the coarser the longer. So a path that even a coarse one shows below the coherent reading is below
-    it, and needs no finer one. Outlets of one group share the coarse lattice of what they share. 0: not known.
+    it, and needs no finer one. Outlets of one group share the coarse lattice of what they share. 0: not known. Above
+    one half a share lies in the front, where a coarse lattice may err short: there every path gets its own.
     """
     look_to, most = np.zeros(series.count.size), np.full((series.count.size, 4), np.inf)
-    if min(left) < SMALLEST_SHARE:
+    if min(left) < SMALLEST_SHARE or max(left) > LARGEST_SHARE:
         return look_to, most
     tubes = np.flatnonzero(joined.count == 1)
     for lot, some in series.at(tubes).alike(SCREEN_CELLS):
