@@ -10,7 +10,7 @@ from scipy import stats
 
 from fettlebook.errors import Mendable
 from fettlebook.science.calibration import CHI2_95, ENOUGH, calibrate
-from fettlebook.science.stretched import STRETCHES, line_curve
+from fettlebook.science.stretched import MIXINGS, STRETCHES, line_curve
 from fettlebook.science.strips import Strip, StripReading
 from fettlebook.science.washout import residual_fraction
 
@@ -90,6 +90,24 @@ def test_the_95_per_cent_range_holds_the_true_time_in_about_95_of_100_data_sets(
         found = judged(dip(rng, around(true_s), stretch, mixing), simulations=0)
         held += (found.low_s or 0.0) <= true_s <= (found.high_s or math.inf)
     assert held >= 0.9 * 70
+
+
+@pytest.mark.invented
+@pytest.mark.parametrize(("stretch", "mixing"), [(1.0, 0.0), (1.3, 0.1), (0.8, 0.2), (1.2, 0.6)])
+def test_how_much_slower_covers_the_true_line_at_every_depth_in_about_95_of_100_data_sets(stretch, mixing):
+    rng = np.random.default_rng(20261126)
+    true_s = true_limit_s(stretch, mixing)
+    shares = (0.1, 0.05, 0.01, LIMIT / STRENGTH)
+    _, theta, w = left_behind_a_mixing_volume([12 * NOMINAL_S * stretch], stretch, mixing)
+    truth = [float(np.interp(-math.log(s), -np.log(w), theta)) * NOMINAL_S * stretch for s in shares]
+    held = 0
+    for _ in range(40):
+        found = judged(dip(rng, around(true_s), stretch, mixing), simulations=0)
+        row = int(np.argmin(abs(MIXINGS - found.mixing)))
+        own = [float(CURVE.seconds_to(s)[row, 0] / STRETCHES[0]) for s in shares]
+        held += all(t <= found.slower_to * o for t, o in zip(truth, own, strict=True))
+        assert found.slower_from <= found.stretch <= found.slower_to
+    assert held >= 0.9 * 40
 
 
 @pytest.mark.invented

@@ -47,7 +47,7 @@ def why_old(chair: Chair, outlet: Outlet, group: tuple[Outlet, ...]) -> str:
     dipped = outlet.strips.dipped_on
     if chair.changed_on and dipped < chair.changed_on:
         return f"the lines were changed on {chair.changed_on}"
-    later = tuple(f"{o.id} on {o.measured_on}" for o in group if o.measured_on and dipped < o.measured_on)
+    later = tuple(o.id for o in group if o.measured_on and dipped < o.measured_on)
     return f"flow measured since: {listed(later)}" if later else ""
 
 

@@ -53,8 +53,8 @@ def compared_words(found: Flow, place: Place) -> str:
     return f"The file says {outlet.flow_ml_min:g} mL/min ({was}); measured is {amount}, more than the uncertainty."
 
 
-def promised_words(meant: Meant) -> Iterable[str]:
-    """Say on which value times were promised, how the measurement stands to it, and which times hold no more."""
+def promised_words(meant: Meant, *, by_name: bool = True) -> Iterable[str]:
+    """Say on which value times were promised, how the measurement stands to it, and which times hold no more, by the steps' ids."""
     if meant.assumed:
         yield _assumed(meant.assumed)
     short = tuple(dict.fromkeys(p.step_id for p in meant.promises if not p.holds))
@@ -66,7 +66,8 @@ def promised_words(meant: Meant) -> Iterable[str]:
     else:
         holding = sum(p.holds for p in meant.promises)
         yield f"{holding or 'None'} of {count} running times through this outlet {'is' if holding == 1 else 'are'} long enough."
-        yield f"TOO SHORT by this measurement: {listed(short)}."
+        if by_name:
+            yield f"TOO SHORT by this measurement: {listed(short)}."
 
 
 def _assumed(assumed: Assumed) -> str:

@@ -57,7 +57,7 @@ def flow_answer(form: Form, place: Place, today: date) -> FlowAnswer | None:
     words = (
         result_words(found),
         compared_words(found, place),
-        *promised_words(meant),
+        *promised_words(meant, by_name=False),
         aim_words(found, Tools(lines, None, watch), AIM_PCT),
     )
     return FlowAnswer(found, meant, tuple(filter(None, words)), not found.odd or form.text("even_so") == "yes")

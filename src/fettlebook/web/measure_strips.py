@@ -71,6 +71,6 @@ def strips_answer(form: Form, place: Place, today: date) -> StripsAnswer | None:
         rows=tuple(reading_rows(dipped, strip, found)),
         told=tuple(told_words(found)),
         to_do=tuple(to_do_words(line, found)),
-        promised=tuple(promised_words(meant)) if meant else (),
+        promised=tuple(promised_words(meant, by_name=False)) if meant else (),
         meant=meant,
     )
