@@ -10,6 +10,7 @@ from fettlebook.errors import Finding, Mendable
 from fettlebook.plan.day import DayPlan, DayVerdict, PlannedVisit, Shortage, Task
 from fettlebook.plan.events import Event
 from fettlebook.plan.follow import Course
+from fettlebook.plan.instance import Instance
 from fettlebook.practice.load import read_practice
 from fettlebook.practice.model import Practice
 from fettlebook.rules.model import Duty, Limit, Origin, Overridden, Rulebook, Step, Subject, When
@@ -176,6 +177,12 @@ class Hands:
         if isinstance(self.reading, Exception):
             raise self.reading
         return self.reading
+
+    def instance(self, read: Reading, day: date) -> Instance:
+        made = self.plans.get(day)
+        assert isinstance(made, DayPlan)
+        assert made.basis
+        return made.basis.day
 
     def kept(self, day: date, first: DayPlan) -> Kept | None:
         return self.kept_days.get(day)

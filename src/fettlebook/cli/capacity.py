@@ -70,10 +70,12 @@ def capacity(context: click.Context, /, *, files: tuple[str, ...], first: dateti
 def _show(c: Capacity) -> None:
     import textwrap  # noqa: PLC0415
 
+    from fettlebook.plan.capacity import verdict_words  # noqa: PLC0415
+
     def say(text: str) -> None:
         click.echo(textwrap.fill(text, 80, break_on_hyphens=False))
 
-    click.echo(_verdict(c))
+    click.echo(verdict_words(c))
     never = f"; {c.never:.1f} visits a day not served" if c.never else ""
     say(
         f"{c.days} {'day' if c.days == 1 else 'days'}, {c.visits} visits, each day lived through {c.samples} times; "
@@ -108,17 +110,6 @@ def _show(c: Capacity) -> None:
             "late of all days that no plan can better as booked; a fall there is a proof that the purchase was needed. A set "
             "goes before a machine before a person unless the dearer saves twice as much."
         )
-
-
-def _verdict(c: Capacity) -> str:
-    goal = f"{100 * c.goal:.0f} %"
-    if c.on_time >= c.goal:
-        return f"Enough: {_pct(c.on_time)} of the visits start at most 5 min late"
-    if c.reached >= c.goal:
-        return f"{_pct(c.on_time)} of the visits on time; {goal} with {len(c.buys)} more {'thing' if len(c.buys) == 1 else 'things'}"
-    if c.ceiling < c.goal:
-        return f"{_pct(c.on_time)} of the visits on time; nothing that can be bought brings {goal}"
-    return f"{_pct(c.on_time)} of the visits on time; {_pct(c.reached)} with what is named, {goal} not reached"
 
 
 def _bound(minutes: int) -> str:

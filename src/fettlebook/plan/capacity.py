@@ -9,6 +9,7 @@ what it brings.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from fettlebook.errors import Mendable
 from fettlebook.plan.bound import Search, circulation_bound
 from fettlebook.plan.instance import Instance
 from fettlebook.plan.overruns import Overruns, draw_minutes
@@ -76,6 +77,22 @@ class Capacity:
     def reached(self) -> float:
         """The share on time after all purchases named."""
         return self.buys[-1].after if self.buys else self.on_time
+
+
+def verdict_words(c: Capacity) -> str:
+    """Return in one line whether there is enough, and how far what is named brings it."""
+    goal, on_time = f"{100 * c.goal:.0f} %", f"{100 * c.on_time:.0f} %"
+    if c.on_time >= c.goal:
+        return f"Enough: {on_time} of the visits start at most {LATE_MIN[0]} min late"
+    if c.reached >= c.goal:
+        return f"{on_time} of the visits on time; {goal} with {len(c.buys)} more {'thing' if len(c.buys) == 1 else 'things'}"
+    if c.ceiling < c.goal:
+        return f"{on_time} of the visits on time; nothing that can be bought brings {goal}"
+    return f"{on_time} of the visits on time; {100 * c.reached:.0f} % with what is named, {goal} not reached"
+
+
+class _StoppedError(Exception):
+    """Somebody wants no more purchases tried."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,6 +179,7 @@ def capacity(
     most: int = MOST_BUYS,
     minute: Callable[[int], str] = str,
     told: Callable[[str], None] | None = None,
+    stop: Callable[[], bool] | None = None,
 ) -> Capacity:
     """Return what some days need for a share of the visits to start on time (at most 5 minutes late).
 
@@ -183,13 +201,25 @@ def capacity(
         How to say a minute.
     told
         Called with what is being tried. Interrupted, what is known so far is the answer.
+    stop
+        Asked before each trial; once it is true, the purchases found so far are the answer.
+
+    Raises
+    ------
+    Mendable
+        It was stopped before the days as they are had been lived through.
     """
     drawn = [draw_minutes(day, overruns, samples, seed) for day in days]
 
     def seen(now: Sequence[Instance]) -> _Seen:
         return _lived_through(now, drawn)
 
-    tell = told or (lambda _: None)
+    def tell(what: str) -> None:
+        if stop is not None and stop():
+            raise Mendable("stopped before anything was known", where="what to buy first", mend="Start it again, with fewer days.")
+        if told is not None:
+            told(what)
+
     tell("as it is")
     at = seen(days)
     first = at
@@ -206,6 +236,8 @@ def capacity(
         while at.on_time < goal and len(buys) < most and at.on_time < ceiling - LEAST_GAIN:
             tried = []
             for kind, name in _worth_trying(now):
+                if stop is not None and stop():
+                    raise _StoppedError
                 tell(f"{len(buys) + 1}: one more {name}")
                 tried.append((kind, name, seen([more_of(day, kind, name) for day in now])))
             best = _choose(at, tried)
@@ -217,7 +249,7 @@ def capacity(
             after = _bounds(now)
             buys.append(Buy(kind, name, owned, at.on_time, then.on_time, at.cost - then.cost, bound, after))
             at, bound = then, after
-    except KeyboardInterrupt:  # the reader has waited long enough: what was found so far is the answer
+    except (KeyboardInterrupt, _StoppedError):  # the reader has waited long enough: what was found so far is the answer
         pass
     return Capacity(
         days=len(days),

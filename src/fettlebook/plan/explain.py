@@ -81,7 +81,8 @@ def _late(day: Instance, solved: Solved) -> str:
         return said
     if len(weights) == 1:
         return f"{said}; {-(-bound // weights.pop())} min of it can't be planned away"
-    return f"{said}; at least {100 * bound // weighted} % of it can't be planned away"
+    share = 100 * bound // weighted
+    return f"{said}; at least {share} % of it can't be planned away" if share else said
 
 
 def minutes_late(day: Instance, plan: Plan) -> dict[str, int]:

@@ -29,6 +29,7 @@ from fettlebook.web.plan_routes import plan_routes
 from fettlebook.web.record import Record
 from fettlebook.web.sheet import day_sheet
 from fettlebook.web.standing_pages import standing_routes
+from fettlebook.web.stands_up_routes import stands_up_routes
 from fettlebook.web.trace_pages import trace_routes
 from fettlebook.web.what_if_routes import what_if_routes
 
@@ -129,6 +130,7 @@ def create_app(
         app.include_router(measuring_routes(pages, desk, practice_file))
     app.include_router(otherwise_routes(pages, desk, Drafts(desk, bench)))
     app.include_router(what_if_routes(pages, desk, bench))
+    app.include_router(stands_up_routes(pages, desk, bench))
 
     @app.get("/times")
     def _first_times() -> RedirectResponse:

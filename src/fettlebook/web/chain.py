@@ -22,6 +22,7 @@ from fettlebook.exchange.key import load_or_make_key
 from fettlebook.plan.day import DayPlan
 from fettlebook.plan.events import Event
 from fettlebook.plan.follow import Course
+from fettlebook.plan.instance import Instance
 from fettlebook.practice.load import read_practice
 from fettlebook.practice.model import Practice
 from fettlebook.practice.visit import Visit
@@ -137,6 +138,13 @@ class Chain:
         self._note(imported, f"day:{day}", reading.practice)
         self._note(planned, f"day:{day}", reading.practice)
         return plan
+
+    def instance(self, reading: Reading, day: date) -> Instance:
+        """Return a day as booked, without planning it."""
+        from fettlebook.plan.tasks import day_instance  # noqa: PLC0415 - with the planner
+
+        book = read_book(read_whole(self._book_file), self._book_file.name, reading.practice, day, self._key)
+        return day_instance(reading.practice, reading.times, book.visits, day)[0]
 
     def kept(self, day: date, first: DayPlan) -> Kept | None:
         """Return what a person kept of a day on which something happened, as the book has it."""

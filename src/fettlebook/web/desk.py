@@ -20,6 +20,7 @@ from fettlebook.errors import Finding, Mendable
 from fettlebook.plan.day import DayPlan
 from fettlebook.plan.events import Event
 from fettlebook.plan.follow import Course, timetable
+from fettlebook.plan.instance import Instance
 from fettlebook.practice.model import Practice
 from fettlebook.rules.model import Rulebook
 from fettlebook.times.model import RunningTime
@@ -59,6 +60,7 @@ class DayState:
     trouble: tuple[Finding, ...] = ()  # why there is no newer plan
     version: int = 0  # grows with each plan and each trouble
     first: DayPlan | None = None  # as planned from the files; `plan` is another once something happened and was kept
+    first_version: int = 0  # grows with each `first`
     kept: Kept | None = None
 
 
@@ -73,6 +75,9 @@ class Makers(Protocol):
 
     def plan(self, reading: Reading, day: date, tell: Callable[[str], None]) -> DayPlan:
         """Plan a day, telling how far it is; raises Mendable when that can't be done."""
+
+    def instance(self, reading: Reading, day: date) -> Instance:
+        """Return a day as booked, without planning it."""
 
     def kept(self, day: date, first: DayPlan) -> Kept | None:
         """Return what a person kept of a day on which something happened."""
@@ -133,6 +138,10 @@ class Desk:
         with self._lock:
             if not self._days.get(day, DayState(day)).stage:
                 self._queue(_Job(day, read_first=True))
+
+    def instance(self, day: date) -> Instance:
+        """Return a day as booked, without planning it; reads the appointment book."""
+        return self._makers.instance(self._reading, day)
 
     def keep(self, day: date, course: Course | None, events: Sequence[Event] = ()) -> None:
         """Keep the course of a day, or go back to the plan of the files (None).
@@ -232,7 +241,7 @@ class Desk:
             old = self._days.get(day, DayState(day))
             new = replace(old, stage="", trouble=trouble, version=old.version + 1)
             if plan:
-                new = replace(new, plan=plan, first=first, kept=kept, planned_at=self._clock())
+                new = replace(new, plan=plan, first=first, first_version=new.version, kept=kept, planned_at=self._clock())
             self._days[day] = new
             self._stale.discard(day)
 

@@ -34,8 +34,11 @@ class Kept:
 
 
 def of_digest(first: DayPlan) -> str:
-    """Return the digest of the day as it was planned from the files; empty where that is not known."""
-    return digest_of(to_json(first.basis.day).encode()) if first.basis else ""
+    """Return the digest of the day as it was planned from the files; empty where that is not known.
+
+    Duties are left out of it: they change with the book, not with the files.
+    """
+    return digest_of(to_json(first.basis.day.model_copy(update={"duties": ()})).encode()) if first.basis else ""
 
 
 def read_kept(store: Store, day: date, first: DayPlan) -> Kept | None:

@@ -79,9 +79,9 @@ class _Shows:
 
     def key(self, day: date, asked: dict[str, str]) -> tuple[str, str]:
         """Return under which name the search for a trial goes on, and the trial's address."""
-        first, basis, trial = self.known(day, asked)
+        _, basis, trial = self.known(day, asked)
         query = query_of(trial, basis)
-        return f"what if {day} {id(first)} {query}", query
+        return f"what if {day} {self._desk.day(day).first_version} {query}", query
 
     def piece(self, day: date, asked: dict[str, str]) -> Piece | None:
         """Return how the search goes."""
