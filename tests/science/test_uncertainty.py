@@ -148,8 +148,7 @@ def test_what_spares_a_lattice_never_shortens_a_time(known, monkeypatch):
 
 def test_the_limits_are_reckoned_on_lattices_that_err_long(monkeypatch):
     quick = sure_seconds_of_all(CHAIRS)
-    monkeypatch.setattr(uncertainty, "LIMIT_CELLS", 1000)
-    monkeypatch.setattr(uncertainty, "LIMIT_CELLS_STIRRED", 1000)
+    monkeypatch.setattr(uncertainty, "LIMIT", needs.Steps(1000, 1000))
     for row, full in zip(quick, sure_seconds_of_all(CHAIRS), strict=True):
         for one, other in zip(row, full, strict=True):
             for name in TIMES:

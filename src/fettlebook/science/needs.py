@@ -20,7 +20,7 @@ Reading = Literal["mixed", "coherent", "bound"]
 Carried = Literal["solute", "cells", "between", "anything"]
 READINGS: Final[tuple[Reading, ...]] = ("mixed", "coherent", "bound")
 CARRIED: Final[tuple[Carried, ...]] = ("solute", "cells", "between", "anything")
-SCREEN_CELLS: Final = 20  # steps of the lattice that tells whether a finer one is needed at all
+SCREEN_CELLS: Final = 16  # steps of the lattice that tells whether a finer one is needed at all
 LARGEST_SHARE: Final = 0.5  # no coarse lattice for larger ones
 _MIXED: Final = READINGS.index("mixed")
 _COHERENT: Final = READINGS.index("coherent")
@@ -34,6 +34,16 @@ class Left(NamedTuple):
     flush: float
     fill: float
     rinse: float
+
+
+class Steps(NamedTuple):
+    """Steps of the lattices: on paths of tubes, and on those with stirred volumes, whose flush lies in the lattice's first part."""
+
+    tubes: int
+    stirred: int
+
+
+BEST: Final = Steps(160, CELLS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +62,7 @@ class Needs:
     mixed_most_s: Real
 
 
-def exact_needs(series: Series, left: Left, *, cells: int = CELLS, mixed_most_s: Real | None = None) -> Needs:
+def exact_needs(series: Series, left: Left, *, steps: Steps = BEST, mixed_most_s: Real | None = None) -> Needs:
     """Return what each path needs by the solved wash-out, in the longer of both joint readings.
 
     Parameters
@@ -61,13 +71,13 @@ def exact_needs(series: Series, left: Left, *, cells: int = CELLS, mixed_most_s:
         The paths, each of at least one part.
     left
         Shares that may be left.
-    cells
-        Steps of the lattice.
+    steps
+        Steps of the lattices.
     mixed_most_s
         What mixed joints are known to take at most, as in `Needs`; left out: nothing is known.
     """
     joined = series.coherent()
-    smooth = _four(joined, left, cells)
+    smooth = _four(joined, left, steps.stirred)
     joins = joined.count < series.count
     own = np.where(joins[:, None], 0.0, smooth)
     most = np.where(joins[:, None], np.inf, smooth) if mixed_most_s is None else mixed_most_s
@@ -75,7 +85,8 @@ def exact_needs(series: Series, left: Left, *, cells: int = CELLS, mixed_most_s:
     look_to, most[rows] = _coarse(series.at(rows), joined.at(rows), smooth[rows], left)
     worth = (most[rows] > smooth[rows]).any(axis=1)
     rows = rows[worth]
-    own[rows] = most[rows] = _four(series.at(rows), left, cells, look_to[worth])
+    for some, cells in ((joined.count[rows] == 1, steps.tubes), (joined.count[rows] > 1, steps.stirred)):
+        own[rows[some]] = most[rows[some]] = _four(series.at(rows[some]), left, cells, look_to[worth][some])
     longer = np.maximum(own, smooth)
     reading = np.where(smooth > own, _COHERENT, _MIXED)[:, :3]
     reading[:, 1] = np.where(smooth[:, 1::2].max(axis=1) > own[:, 1::2].max(axis=1), _COHERENT, _MIXED)
@@ -83,7 +94,7 @@ def exact_needs(series: Series, left: Left, *, cells: int = CELLS, mixed_most_s:
     held = np.maximum(longer[:, 3], series.part_seconds(left.fill, 1))
     seconds = np.column_stack([longer[:, 0], np.maximum(longer[:, 1], held), longer[:, 2]])
     carried = np.zeros(own.shape[0], np.int64)
-    for tried, slow_s, how, what in _old_water(series, joined, left.flush, cells):
+    for tried, slow_s, how, what in _old_water(series, joined, left.flush, steps.stirred):
         more = slow_s > seconds[tried, 0]
         rows = tried[more]
         seconds[rows, 0], reading[rows, 0], carried[rows] = slow_s[more], np.where(series.count[rows] > 1, how, _MIXED), what

@@ -15,16 +15,15 @@ import numpy as np
 
 from fettlebook.errors import Mendable
 from fettlebook.science.circuits import FILL_SHARE, FLUSH_SHARE, RINSE_SHARE, Method, OutletSeconds, left_of, lots_of, outlet_rows
-from fettlebook.science.needs import Left, Needs, bounded_needs, exact_needs
+from fettlebook.science.needs import BEST, Left, Needs, Steps, bounded_needs, exact_needs
 from fettlebook.science.second_feed import shares_asked, with_feeds_times
-from fettlebook.science.series import CELLS, Real, Series
+from fettlebook.science.series import Real, Series
 from fettlebook.science.tree import Tree, read_tree
 from fettlebook.science.ways import Ways, ways_of
 
 Input = Literal["flow", "bore", "length"]
 INPUTS: Final[tuple[Input, ...]] = ("flow", "bore", "length")
-LIMIT_CELLS: Final = 96  # steps of the lattice where an input is at its limit
-LIMIT_CELLS_STIRRED: Final = 160  # the same on a path with stirred volumes
+LIMIT: Final = Steps(96, 160)  # steps of the lattices where an input is at its limit
 _LIMIT_SIGMA: Final = NormalDist().inv_cdf(0.975)  # the stated +- holds in 95 % of cases
 
 
@@ -167,10 +166,10 @@ class _Lot:
     left: Left
     method: Method
 
-    def needs(self, series: Series, cells: int = CELLS, mixed_most_s: Real | None = None) -> Needs:
+    def needs(self, series: Series, steps: Steps = BEST, mixed_most_s: Real | None = None) -> Needs:
         if self.method == "safe bound":
             return bounded_needs(series, self.left)
-        return exact_needs(series, self.left, cells=cells, mixed_most_s=mixed_most_s)
+        return exact_needs(series, self.left, steps=steps, mixed_most_s=mixed_most_s)
 
 
 def _sure(lot: _Lot, scale: float) -> list[tuple[SureSeconds, ...]]:
@@ -213,10 +212,7 @@ def _effects(lot: _Lot, best: Series, needs: Needs) -> Real:
     longer = ways.series(longer=(1.0 + length_share)[of_part]).at(apart)
     limits = slower.and_below([wider, longer])
     most = np.concatenate([_most_s(best, needs, slower), _most_s(best, needs, wider), np.full((apart.size, 4), np.inf)])
-    vessels, logs = limits.with_vessels(), np.empty((limits.count.size, 3))
-    for rows, cells in ((np.flatnonzero(~vessels), LIMIT_CELLS), (np.flatnonzero(vessels), LIMIT_CELLS_STIRRED)):
-        if rows.size:
-            logs[rows] = np.log(lot.needs(limits.at(rows), cells, most[rows]).seconds)
+    logs = np.log(lot.needs(limits, LIMIT, most).seconds)
     count, own = best.count.size, np.log(needs.seconds)
     effects = np.empty((count, len(INPUTS), 3))
     effects[:, 0], effects[:, 1] = logs[:count] - own, logs[count : 2 * count] - own
