@@ -137,7 +137,7 @@ def f_pieces_min(
         raise Mendable(f"{z_k:g} K is no z", where="z_k", mend="Give the kelvin for a tenfold rate, 10 for moist heat.")
     if t.size < 2:
         return np.zeros(0)
-    dt, low, high = np.diff(t), temp[:-1], temp[1:]
+    dt, low, high = t[1:] - t[:-1], temp[:-1], temp[1:]
     share: Real | float = 1.0
     if math.isfinite(floor_c):
         # Only the part of a ramp above the floor counts; on it the ramp runs from the floor.
@@ -185,10 +185,10 @@ def longest_stretch(time_s: Real, holds: NDArray[np.bool_], breaks: NDArray[np.b
     -----
     What lies between the last reading in the band and the first one outside is not known and earns nothing.
     """
-    inside = np.flatnonzero(holds)
+    inside = holds.nonzero()[0]
     if inside.size == 0:
         return 0.0, 0, -1
-    cut = np.flatnonzero((np.diff(inside) > 1) | breaks[inside[1:]]) + 1
+    cut = ((inside[1:] - inside[:-1] > 1) | breaks[inside[1:]]).nonzero()[0] + 1
     first = inside[np.concatenate(([0], cut))]
     last = inside[np.concatenate((cut - 1, [inside.size - 1]))]
     lengths = time_s[last] - time_s[first]
@@ -227,11 +227,11 @@ def _trace(time_s: ArrayLike, temperature_c: ArrayLike) -> tuple[Real, Real]:
     t, temp = np.asarray(time_s, np.float64), np.asarray(temperature_c, np.float64)
     if t.ndim != 1 or t.shape != temp.shape:
         raise Mendable(f"shapes {t.shape} and {temp.shape}", where="time_s, temperature_c", mend="Give one temperature for each time.")
-    if (bad := np.flatnonzero(~np.isfinite(t))).size:
+    if (bad := (~np.isfinite(t)).nonzero()[0]).size:
         raise Mendable("not a number", where=f"time_s[{bad[0]}]", mend="Leave the reading out; a gap is shown as a gap.")
-    if (bad := np.flatnonzero(np.isinf(temp))).size:
+    if (bad := np.isinf(temp).nonzero()[0]).size:
         raise Mendable("infinite", where=f"temperature_c[{bad[0]}]", mend="Give NaN where a reading is missing.")
-    if (back := np.flatnonzero(np.diff(t) <= 0.0) + 1).size:
+    if (back := (t[1:] <= t[:-1]).nonzero()[0] + 1).size:
         seen = f"{t[back[0]]:g} s after {t[back[0] - 1]:g} s"
         raise Mendable(seen, where=f"time_s[{back[0]}]", mend="Time must increase: split the trace where the clock was set.")
     return t, temp

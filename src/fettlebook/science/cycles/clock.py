@@ -43,7 +43,7 @@ def read_clock(time_s: Real, usable: Flags) -> Clock:
     """
     rows = np.flatnonzero(usable & np.isfinite(time_s))
     t = time_s[rows]
-    steps = np.diff(t)
+    steps = t[1:] - t[:-1]
     if t.size < 2 or float(steps.min()) > 0.0:
         return Clock(rows, t, np.zeros(t.size, np.bool_), (), (), shuffled=False)
     back = np.concatenate(([False], steps < 0.0))

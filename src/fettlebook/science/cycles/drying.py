@@ -15,6 +15,7 @@ from fettlebook.science.cycles.log import Sensors
 from fettlebook.science.cycles.outcome import Outcome, evidence, weigh
 from fettlebook.science.cycles.phases import SteamPhases
 from fettlebook.science.cycles.readings import Readings
+from fettlebook.science.cycles.smoothing import middle
 from fettlebook.science.steam import saturation_temperature_c
 
 WET_K: Final = 2.0  # a load no hotter than this above the boiling point may still be boiling [B]
@@ -36,7 +37,7 @@ def judge_drying(r: Readings, ph: SteamPhases, criteria: Criteria, s: Sensors) -
         return None
     limit, below = criteria.limits["drying_s"], criteria.number("drying_below_kpa")
     t, p = r.t[ph.exhausted :], ph.smooth_kpa[ph.exhausted :]
-    spans = np.diff(t)
+    spans = t[1:] - t[:-1]
     both = np.maximum(p[:-1], p[1:])
     counted, within = ~r.long_gap[ph.exhausted + 1 :], s.pressure_within_kpa(below)
     dried = float(spans[(both <= below) & counted].sum())
@@ -68,8 +69,8 @@ def _wet(r: Readings, ph: SteamPhases, below: float, lowest: float) -> list[Outc
     elif deep.size and "load" in r.channels:
         end = ph.exhausted + int(deep[-1])
         tail = slice(max(ph.exhausted, end - 4), end + 1)
-        load = float(np.median(r.temps[r.channels.index("load"), tail]))
-        boils = float(saturation_temperature_c(max(0.7, float(np.median(ph.smooth_kpa[tail])))))
+        load = middle(r.temps[r.channels.index("load"), tail])
+        boils = float(saturation_temperature_c(max(0.7, middle(ph.smooth_kpa[tail]))))
         if load <= boils + WET_K:
             moment = float(r.t[end])
             why = f"the load is at {load:.0f} degC at the end of the drying, where water boils ({boils:.0f} degC): it may be wet"

@@ -109,8 +109,8 @@ def of_frozen(r: Readings, ph: SteamPhases) -> list[Outcome]:
             else:
                 steam = saturation_temperature_c(np.clip(ph.smooth_kpa[ph.start + begin : ph.start + end + 1], 1.0, MOST_KPA))
                 moved = float(np.ptp(steam)) > MOVES_K
-            steps = np.abs(np.diff(values))
             live = ph.start + begin >= ph.hot_from and ph.start + end <= ph.hot_to + 5
+            steps = np.abs(values[1:] - values[:-1])
             finest = float(steps[steps > 0].min()) if np.any(steps > 0) else np.inf
             if moved or (live and finest <= fine):
                 why = f"{name} shows {values[begin]:.6g} for {part.t[end] - part.t[begin]:.0f} s on end: it is frozen"
@@ -121,7 +121,7 @@ def of_frozen(r: Readings, ph: SteamPhases) -> list[Outcome]:
 
 def _level(t: Real, values: Real) -> list[tuple[int, int]]:
     """Return the stretches of a minute and more in which a reading is exactly the same."""
-    edges = np.concatenate(([0], np.flatnonzero(np.diff(values)) + 1, [values.size]))
+    edges = np.concatenate(([0], (values[1:] != values[:-1]).nonzero()[0] + 1, [values.size]))
     begin, end = edges[:-1], edges[1:] - 1
     return (
         [(int(a), int(b)) for a, b in zip(begin, end, strict=True) if t[b] - t[a] >= FROZEN_S]

@@ -12,7 +12,7 @@ import numpy as np
 
 from fettlebook.science.cycles.log import Real
 from fettlebook.science.cycles.pulses import Pulse, pulses
-from fettlebook.science.cycles.smoothing import median3, noise
+from fettlebook.science.cycles.smoothing import median3, middle, noise
 from fettlebook.science.cycles.stretches import stretches
 
 AMBIENT_KPA: Final = (70.0, 108.0)  # from 3,000 m above the sea to a strong high at its level
@@ -46,13 +46,15 @@ class SteamPhases:
     cut_off: bool  # the log ends while the plateau runs
 
 
-def find_phases(time_s: Real, pressure_kpa: Real, told_ambient_kpa: float | None, band_kpa: float) -> SteamPhases:
+def find_phases(time_s: Real, pressure_kpa: Real, usual_s: float, told_ambient_kpa: float | None, band_kpa: float) -> SteamPhases:
     """Return the phases of a steam cycle.
 
     Parameters
     ----------
     time_s, pressure_kpa
         Strictly increasing times [s] and absolute pressure [kPa], shape (n,), n >= 1, all finite.
+    usual_s
+        Usual time between readings [s].
     told_ambient_kpa
         The air's pressure where somebody told it [kPa].
     band_kpa
@@ -63,7 +65,7 @@ def find_phases(time_s: Real, pressure_kpa: Real, told_ambient_kpa: float | None
     start, ambient, begins = _before(time_s, p)
     ambient = ambient if begins else told_ambient_kpa
     base = ambient if ambient is not None else 101.3  # only to tell phases apart where it isn't known; no verdict rests on it
-    hot_from, hot_to, high, plateaus = _plateau(time_s, p, base, 0.9 * band_kpa)
+    hot_from, hot_to, high, plateaus = _plateau(time_s, p, usual_s, base, 0.9 * band_kpa)
     cut_off = hot_to >= hot_from and float(p[hot_to:].min()) > 0.85 * high
     if hot_to >= hot_from and not cut_off:
         hot_to = _where_it_falls(time_s, p, hot_from, hot_to, high)
@@ -79,7 +81,7 @@ def find_phases(time_s: Real, pressure_kpa: Real, told_ambient_kpa: float | None
     exhausted = hot_to + 1 + int(low[0]) if low.size else last
     if low.size and (again := np.flatnonzero(p[exhausted:] > base + SECOND_KPA)).size:
         others.append(float(time_s[exhausted + int(again[0])]))
-    final = float(np.median(p[-3:]))
+    final = middle(p[-3:])
     back = AMBIENT_KPA[0] <= final <= AMBIENT_KPA[1] if ambient is None else abs(final - ambient) <= LEAVES_KPA
     ends = back and (hot_to < hot_from or low.size > 0)
     heat_from = evacuations[-1].at if evacuations else start
@@ -93,7 +95,7 @@ def without_pressure(readings: int) -> SteamPhases:
 
 def _before(t: Real, p: Real) -> tuple[int, float | None, bool]:
     """Return where the cycle begins, the air's pressure just before it, and whether the log shows it."""
-    base = float(np.median(p[:5]))
+    base = middle(p[:5])
     if not AMBIENT_KPA[0] <= base <= AMBIENT_KPA[1]:
         return 0, None, False
     left = np.flatnonzero(np.abs(p - base) > LEAVES_KPA)
@@ -103,13 +105,12 @@ def _before(t: Real, p: Real) -> tuple[int, float | None, bool]:
     back = np.flatnonzero(np.abs(p[:end] - base) <= AT_AMBIENT_KPA)
     start = int(back[-1]) if back.size else 0
     since = int(np.searchsorted(t, t[start] - 60.0))
-    return start, float(np.median(p[since : start + 1])), True
+    return start, middle(p[since : start + 1]), True
 
 
-def _plateau(t: Real, p: Real, base: float, near_band: float) -> tuple[int, int, float, tuple[float, ...]]:
+def _plateau(t: Real, p: Real, usual_s: float, base: float, near_band: float) -> tuple[int, int, float, tuple[float, ...]]:
     """Return first and last index of the plateau, its level, and the moments at which other plateaus begin."""
-    usual = float(np.median(np.diff(t))) if t.size > 1 else 1.0
-    count = min(p.size, max(1, round(60.0 / usual)))
+    count = min(p.size, max(1, round(60.0 / usual_s)))
     level = float(np.partition(p, p.size - count)[p.size - count])
     if level < base + SECOND_KPA:
         return 0, -1, level, ()
@@ -131,7 +132,9 @@ def _where_it_falls(t: Real, p: Real, hot_from: int, hot_to: int, level: float) 
     """Return the last reading of the plateau before the pressure falls for good: back up the slope from where it is plainly lower."""
     steady = p[hot_from : hot_to + 1]
     ripple = noise(steady)
-    floor = float(np.percentile(steady[steady >= 0.97 * level], 10)) * 0.995 - 2.0 * ripple  # the rise to the plateau left out
+    there = steady[steady >= 0.97 * level]  # the rise to the plateau left out
+    tenth = there.size // 10
+    floor = float(np.partition(there, tenth)[tenth]) * 0.995 - 2.0 * ripple
     above = np.flatnonzero(steady >= floor)
     at = hot_from + int(above[-1]) if above.size else hot_to
     while at > hot_from and p[at - 1] - p[at] > 0.25 * (t[at] - t[at - 1]) + 2.0 * ripple:

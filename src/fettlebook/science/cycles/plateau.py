@@ -14,7 +14,7 @@ from fettlebook.science.cycles.log import Real, Sensors
 from fettlebook.science.cycles.outcome import Outcome, Verdict, evidence, times, weigh
 from fettlebook.science.cycles.phases import SteamPhases
 from fettlebook.science.cycles.readings import Readings
-from fettlebook.science.cycles.smoothing import median3, median5
+from fettlebook.science.cycles.smoothing import median3, median5, middle
 from fettlebook.science.lethality import longest_stretch
 
 WILD_K: Final = 1.5  # so far from the median of three, and it is a lone wild reading: forgiven, but counted
@@ -221,15 +221,16 @@ def _at_once(r: Readings, pl: Plateau, criteria: Criteria) -> list[Outcome]:
 
 def _still_rising(calm: Real) -> int:
     """Return how many readings at first are still on the way up to the level: no swing yet; at most a third of the hold is let pass so."""
-    level = np.median(calm, axis=1, keepdims=True)
+    half = calm.shape[1] // 2
+    level = np.partition(calm, half, axis=1)[:, half : half + 1]
     there = np.flatnonzero(np.all(calm >= level - 0.5, axis=0))
     return min(int(there[0]) if there.size else 0, int(calm.shape[1]) // 3)
 
 
 def _interval(t: Real, pl: Plateau, criteria: Criteria) -> Outcome:
     limit = criteria.limits["reading_interval_s"]
-    steps = np.diff(t[pl.reached : pl.end + 1])
-    value = float(np.median(steps)) if steps.size else 0.0
+    part = t[pl.reached : pl.end + 1]
+    value = middle(part[1:] - part[:-1]) if part.size > 1 else 0.0
     why = f"readings {value:.3g} s apart, asked: at most {limit.value[0]:g} s; a dip between two of them is not seen"
     verdict: Verdict = "fit" if value <= limit.value[0] else "unproven"
     return Outcome(

@@ -9,8 +9,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-import numpy as np
-
 from fettlebook.science.cycles.log import Real
 
 HYSTERESIS_KPA: Final = 5.0  # a turn counts once the pressure has come back by so much: noise and ripple make none
@@ -40,11 +38,12 @@ def pulses(pressure_kpa: Real) -> tuple[Pulse, ...]:
     """
     if pressure_kpa.size < 3:
         return ()
-    steps = np.sign(np.diff(pressure_kpa))
-    moving = np.flatnonzero(steps)
+    steps = pressure_kpa[1:] - pressure_kpa[:-1]
+    moving = steps.nonzero()[0]
     if moving.size == 0:
         return ()
-    turns = moving[np.flatnonzero(np.diff(steps[moving]))] + 1  # the last of a level stretch: where it turns
+    rising = steps[moving] > 0.0
+    turns = moving[(rising[1:] != rising[:-1]).nonzero()[0]] + 1  # the last of a level stretch: where it turns
     at = [0, *turns.tolist(), pressure_kpa.size - 1]
     p = pressure_kpa[at].tolist()
     found: list[Pulse] = []

@@ -17,6 +17,7 @@ import numpy as np
 
 from fettlebook.science.cycles.log import Real
 from fettlebook.science.cycles.phases import AMBIENT_KPA
+from fettlebook.science.cycles.smoothing import middle
 from fettlebook.science.steam import LEAST_KPA, MOST_KPA, saturation_temperature_c
 
 PRESSURE_KPA: Final = {
@@ -64,8 +65,8 @@ def hottest_pair(temperature: Real, pressure: Real) -> tuple[float, float, float
     t, p = temperature[both], pressure[both]
     if t.size == 0:
         return np.nan, np.nan, np.nan
-    hot = t >= np.partition(t, -min(t.size, 30))[-min(t.size, 30)]
-    return float(np.median(p[:5])), float(np.median(t[hot])), float(np.median(p[hot]))
+    hot = np.argpartition(t, -min(t.size, 30))[-min(t.size, 30) :]
+    return middle(p[:5]), middle(t[hot]), middle(p[hot])
 
 
 def fitting_units(start: float, hot_temperature: float, hot_pressure: float, ambient_kpa: float) -> Iterator[tuple[Units, bool]]:

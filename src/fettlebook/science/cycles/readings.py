@@ -8,6 +8,7 @@ import numpy as np
 from fettlebook.science.cycles.clock import Clock, read_clock
 from fettlebook.science.cycles.criteria import Criteria
 from fettlebook.science.cycles.log import CycleLog, Flags, Real, Sensors
+from fettlebook.science.cycles.smoothing import middle
 
 USUAL_GAP: Final = 2.5  # so many usual intervals without a reading, and it is a gap outside the hold too
 
@@ -16,8 +17,9 @@ USUAL_GAP: Final = 2.5  # so many usual intervals without a reading, and it is a
 class Readings:
     """Usable rows of a log, calibrated.
 
-    `t` (n,) strictly increasing [s]; `temps` (k, n) [degC] of `channels`; `pressure_kpa` (n,) absolute, or None; `within_k` (k,) bounds of
-    the temperatures; `gap`: the time before a reading is too long for the hold, or not known; `long_gap`: also too long elsewhere.
+    `t` (n,) strictly increasing [s]; `temps` (k, n) [degC] of `channels`; `pressure_kpa` (n,) absolute, or None; `within_k` (k,) bounds
+    of the temperatures; `usual_s`: usual time between readings; `gap`: the time before a reading is too long for the hold, or not
+    known; `long_gap`: also too long elsewhere.
     `left_out` rows lack a reading.
     """
 
@@ -26,6 +28,7 @@ class Readings:
     channels: tuple[str, ...]
     pressure_kpa: Real | None
     within_k: Real
+    usual_s: float
     gap: Flags
     long_gap: Flags
     clock: Clock
@@ -55,8 +58,8 @@ def usable_readings(log: CycleLog, criteria: Criteria, sensors: Sensors, *, pres
     rows = clock.rows
     if rows.size < n or clock.shuffled:
         temps, p = temps[:, rows], None if p is None else p[rows]
-    steps = np.diff(clock.time_s)
-    usual = float(np.median(steps)) if steps.size else 1.0
+    steps = clock.time_s[1:] - clock.time_s[:-1]
+    usual = middle(steps) if steps.size else 1.0
     most = criteria.number("reading_interval_s") if criteria.has("reading_interval_s") else 0.0
     return Readings(
         t=clock.time_s,
@@ -64,8 +67,17 @@ def usable_readings(log: CycleLog, criteria: Criteria, sensors: Sensors, *, pres
         channels=channels,
         pressure_kpa=None if p is None else p - sensors.pressure_offset_kpa,
         within_k=sensors.temperature_within_k(channels),
-        gap=np.concatenate(([False], steps > most * 1.001))[: clock.time_s.size] | clock.broken,
-        long_gap=np.concatenate(([False], steps > max(most, USUAL_GAP * usual) * 1.001))[: clock.time_s.size] | clock.broken,
+        usual_s=usual,
+        gap=_longer(steps, most, clock),
+        long_gap=_longer(steps, max(most, USUAL_GAP * usual), clock),
         clock=clock,
         left_out=int(n - np.count_nonzero(usable & np.isfinite(log.time_s))),
     )
+
+
+def _longer(steps: Real, most_s: float, clock: Clock) -> Flags:
+    """Return of each reading whether the time before it is longer than allowed, or not known."""
+    out = clock.broken.copy()
+    if steps.size:
+        out[1:] |= steps > most_s * 1.001
+    return out

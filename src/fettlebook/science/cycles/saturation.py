@@ -19,7 +19,7 @@ from fettlebook.science.cycles.log import Real, Sensors
 from fettlebook.science.cycles.outcome import Outcome, evidence, weigh
 from fettlebook.science.cycles.plateau import Plateau
 from fettlebook.science.cycles.readings import Readings
-from fettlebook.science.cycles.smoothing import mean3, median3
+from fettlebook.science.cycles.smoothing import mean3, median3, middle
 from fettlebook.science.steam import MOST_KPA, air_share, saturation_temperature_c
 
 DRIFT_REMARK_K_MIN: Final = 0.15  # so fast a drift against saturation is worth a remark [W]
@@ -47,10 +47,8 @@ def against_steam(r: Readings, pl: Plateau, criteria: Criteria, s: Sensors) -> A
     t, temps = r.t, median3(r.temps[:, begin : end + 1])
     p = np.clip(median3(r.pressure_kpa[begin : end + 1]), 1.0, MOST_KPA)
     apart = mean3(temps - saturation_temperature_c(p))
-    middle = float(np.median(p))
-    pressure_k = float(
-        saturation_temperature_c(middle + s.pressure_within_kpa(middle)) - saturation_temperature_c(middle)
-    )  # the steeper side
+    level = middle(p)
+    pressure_k = float(saturation_temperature_c(level + s.pressure_within_kpa(level)) - saturation_temperature_c(level))  # the steeper side
     within = np.hypot(r.within_k, pressure_k)
     limit = criteria.limits["saturation_k"]
     out: list[Outcome] = []
@@ -77,9 +75,9 @@ def against_steam(r: Readings, pl: Plateau, criteria: Criteria, s: Sensors) -> A
         if abs(drift) > DRIFT_REMARK_K_MIN and not why
         else ()
     )
-    coldest = float(np.median(temps.min(axis=0)))
+    coldest = middle(temps.min(axis=0))
     return AgainstSteam(
-        float(apart.min()), float(apart.max()), float(apart.mean()), drift, moved, float(air_share(coldest, middle)), tuple(out), remarks
+        float(apart.min()), float(apart.max()), float(apart.mean()), drift, moved, float(air_share(coldest, level)), tuple(out), remarks
     )
 
 

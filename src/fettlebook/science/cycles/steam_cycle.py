@@ -69,7 +69,7 @@ def judge_steam(log: CycleLog, criteria: Criteria, sensors: Sensors | None = Non
         outcomes.append(evidence("pressure", "pressure is in the log", why))
         ph = without_pressure(r.t.size)
     else:
-        ph = find_phases(r.t, r.pressure_kpa, log.ambient_kpa, float(saturation_pressure_kpa(criteria.band_c[0])))
+        ph = find_phases(r.t, r.pressure_kpa, r.usual_s, log.ambient_kpa, float(saturation_pressure_kpa(criteria.band_c[0])))
     clock, told = of_clock(r, float(r.t[ph.start]), float(r.t[-1]))
     remarks += told
     outcomes += clock
@@ -144,7 +144,7 @@ def _values(r: Readings, ph: SteamPhases, pl: Plateau, steam: AgainstSteam | Non
         "hold_proven_s": pl.hold_sure_s,
         "hottest_c": pl.hottest_c,
         "pulses": float(len(ph.evacuations)),
-        "reading_interval_s": float(np.median(np.diff(r.t))),
+        "reading_interval_s": r.usual_s,
     }
     if ph.ambient_kpa is not None and r.pressure_kpa is not None:
         values["ambient_kpa"] = ph.ambient_kpa
