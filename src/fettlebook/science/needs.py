@@ -21,7 +21,7 @@ Carried = Literal["solute", "cells", "between", "anything"]
 READINGS: Final[tuple[Reading, ...]] = ("mixed", "coherent", "bound")
 CARRIED: Final[tuple[Carried, ...]] = ("solute", "cells", "between", "anything")
 SCREEN_CELLS: Final = 16  # steps of the lattice that tells whether a finer one is needed at all
-LARGEST_SHARE: Final = 0.5  # no coarse lattice for larger ones
+LARGEST_SHARE: Final = 0.2  # no coarse lattice for larger ones
 _MIXED: Final = READINGS.index("mixed")
 _COHERENT: Final = READINGS.index("coherent")
 _CELLS: Final = CARRIED.index("cells")
@@ -94,10 +94,8 @@ def exact_needs(series: Series, left: Left, *, steps: Steps = BEST, mixed_most_s
     held = np.maximum(longer[:, 3], series.part_seconds(left.fill, 1))
     seconds = np.column_stack([longer[:, 0], np.maximum(longer[:, 1], held), longer[:, 2]])
     carried = np.zeros(own.shape[0], np.int64)
-    for tried, slow_s, how, what in _old_water(series, joined, left.flush, steps.stirred):
-        more = slow_s > seconds[tried, 0]
-        rows = tried[more]
-        seconds[rows, 0], reading[rows, 0], carried[rows] = slow_s[more], np.where(series.count[rows] > 1, how, _MIXED), what
+    for rows, slow_s, how, what in _old_water(series, joined, left.flush, steps.stirred, seconds[:, 0]):
+        seconds[rows, 0], reading[rows, 0], carried[rows] = slow_s, np.where(series.count[rows] > 1, how, _MIXED), what
     return Needs(seconds, longer[:, 1], held, reading, carried, most)
 
 
@@ -116,15 +114,15 @@ def _coarse(series: Series, joined: Series, smooth_s: Real, left: Left) -> tuple
     """Return how far a lattice for mixed joints has to look, and what mixed joints take at most by a coarse one.
 
     A lattice errs long, the coarser the longer. So a path that even a coarse one shows below the coherent reading is below
-    it, and needs no finer one. Outlets of one group share the coarse lattice of what they share. 0: not known. Above
-    one half a share lies in the front, where a coarse lattice may err short: there every path gets its own.
+    it, and needs no finer one. Outlets of one group share the coarse lattice of what they share. 0: not known. A larger
+    share than LARGEST_SHARE lies near the front, where a coarse lattice may err short: there every path gets its own.
     """
     look_to, most = np.zeros(series.count.size), np.full((series.count.size, 4), np.inf)
     if min(left) < SMALLEST_SHARE or max(left) > LARGEST_SHARE:
         return look_to, most
-    tubes = np.flatnonzero(joined.count == 1)
-    for lot, some in series.at(tubes).alike(SCREEN_CELLS):
-        rows = tubes[lot]
+    for rows, some in series.alike(SCREEN_CELLS):
+        if some.on_way.shape[1] == 1:
+            continue
         ends = np.zeros(series.residence_s.size)
         np.maximum.at(ends, some.on_way[:, 0], smooth_s[rows].max(axis=1) * (SCREEN_CELLS / (SCREEN_CELLS - 1.0)))
         end = ends[some.on_way[:, 0]]
@@ -145,31 +143,36 @@ def _four(series: Series, left: Left, cells: int, look_to_s: Real | None = None)
     return np.column_stack(seconds_of(series, left, (left.fill,), cells=cells, look_to_s=look_to_s))
 
 
-def _old_water(series: Series, joined: Series, share: float, cells: int) -> Iterator[tuple[Rows, Real, int, int]]:
+def _old_water(series: Series, joined: Series, share: float, cells: int, longest_s: Real) -> Iterator[tuple[Rows, Real, int, int]]:
     """Return the flush of what else old water holds beside the solute: cells, which don't diffuse, and whatever lies between.
 
     In a path of tubes the slowest of these in one coherent tube outlasts every one of them with mixed joints, and has a
-    closed form; with stirred volumes on the path they are tried one by one. Each lot: paths, seconds, reading, what.
+    closed form; with stirred volumes on the path they are tried one by one. Each lot: paths where it is longer than
+    `longest_s`, which the caller keeps up to date, seconds, reading, what.
     """
     whole = series.whole_tau_d()
     worst, alone = worst_tau_d(share), 0.5 / math.sqrt(share)
-    between = slowest_changes(share, worst)
     tubes = ~series.with_vessels()
-    for rows, changes, what in (
-        (np.flatnonzero(tubes), alone, _CELLS),
-        (np.flatnonzero(tubes & (whole > worst)), between, _BETWEEN),  # up to the worst tau_D the solute is the slowest
-    ):
-        yield rows, changes * joined.residence_s[joined.on_way[rows, 0]], _COHERENT, what
-    rows = np.flatnonzero(~tubes & (whole > 0.0))
+    # Up to the worst tau_D the solute is the slowest.
+    for some, changes, what in ((tubes, alone, _CELLS), (tubes & (whole > worst), slowest_changes(share, worst), _BETWEEN)):
+        slow_s = changes * joined.residence_s[joined.on_way[:, 0]]
+        rows = np.flatnonzero(some & (slow_s > longest_s))
+        yield rows, slow_s[rows], _COHERENT, what
+    stirred = np.flatnonzero(~tubes & (whole > 0.0))
     # A stirred volume shifts the worst one; three tries are within 1 % of a fine search on random chairs.
-    for factor in (0.0, 0.25, 1.0, 4.0) if rows.size else ():
-        slower = factor * worst / np.maximum(whole[rows], 1e-300)
-        some = rows[slower < 1.0]
+    for factor in (1.0, 0.25, 4.0, 0.0) if stirred.size else ():
+        slower = factor * worst / whole[stirred]
+        some = stirred[slower < 1.0]
         tried = series.at(some).diffusing(slower[slower < 1.0])
-        for reading, paths in ((_MIXED, tried), (_COHERENT, tried.coherent())):
-            differ = np.flatnonzero((paths.count < tried.count) | (reading == _MIXED))
-            slow_s = seconds_of(paths.at(differ), (share,), cells=cells)[0][:, 0]
-            yield some[differ], slow_s, reading, _BETWEEN if factor else _CELLS
+        for reading, paths in ((_COHERENT, tried.coherent()), (_MIXED, tried)):
+            kept = np.flatnonzero((paths.count < tried.count) | (reading == _MIXED))
+            if share <= LARGEST_SHARE:  # a coarse lattice errs long: what it shows to be shorter needs no finer one
+                coarse_s = seconds_of(paths.at(kept), (share,), cells=SCREEN_CELLS)[0][:, 0]
+                kept = kept[coarse_s > longest_s[some[kept]]]
+            # The flush alone ends its lattice, so that fewer steps serve as well.
+            slow_s = seconds_of(paths.at(kept), (share,), cells=cells // 2)[0][:, 0]
+            more = slow_s > longest_s[some[kept]]
+            yield some[kept[more]], slow_s[more], reading, _BETWEEN if factor else _CELLS
 
 
 @lru_cache(maxsize=64)

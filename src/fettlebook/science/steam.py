@@ -9,6 +9,7 @@ Sources
 [P] Chebyshev interpolation of [R] in ln p, made here from [R] when the module is read; 6e-9 K from [R] at most. computed
 """
 
+import math
 from collections.abc import Sequence
 from typing import Any, Final, overload
 
@@ -96,6 +97,8 @@ def saturation_temperature_c(pressure_kpa: float | Many) -> float | Real:
     T = (n10 + D - sqrt((n10 + D)^2 - 4(n9 + n10 D)))/2, D from quadratics of beta = (p/MPa)^(1/4) [R, eq. 31].
     From 5 to 400 kPa a polynomial of degree 10 in ln p stands in for it, 6e-9 K from [R] at most [P]: a few times as fast.
     """
+    if isinstance(pressure_kpa, float | int) and FAST_KPA[0] <= pressure_kpa <= FAST_KPA[1]:
+        return _polynomial_of_one(float(pressure_kpa))
     p = np.asarray(pressure_kpa, np.float64)
     low, high = (float(p.min()), float(p.max())) if p.size else FAST_KPA
     if low >= FAST_KPA[0] and high <= FAST_KPA[1]:  # a NaN compares false and goes the careful way
@@ -187,6 +190,15 @@ def _polynomial(p: Real) -> Real:
             value *= x
         value += _COEFFICIENTS[-1]
     return out.reshape(p.shape)
+
+
+def _polynomial_of_one(pressure_kpa: float) -> float:
+    """Evaluate [P] at one number, without the cost of an array."""
+    x = math.log(pressure_kpa) - _MIDDLE
+    value = 0.0
+    for coefficient in _COEFFICIENTS:
+        value = value * x + coefficient
+    return value
 
 
 def _within(values: ArrayLike, low: float, high: float, where: str, unit: str, *, mend: str) -> Real:

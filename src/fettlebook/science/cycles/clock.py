@@ -41,7 +41,7 @@ def read_clock(time_s: Real, usable: Flags) -> Clock:
         Where time steps back it goes on by one usual interval, whose true length is not known; three steps back or more: the rows are put
         in order of time instead. Of rows with one time the first is kept.
     """
-    rows = np.flatnonzero(usable & np.isfinite(time_s))
+    rows = (usable & np.isfinite(time_s)).nonzero()[0]
     t = time_s[rows]
     steps = t[1:] - t[:-1]
     if t.size < 2 or float(steps.min()) > 0.0:
@@ -53,7 +53,7 @@ def read_clock(time_s: Real, usable: Flags) -> Clock:
         rows, t = rows[order], t[order]
         back = np.zeros(t.size, np.bool_)
     else:
-        usual = float(np.median(steps[steps > 0.0])) if np.any(steps > 0.0) else 1.0
+        usual = float(np.median(steps[steps > 0.0])) if (steps > 0.0).any() else 1.0
         t = t[0] + np.concatenate(([0.0], np.cumsum(np.where(steps < 0.0, usual, steps))))
     new = np.concatenate(([True], np.diff(t) > 0.0))
     twice = t[~new]

@@ -60,7 +60,7 @@ def judge_drying(r: Readings, ph: SteamPhases, criteria: Criteria, s: Sensors) -
 
 
 def _wet(r: Readings, ph: SteamPhases, below: float, lowest: float) -> list[Outcome]:
-    deep = np.flatnonzero(ph.smooth_kpa[ph.exhausted :] <= below)
+    deep = (ph.smooth_kpa[ph.exhausted :] <= below).nonzero()[0]
     deepest = min((e.low_kpa for e in ph.evacuations), default=np.inf)
     why, moment = "", None
     if lowest > deepest + SHALLOWER_KPA:

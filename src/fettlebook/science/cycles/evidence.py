@@ -28,10 +28,14 @@ def of_units(r: Readings) -> Outcome | None:
     """Return an outcome where temperature and pressure only belong together in other units than taken; else None."""
     if r.pressure_kpa is None or r.t.size == 0:
         return None
-    start, hot, pressure = hottest_pair(r.temps.max(axis=0), r.pressure_kpa)
-    pressure_ok = 1.0 <= pressure <= MOST_KPA
-    if pressure_ok and abs(hot - saturation_temperature_c(pressure)) <= WRONG_K:
+    hottest = r.temps.max(axis=0)
+    at = int(hottest.argmax())
+    if _belong(float(hottest[at]), float(r.pressure_kpa[at])):
+        return None  # most logs: no need to look at more than one reading
+    start, hot, pressure = hottest_pair(hottest, r.pressure_kpa)
+    if _belong(hot, pressure):
         return None
+    pressure_ok = 1.0 <= pressure <= MOST_KPA
     found = [str(units) for units, fits in fitting_units(start, hot, pressure, 101.3) if fits]
     sensible = 20.0 <= hot <= 145.0 and 60.0 <= start <= 115.0 and pressure_ok
     if sensible and not found:
@@ -39,6 +43,10 @@ def of_units(r: Readings) -> Outcome | None:
     hint = f"It would fit as {' or '.join(found)}: say so if it is. " if found else ""
     why = f"{hot:.0f} degC at {pressure:.0f} kPa do not belong together. {hint}Say which units it has; nothing was guessed"
     return evidence("units", "units are believable", why)
+
+
+def _belong(hot_c: float, pressure_kpa: float) -> bool:
+    return 1.0 <= pressure_kpa <= MOST_KPA and abs(hot_c - saturation_temperature_c(pressure_kpa)) <= WRONG_K
 
 
 def of_clock(r: Readings, from_s: float, to_s: float) -> tuple[list[Outcome], list[str]]:
@@ -111,7 +119,7 @@ def of_frozen(r: Readings, ph: SteamPhases) -> list[Outcome]:
                 moved = float(np.ptp(steam)) > MOVES_K
             live = ph.start + begin >= ph.hot_from and ph.start + end <= ph.hot_to + 5
             steps = np.abs(values[1:] - values[:-1])
-            finest = float(steps[steps > 0].min()) if np.any(steps > 0) else np.inf
+            finest = float(steps[steps > 0].min()) if (steps > 0).any() else np.inf
             if moved or (live and finest <= fine):
                 why = f"{name} shows {values[begin]:.6g} for {part.t[end] - part.t[begin]:.0f} s on end: it is frozen"
                 out.append(evidence(f"frozen_{name}", "sensors are alive", why, moment_s=float(part.t[begin])))
@@ -125,6 +133,6 @@ def _level(t: Real, values: Real) -> list[tuple[int, int]]:
     begin, end = edges[:-1], edges[1:] - 1
     return (
         [(int(a), int(b)) for a, b in zip(begin, end, strict=True) if t[b] - t[a] >= FROZEN_S]
-        if np.any(t[end] - t[begin] >= FROZEN_S)
+        if (t[end] - t[begin] >= FROZEN_S).any()
         else []
     )

@@ -76,10 +76,10 @@ def _closed(t: Real, p: Real) -> tuple[int, int]:
     """Return first and last index of the closed chamber: from the first reading near the lowest pressure to before the air comes in [T]."""
     low = int(np.argmin(p))
     ripple = max(0.1, 3.0 * noise(p[max(0, low - 20) : low + 20]))
-    begin = int(np.flatnonzero(p <= p[low] + ripple)[0])
+    begin = int((p <= p[low] + ripple).nonzero()[0][0])
     after = p[begin:]
     steps = np.diff(after) / np.diff(t[begin:])
-    jump = np.flatnonzero((steps > 0.5) & (after[1:] > p[low] + LET_IN_KPA))  # 30 kPa a minute: a valve, no leak
+    jump = ((steps > 0.5) & (after[1:] > p[low] + LET_IN_KPA)).nonzero()[0]  # 30 kPa a minute: a valve, no leak
     end = begin + int(jump[0]) if jump.size else p.size - 1
     while end > begin + 1 and (p[end] - p[end - 1]) / (t[end] - t[end - 1]) > 0.1:
         end -= 1
@@ -105,7 +105,7 @@ def _measured(
     values = {"start_kpa": low, "lowest_kpa": float(p[begin : end + 1].min())}
     if span < 60.0:
         return values, (), out
-    ends = [np.flatnonzero(np.abs(t - at) <= END_S / 2.0) for at in (settled_s, until_s - END_S / 2.0)]
+    ends = [(np.abs(t - at) <= END_S / 2.0).nonzero()[0] for at in (settled_s, until_s - END_S / 2.0)]
     if any(rows.size < 2 for rows in ends):
         return values, (), [*out, evidence("gap", "readings at both ends", "there is a gap where the pressure was to be read")]
     first, last = (float(p[rows].mean()) for rows in ends)

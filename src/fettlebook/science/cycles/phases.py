@@ -77,9 +77,9 @@ def find_phases(time_s: Real, pressure_kpa: Real, usual_s: float, told_ambient_k
         start = rest
     evacuations = tuple(Pulse(e.from_kpa, e.low_kpa, e.at + start) for e in pulses(p[start : first + 1]))
     after = p[hot_to + 1 :] if hot_to >= hot_from else p[last + 1 :]
-    low = np.flatnonzero(after <= base + 5.0)
+    low = (after <= base + 5.0).nonzero()[0]
     exhausted = hot_to + 1 + int(low[0]) if low.size else last
-    if low.size and (again := np.flatnonzero(p[exhausted:] > base + SECOND_KPA)).size:
+    if low.size and (again := (p[exhausted:] > base + SECOND_KPA).nonzero()[0]).size:
         others.append(float(time_s[exhausted + int(again[0])]))
     final = middle(p[-3:])
     back = AMBIENT_KPA[0] <= final <= AMBIENT_KPA[1] if ambient is None else abs(final - ambient) <= LEAVES_KPA
@@ -98,11 +98,11 @@ def _before(t: Real, p: Real) -> tuple[int, float | None, bool]:
     base = middle(p[:5])
     if not AMBIENT_KPA[0] <= base <= AMBIENT_KPA[1]:
         return 0, None, False
-    left = np.flatnonzero(np.abs(p - base) > LEAVES_KPA)
+    left = (np.abs(p - base) > LEAVES_KPA).nonzero()[0]
     if left.size == 0:
         return p.size - 1, base, True
     end = int(left[0])
-    back = np.flatnonzero(np.abs(p[:end] - base) <= AT_AMBIENT_KPA)
+    back = (np.abs(p[:end] - base) <= AT_AMBIENT_KPA).nonzero()[0]
     start = int(back[-1]) if back.size else 0
     since = int(np.searchsorted(t, t[start] - 60.0))
     return start, middle(p[since : start + 1]), True
@@ -135,7 +135,7 @@ def _where_it_falls(t: Real, p: Real, hot_from: int, hot_to: int, level: float) 
     there = steady[steady >= 0.97 * level]  # the rise to the plateau left out
     tenth = there.size // 10
     floor = float(np.partition(there, tenth)[tenth]) * 0.995 - 2.0 * ripple
-    above = np.flatnonzero(steady >= floor)
+    above = (steady >= floor).nonzero()[0]
     at = hot_from + int(above[-1]) if above.size else hot_to
     while at > hot_from and p[at - 1] - p[at] > 0.25 * (t[at] - t[at - 1]) + 2.0 * ripple:
         at -= 1

@@ -58,13 +58,13 @@ def find_plateau(r: Readings, ph: SteamPhases, criteria: Criteria) -> Plateau:
     coldest, hottest = calm.min(axis=0), calm.max(axis=0)
     calmer = median5(part)
     inside = (coldest >= low) & (hottest <= high)
-    sure = inside & np.all(calmer - within >= low, axis=0) & np.all(calmer + within <= high, axis=0)
-    maybe = np.all(calm + within >= low, axis=0) & np.all(calm - within <= high, axis=0)
+    sure = inside & ((calmer - within).min(axis=0) >= low) & ((calmer + within).max(axis=0) <= high)
+    maybe = ((calm + within).min(axis=0) >= low) & ((calm - within).max(axis=0) <= high)
     at, breaks = t[begin : end + 1], r.gap[begin : end + 1]
     held, first, last = longest_stretch(at, inside, breaks)
     held_sure = longest_stretch(at, sure, breaks)[0]
     held_at_most = longest_stretch(at, maybe, np.zeros(at.size, np.bool_))[0]
-    hot_any, hot_all = np.flatnonzero(hottest >= low), np.flatnonzero(coldest >= low)
+    hot_any, hot_all = (hottest >= low).nonzero()[0], (coldest >= low).nonzero()[0]
     if hot_all.size == 0:
         top = int(np.argmax(coldest))
         return Plateau(
@@ -76,7 +76,7 @@ def find_plateau(r: Readings, ph: SteamPhases, criteria: Criteria) -> Plateau:
     settled = min(max(all_, allowed), at.size - 1)
     after = coldest[all_:]
     away = ~inside[all_:]
-    left = np.flatnonzero(away[1:] & ~away[:-1])
+    left = (away[1:] & ~away[:-1]).nonzero()[0]
     return Plateau(
         reached=begin + all_,
         settled=begin + settled,
@@ -152,7 +152,7 @@ def _held(r: Readings, ph: SteamPhases, pl: Plateau, criteria: Criteria, s: Sens
 
 
 def _broken(r: Readings, pl: Plateau) -> str:
-    gaps = np.flatnonzero(r.gap[pl.reached + 1 : pl.end + 1])
+    gaps = r.gap[pl.reached + 1 : pl.end + 1].nonzero()[0]
     if gaps.size:
         at = pl.reached + 1 + int(gaps[0])
         return f"; no readings from {r.t[at - 1]:.0f} to {r.t[at]:.0f} s: a gap earns no hold"
@@ -223,7 +223,7 @@ def _still_rising(calm: Real) -> int:
     """Return how many readings at first are still on the way up to the level: no swing yet; at most a third of the hold is let pass so."""
     half = calm.shape[1] // 2
     level = np.partition(calm, half, axis=1)[:, half : half + 1]
-    there = np.flatnonzero(np.all(calm >= level - 0.5, axis=0))
+    there = np.all(calm >= level - 0.5, axis=0).nonzero()[0]
     return min(int(there[0]) if there.size else 0, int(calm.shape[1]) // 3)
 
 

@@ -46,8 +46,8 @@ def usable_readings(log: CycleLog, criteria: Criteria, sensors: Sensors, *, pres
 
     `pressure`: whether the pressure is wanted; else a row counts without it.
     """
-    channels = tuple(c for c, v in log.temperatures_c.items() if np.any(np.isfinite(v)))
-    p = log.pressure_kpa if pressure and log.pressure_kpa is not None and np.any(np.isfinite(log.pressure_kpa)) else None
+    channels = tuple(c for c, v in log.temperatures_c.items() if np.isfinite(v).any())
+    p = log.pressure_kpa if pressure and log.pressure_kpa is not None and np.isfinite(log.pressure_kpa).any() else None
     n = log.time_s.size
     temps = np.array([log.temperatures_c[c] for c in channels], np.float64).reshape(len(channels), n)
     offsets = np.array([sensors.calibrated[c].offset_k if c in sensors.calibrated else 0.0 for c in channels])
@@ -63,9 +63,9 @@ def usable_readings(log: CycleLog, criteria: Criteria, sensors: Sensors, *, pres
     most = criteria.number("reading_interval_s") if criteria.has("reading_interval_s") else 0.0
     return Readings(
         t=clock.time_s,
-        temps=temps - offsets[:, np.newaxis],
+        temps=temps - offsets[:, np.newaxis] if sensors.calibrated else temps,
         channels=channels,
-        pressure_kpa=None if p is None else p - sensors.pressure_offset_kpa,
+        pressure_kpa=p if p is None or not sensors.pressure_offset_kpa else p - sensors.pressure_offset_kpa,
         within_k=sensors.temperature_within_k(channels),
         usual_s=usual,
         gap=_longer(steps, most, clock),

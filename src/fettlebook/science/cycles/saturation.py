@@ -9,7 +9,7 @@ Sources
     sensor. practice
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -48,19 +48,20 @@ def against_steam(r: Readings, pl: Plateau, criteria: Criteria, s: Sensors) -> A
     p = np.clip(median3(r.pressure_kpa[begin : end + 1]), 1.0, MOST_KPA)
     apart = mean3(temps - saturation_temperature_c(p))
     level = middle(p)
-    pressure_k = float(saturation_temperature_c(level + s.pressure_within_kpa(level)) - saturation_temperature_c(level))  # the steeper side
-    within = np.hypot(r.within_k, pressure_k)
+    pressure_k = saturation_temperature_c(level) - saturation_temperature_c(level - s.pressure_within_kpa(level))  # the steeper side
+    within = np.sqrt(r.within_k**2 + pressure_k**2)
     limit = criteria.limits["saturation_k"]
     out: list[Outcome] = []
-    for sign in (-1.0, 1.0):
-        who, at = np.unravel_index(int(np.argmax(sign * apart)), apart.shape)
-        value, w = max(0.0, float(sign * apart[who, at])), float(within[who])
-        why = _alone(r.channels, int(who), sign * apart.mean(axis=1), limit.value[0]) if value > limit.value[0] else ""
-        why = why or _candidates(sign, r.channels[int(who)], float(temps[who, at + 1]), float(p[at + 1]))
+    for sign, most, key in ((-1.0, apart.argmin(), "below_saturation_k"), (1.0, apart.argmax(), "above_saturation_k")):
+        who, at = divmod(int(most), apart.shape[1])
+        value, w = max(0.0, sign * float(apart[who, at])), float(within[who])
+        why = ""
+        if value + w > limit.value[0]:
+            why = _alone(r.channels, who, sign * apart.mean(axis=1), limit.value[0]) if value > limit.value[0] else ""
+            why = why or _candidates(sign, r.channels[who], float(temps[who, at + 1]), float(p[at + 1]))
         side = "colder than saturated steam" if sign < 0 else "hotter than saturated steam"
-        o = weigh(limit, value, max(0.0, value - w), value + w, moment_s=float(t[begin + int(at) + 1]), why=why)
-        key = "below_saturation_k" if sign < 0 else "above_saturation_k"
-        out.append(Outcome(key, side, *(getattr(o, f) for f in o.__slots__[2:])))
+        o = weigh(limit, value, max(0.0, value - w), value + w, moment_s=float(t[begin + at + 1]), why=why)
+        out.append(replace(o, id=key, name=side))
     drift = _slope_min(t[begin + 1 : begin + 1 + apart.shape[1]], apart.mean(axis=0))
     total = abs(drift) * float(t[end] - t[begin]) / 60.0
     moved = float(within.max())

@@ -34,7 +34,9 @@ def mean3(x: Real) -> Real:
 def middle(x: Real) -> float:
     """Return the median of readings, shape (n,), n >= 1; of an even number the upper of the middle two: one partition, no more."""
     half = x.size // 2
-    return float(np.partition(x, half)[half])
+    y = x.copy()
+    y.partition(half)
+    return float(y[half])
 
 
 def noise(x: Real) -> float:

@@ -102,7 +102,7 @@ def _air_removal(r: Readings, ph: SteamPhases, criteria: Criteria, s: Sensors) -
     out: list[Outcome] = []
     short = not ph.begins
     first, at = float(r.t[ph.start]), ph.evacuations
-    breaks = np.flatnonzero(r.long_gap[ph.start + 1 : ph.heat_from + 1])
+    breaks = r.long_gap[ph.start + 1 : ph.heat_from + 1].nonzero()[0]
     after = ph.start + 1 + int(breaks[-1]) if breaks.size else 0
     if criteria.has("pulses"):
         limit = criteria.limits["pulses"]
@@ -189,7 +189,7 @@ def _phases(r: Readings, ph: SteamPhases, pl: Plateau) -> tuple[Phase, ...]:
         marks = [("standby", 0), ("air removal", ph.start), ("heating", ph.heat_from if ph.evacuations else last), ("", last)]
     else:
         plateau = pl.reached if pl.reached >= 0 else ph.hot_from
-        below = np.flatnonzero(ph.smooth_kpa[ph.exhausted :] < 50.0)
+        below = (ph.smooth_kpa[ph.exhausted :] < 50.0).nonzero()[0]
         dried = ph.exhausted + int(below[-1]) if below.size else ph.exhausted
         marks = [
             ("standby", 0), ("air removal", ph.start), ("heating", ph.heat_from), ("plateau", plateau), ("exhaust", ph.hot_to),

@@ -107,12 +107,12 @@ def _step(t: Real, coldest: Real, recognised_c: float) -> tuple[Step | None, int
         return None, None
     begin, end = found[0]
     part = coldest[begin : end + 1]
-    boiling = np.flatnonzero(part > BOILS_C)
+    boiling = (part > BOILS_C).nonzero()[0]
     water = int(boiling[0]) - 1 if boiling.size else part.size - 1
     highest = np.maximum.accumulate(part)
-    fallen = np.flatnonzero((part < highest - FALL_K) & (highest >= recognised_c))
+    fallen = ((part < highest - FALL_K) & (highest >= recognised_c)).nonzero()[0]
     wet_to = min(water, int(fallen[0]) - 1 if fallen.size else part.size - 1)
-    hold_from = int(np.flatnonzero(part >= float(part[: wet_to + 1].max()) - 1.0)[0]) if wet_to >= 0 else 0
+    hold_from = int((part >= float(part[: wet_to + 1].max()) - 1.0).nonzero()[0][0]) if wet_to >= 0 else 0
     return Step(begin, begin + hold_from, begin + max(wet_to, 0), end), found[1][0] if len(found) > 1 else None
 
 
@@ -146,7 +146,7 @@ def _a0(r: Readings, coldest: Real, step: Step | None, criteria: Criteria, *, sh
 
 
 def _dosed(log: CycleLog, criteria: Criteria, values: dict[str, float]) -> list[Outcome]:
-    if log.dose_ml is not None and np.any(np.isfinite(log.dose_ml)):
+    if log.dose_ml is not None and np.isfinite(log.dose_ml).any():
         values["dose_ml"] = float(np.nanmax(log.dose_ml) - np.nanmin(log.dose_ml))
     if not criteria.has("dose_ml"):
         return []
