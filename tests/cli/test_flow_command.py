@@ -138,8 +138,18 @@ def test_without_readings_it_says_how_to_measure(motor):
     done = run(*motor)
     assert done.exit_code == 0
     assert "4 cups of 1:00, about 60 mL each" in done.output
+    assert "Running times rest on 60 mL/min (not measured), taken as 51 to 69 mL/min." in " ".join(done.output.split())
     assert "turbine, motor and syringe" in " ".join(done.output.split())
     assert "finer lines" in " ".join(run("--about", "30", "--resolution-ml", "50").output.split())
+
+
+def test_before_measuring_it_says_that_the_old_flow_is_from_before_the_lines_were_changed(motor):
+    path = Path(motor[1])
+    text = path.read_text("utf-8").replace("segments = [", "changed_on = 2026-11-20\nsegments = [", 1)
+    path.write_text(text, "utf-8")
+    done = run("--practice", str(path), "--chair", "chair 1", "--outlet", "motor")
+    told = " ".join(done.output.split())
+    assert "Running times rest on 60 mL/min (measured on 2026-11-02, before the lines were changed), taken as 51 to 69 mL/min." in told
 
 
 def test_a_flow_that_no_such_outlet_has_is_refused_before_anything_is_said_of_times(motor):

@@ -12,6 +12,7 @@ from fettlebook.times.flow_words import (
     compared_words,
     open_together,
     promised_words,
+    rests_words,
     result_words,
     way_words,
 )
@@ -44,7 +45,7 @@ def way_page(way: CupPlan | None, about: float, aim_pct: float, place: Place | N
     """Return how to measure, before anything was."""
     rows = list(way_words(way, about, aim_pct))
     if place:
-        rows.append(f"Open together: {listed(place.together)}, as {place.chair.id} runs them.")
+        rows += [f"Open together: {listed(place.together)}, as {place.chair.id} runs them.", rests_words(place)]
     return "\n".join(wrapped(rows))
 
 

@@ -4,7 +4,9 @@ from collections.abc import Iterable
 
 from fettlebook.science.flow import ENOUGH, FEW_SCATTER, CupPlan, Flow, Tools, way_to_measure
 from fettlebook.times.against import Meant, Place
+from fettlebook.times.calibrated import known_now
 from fettlebook.times.promised import Assumed
+from fettlebook.times.sure import flow_share
 from fettlebook.times.words import clock, listed
 
 AS_IN_USE = "Measure with the outlets open that are open in use, handpieces as in use: else the flow is another one."
@@ -78,6 +80,15 @@ def _assumed(assumed: Assumed) -> str:
         "outside": f"the measurement lies outside, {'slower' if assumed.measured_high < assumed.low else 'faster'}",
     }[assumed.stands]
     return f"Times were promised on {assumed.value:g} mL/min, taken as {ends}: {told}."
+
+
+def rests_words(place: Place) -> str:
+    """Say on which flow the running times through an outlet rest, before it is measured again."""
+    outlet = next(o for o in known_now(place.chair).outlets if o.id == place.outlet.id)
+    share, flow = flow_share(outlet), outlet.flow_ml_min
+    on = place.outlet.measured_on
+    how = f"measured on {on}" if outlet.measured_on else f"measured on {on}, before the lines were changed" if on else "not measured"
+    return f"Running times rest on {flow:g} mL/min ({how}), taken as {flow * (1 - share):.3g} to {flow * (1 + share):.3g} mL/min."
 
 
 def open_together(place: Place) -> str:

@@ -19,7 +19,7 @@ from fettlebook.practice.edit import read_to_change, replace_practice_file
 from fettlebook.practice.model import OutletKind, Practice, ProductUse
 from fettlebook.science.flow import Tools, way_to_measure
 from fettlebook.times.against import Meant, Place
-from fettlebook.times.flow_words import AS_IN_USE, open_together, way_words
+from fettlebook.times.flow_words import AS_IN_USE, open_together, rests_words, way_words
 from fettlebook.times.mix_order import amounts, cautions, good_for, strength_words, volume_words
 from fettlebook.times.strips_words import STILL_DECIDES
 from fettlebook.web import measure_flow, measure_strips
@@ -117,7 +117,7 @@ class _Measuring:
             form,
             answer=answer,
             rows=range(1, measure_flow.ROWS + 1),
-            way=(*way_words(way, place.outlet.flow_ml_min, measure_flow.AIM_PCT), open_together(place)),
+            way=(rests_words(place), *way_words(way, place.outlet.flow_ml_min, measure_flow.AIM_PCT), open_together(place)),
             as_in_use=AS_IN_USE,
             written=written,
         )
