@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Annotated, Any, Final, Self
 
 import uuid_utils
-from pydantic import Field, SerializeAsAny, ValidationError, ValidationInfo, field_validator, model_validator
+from pydantic import Field, SerializeAsAny, ValidationError, model_validator
 
 from fettlebook.book import canonical
 from fettlebook.book.kinds import KINDS, AsTuple, Data, Frozen, Id, Ms, OtherData, subjects_of
@@ -54,18 +54,10 @@ class Entry(Frozen):
     data: SerializeAsAny[Data]
     refers_to: EntryId | None = None
 
-    @field_validator("data", mode="before")
-    @classmethod
-    def _of_its_kind(cls, value: Any, info: ValidationInfo) -> Data:
-        model = KINDS.get(info.data.get("kind", ""), OtherData)
-        if isinstance(value, Data):
-            if type(value) is not model:
-                raise ValueError(f"the data are those of {value.KIND!r}")
-            return value
-        return model.model_validate(value)
-
     @model_validator(mode="after")
-    def _refers_where_it_must(self) -> Self:
+    def _fits_its_kind(self) -> Self:
+        if type(self.data) is not KINDS.get(self.kind, OtherData):
+            raise ValueError(f"the data are those of {self.data.KIND!r}")
         if self.data.REFERS and self.refers_to is None:
             raise ValueError(f"{self.kind} needs refers_to, the id of the entry that it is about")
         return self
@@ -167,10 +159,26 @@ def read_entry(raw: bytes) -> Entry:
 
 def entry_of(fields: dict[str, Any]) -> Entry:
     """Return the entry with these fields; raises `Mendable` with all that is wrong."""
+    kind, data = fields.get("kind"), fields.get("data")
+    found: list[Finding] = []
+    if isinstance(data, dict):  # here, not in a validator of the field: that would cost as much again as all the rest
+        model = KINDS.get(kind, OtherData) if isinstance(kind, str) else OtherData
+        try:
+            fields = {**fields, "data": model.model_validate(data)}
+        except ValidationError as error:
+            found = _findings(error, "data")
+            fields = {**fields, "data": model.model_construct()}
     try:
-        return Entry.model_validate(fields)
+        entry = Entry.model_validate(fields)
     except ValidationError as error:
-        raise Mendable.of([_finding(part["loc"], part["msg"], part["input"]) for part in error.errors(include_url=False)]) from None
+        raise Mendable.of([*_findings(error), *found]) from None
+    if found:
+        raise Mendable.of(found)
+    return entry
+
+
+def _findings(error: ValidationError, *within: str) -> list[Finding]:
+    return [_finding((*within, *part["loc"]), part["msg"], part["input"]) for part in error.errors(include_url=False)]
 
 
 def _finding(loc: tuple[int | str, ...], said: str, seen: object) -> Finding:

@@ -7,10 +7,10 @@ either would give other bytes than those that were sealed.
 import hashlib
 from datetime import UTC, datetime
 from functools import lru_cache
-from typing import Annotated, Any, ClassVar, Final
+from typing import Annotated, ClassVar, Final
 from zoneinfo import ZoneInfo
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, Strict
 
 EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 YEAR_9999_MS: Final = 253_402_300_799_999
@@ -60,10 +60,6 @@ READING_UNITS: Final[dict[str, tuple[str, int]]] = {
 }
 
 
-def _tuple(value: Any) -> Any:
-    return tuple(value) if isinstance(value, list) else value
-
-
 @lru_cache(maxsize=500)
 def unit_of_reading(name: str) -> tuple[str, int] | None:
     """Return the unit in which a reading of this name is shown and its decimals: `chamber_mc` is ("degC", 3); None: no known unit."""
@@ -79,7 +75,7 @@ def _in_units(readings: dict[str, int]) -> dict[str, int]:
     return readings
 
 
-AsTuple = BeforeValidator(_tuple)  # JSON has only lists; frozen models hold tuples
+AsTuple = Strict(strict=False)  # JSON has only lists; frozen models hold tuples. What stands in them is as strict as elsewhere
 Ids = Annotated[tuple[Id, ...], AsTuple]
 Units = Annotated[tuple[Unit, ...], AsTuple]
 Readings = Annotated[
