@@ -192,8 +192,19 @@ def _overrun(m: Moment, event: Overrun, minute: Callable[[int], str]) -> Moment:
         return m
     visit = next(v for v in visits if v.id == event.visit)
     end = begun.start + visit.minutes
-    m = _not_yet(m, visit, begun.start, end)
+    m = _not_yet(_in_use_until(m, visit.chair, begun.start, end), visit, begun.start, end)
     return m.noting(f"{event.visit} ends at {minute(end)}, {event.minutes} min later than booked")
+
+
+def _in_use_until(m: Moment, chair: str, start: int, end: int) -> Moment:
+    """Let a chair's outages begin only when the visit that has run into them is over."""
+    later = {
+        c.id: tuple((max(a, end) if a < end and start < b else a, b) for a, b in c.out if not (start < b <= end))
+        for c in m.day.chairs
+        if c.id == chair and c.out
+    }
+    chairs = tuple(c.model_copy(update={"out": later[c.id]}) if c.id in later else c for c in m.day.chairs)
+    return replace(m, day=m.day.model_copy(update={"chairs": chairs})) if later else m
 
 
 def _not_yet(m: Moment, visit: Visit, start: int, end: int) -> Moment:

@@ -233,7 +233,8 @@ def with_stay(day: Instance, stay_min: int, away: Collection[str] = ()) -> Insta
     if not stay_min or not (stays := who_stays(day, away)):
         return day
     people = tuple(p.model_copy(update={"to": p.to + stay_min}) if p.id in stays else p for p in day.people)
-    return day.model_copy(update={"people": people, "day_end": max(day.day_end, *(p.to for p in day.people)) + stay_min})
+    chairs = tuple(c if c.closed_by is None else c.model_copy(update={"closed_by": c.closed_by + stay_min}) for c in day.chairs)
+    return day.model_copy(update={"people": people, "chairs": chairs, "day_end": max(day.day_end, *(p.to for p in day.people)) + stay_min})
 
 
 def who_stays(day: Instance, away: Collection[str] = ()) -> tuple[str, ...]:
