@@ -11,7 +11,7 @@ import pytest
 from fettlebook.cli import COMMANDS
 
 ROOT = Path(__file__).parents[2]
-SCIENCE = sorted(p for p in (ROOT / "src/fettlebook/science").glob("*.py") if p.name != "__init__.py")
+SCIENCE = sorted(p for place in ("*.py", "cycles/*.py") for p in (ROOT / "src/fettlebook/science").glob(place) if p.name != "__init__.py")
 
 
 def _tracked() -> list[Path]:

@@ -135,7 +135,7 @@ def air_depression_k(temperature_c: ArrayLike, air_share: ArrayLike) -> Real:
     Returns
     -------
     ndarray
-        Saturation temperature of the total pressure less that of the steam's own share of it [K], 0 or more.
+        Saturation temperature of the total pressure less that of the steam's own share of it [kelvin], 0 or more.
 
     Raises
     ------

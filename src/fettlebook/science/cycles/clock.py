@@ -55,6 +55,7 @@ def read_clock(time_s: Real, usable: Flags) -> Clock:
     else:
         usual = float(np.median(steps[steps > 0.0])) if (steps > 0.0).any() else 1.0
         t = t[0] + np.concatenate(([0.0], np.cumsum(np.where(steps < 0.0, usual, steps))))
-    new = np.concatenate(([True], np.diff(t) > 0.0))
+    new = np.ones(t.size, np.bool_)
+    new[1:] = t[1:] > t[:-1]
     twice = t[~new]
     return Clock(rows[new], t[new], back[new], tuple(t[back].tolist()), tuple(twice.tolist()), shuffled)

@@ -43,7 +43,7 @@ class CycleLog:
 
 @dataclass(frozen=True, slots=True)
 class Calibration:
-    """What a calibration says of one temperature sensor: subtract `offset_k`; then it is right within `within_k` [K]."""
+    """What a calibration says of one temperature sensor: subtract `offset_k`; then it is right within `within_k` [kelvin]."""
 
     offset_k: float = 0.0
     within_k: float = 0.5
@@ -56,7 +56,7 @@ class Sensors:
     Parameters
     ----------
     temperature_k
-        Of each temperature that no calibration names [K].
+        Of each temperature that no calibration names [kelvin].
     pressure_share, pressure_kpa
         Of the pressure: share of the reading, but at least so much [kPa].
     time_share
@@ -78,7 +78,7 @@ class Sensors:
     source: str = ""
 
     def temperature_within_k(self, channels: tuple[str, ...]) -> Real:
-        """Return the bound of each channel's temperature, shape (k,) [K]."""
+        """Return the bound of each channel's temperature, shape (k,) [kelvin]."""
         return np.array([self.calibrated[c].within_k if c in self.calibrated else self.temperature_k for c in channels])
 
     def pressure_within_kpa(self, pressure_kpa: float) -> float:

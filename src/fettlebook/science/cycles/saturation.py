@@ -27,7 +27,7 @@ DRIFT_REMARK_K_MIN: Final = 0.15  # so fast a drift against saturation is worth 
 
 @dataclass(frozen=True, slots=True)
 class AgainstSteam:
-    """Distances from saturation in the plateau [K], each of three readings' mean; `within_k` is what the instruments can say."""
+    """Distances from saturation in the plateau [kelvin], each of three readings' mean; `within_k` is what the instruments can say."""
 
     lowest_k: float
     highest_k: float
