@@ -208,13 +208,18 @@ def _in_use_until(m: Moment, chair: str, start: int, end: int) -> Moment:
 
 
 def _not_yet(m: Moment, visit: Visit, start: int, end: int) -> Moment:
-    """Take out of what was done as planned what can't have been: the chair was still taken, its sets still in use."""
+    """Take out of what was done as planned what can't have been: the chair was still taken, its sets still in use.
+
+    Where one thing on the chair can't have been, nothing that by plan came after it there is known to have been.
+    """
     chair = {v.id for v in m.day.visits if v.chair == visit.chair}
-    gone = {v.id for v in m.done.visits if v.id in chair and start < v.start < end}
-    units = {u for v in m.done.visits if v.id in gone or v.id == visit.id for u in v.units}
-    steps = tuple(s for s in m.done.steps if not (s.after in gone or (s.after == visit.id and s.start < end)))
-    if len(steps) == len(m.done.steps):
+    own = {d.id for d in m.day.duties if d.subject == visit.chair or d.after == visit.id}
+    ran_into = [s for s in m.done.steps if s.after == visit.id and s.start < end]
+    if not ran_into and not any(d.id in own and start < d.start < end for d in m.done.duties):
         return m
+    gone = {v.id for v in m.done.visits if v.id in chair and v.start > start}
+    units = {u for v in m.done.visits if v.id in gone or v.id == visit.id for u in v.units}
+    steps = tuple(s for s in m.done.steps if s.after not in gone and s.after != visit.id)
     if lent := [v.id for v in m.done.visits if v.start > start and v.id not in gone and units & set(v.units)]:
         raise Mendable(
             f"{visit.id} can't have run until {end}: by plan its sets went round and were used again by {lent[0]}",
@@ -224,6 +229,7 @@ def _not_yet(m: Moment, visit: Visit, start: int, end: int) -> Moment:
     return m.with_done(
         visits=tuple(v for v in m.done.visits if v.id not in gone),
         steps=steps,
+        duties=tuple(d for d in m.done.duties if d.id not in own or d.start <= start),
         packs=tuple(k for k in m.done.packs if not (k.unit in units and k.start > start)),
         batches=_without(m.done.batches, lambda b: units if b.load_start > start else set()),
     )
