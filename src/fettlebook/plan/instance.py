@@ -7,18 +7,18 @@ last in each part, and is written only where it says something: a day of schema 
 """
 
 import json
-from collections import Counter
-from collections.abc import Iterable, Sequence
-from difflib import get_close_matches
-from typing import Annotated, Any, Literal, Self, TypeVar
+from collections.abc import Iterable
+from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, Field, ValidationError
+from pydantic import Field
 
 from fettlebook.errors import Finding, Mendable
 from fettlebook.plan.detail import Cycle, Duty, OwedTest, PlannedDuty, PlannedTest, Transport
 from fettlebook.plan.detail_findings import detail_findings
 from fettlebook.plan.form import LONGEST_DAY_MIN, Id, Length, Minute
 from fettlebook.plan.form import Part as _Part
+from fettlebook.plan.instance_findings import schema_1_findings
+from fettlebook.plan.instance_json import read_form, without_unsaid
 
 __all__ = [
     "LONGEST_DAY_MIN",
@@ -328,7 +328,7 @@ def read_instance(text: str | bytes, where: str = "instance") -> Instance:
     Mendable
         The text is no JSON, or the instance is wrong; carries every finding, each with its JSON path.
     """
-    instance = _read(Instance, text, where)
+    instance = read_form(Instance, text, where)
     if errors := [f for f in instance_findings(instance, where) if f.weight == "error"]:
         raise Mendable.of(errors)
     return instance
@@ -336,162 +336,16 @@ def read_instance(text: str | bytes, where: str = "instance") -> Instance:
 
 def read_plan(text: str | bytes, where: str = "plan") -> Plan:
     """Return the plan in a JSON text; raises as `read_instance`."""
-    return _read(Plan, text, where)
+    return read_form(Plan, text, where)
 
 
 def to_json(value: Instance | Plan) -> str:
     """Return the JSON text, optional fields only where they say something."""
-    return json.dumps(_plain(value), indent=1, ensure_ascii=False) + "\n"
-
-
-def _plain(value: BaseModel) -> dict[str, Any]:
     data = value.model_dump(mode="json", by_alias=True, exclude_defaults=False)
-    _without_unsaid(value, data)
-    return data
-
-
-# Fields that schema 1 lacks, or that are written only where they say something.
-_UNSAID: dict[str, tuple[str, ...]] = {
-    "Plan": ("left_out", "tests", "duties"),
-    "Done": ("tests", "duties"),
-    "Instance": ("now", "done", "baths", "apart", "store", "transport", "duties"),
-    "Visit": ("latest", "may_move"),
-    "SetType": ("places", "bath", "dry_minutes", "lubricate_minutes", "rides"),
-    "Person": ("does",),
-    "Chair": ("room", "out", "closed_by"),
-    "Machine": ("cycles", "tests", "room"),
-    "PlannedVisit": ("chair",),
-    "Batch": ("cycle",),
-    "Duty": ("subject", "who", "after"),
-    "OwedTest": ("alone_minutes",),
-}
-
-
-def _without_unsaid(value: BaseModel, data: dict[str, Any]) -> None:
-    for name in _UNSAID.get(type(value).__name__, ()):
-        if getattr(value, name) == type(value).model_fields[name].default:
-            del data[name]
-    for name, field in type(value).model_fields.items():
-        inner, written = getattr(value, name), data.get(field.alias or name)
-        if isinstance(inner, Done):
-            _without_unsaid(inner, data[name])
-            for b in data[name]["batches"]:  # running still: not "unloaded by nobody"
-                if b["unload_start"] is None:
-                    del b["unload_start"], b["unload_person"]
-        elif isinstance(inner, tuple) and written:
-            for x, y in zip(inner, written, strict=True):
-                if isinstance(x, BaseModel):
-                    _without_unsaid(x, y)
+    without_unsaid(value, data)
+    return json.dumps(data, indent=1, ensure_ascii=False) + "\n"
 
 
 def instance_findings(instance: Instance, where: str = "instance") -> tuple[Finding, ...]:
     """Return what is wrong (error) or forces lateness or loss (warning) between the parts of an instance."""
-    out: list[Finding] = []
-
-    def say(path: str, what: str, mend: str, *, warn: bool = False) -> None:
-        out.append(Finding(what, f"{where} $.{path}", mend, "warning" if warn else "error"))
-
-    if instance.day_start >= instance.day_end:
-        say(
-            "day_end",
-            f"{instance.day_end} is not after day_start {instance.day_start}",
-            "Write the minute at which the last chair must be closed.",
-        )
-    parts: tuple[tuple[str, Sequence[Any]], ...] = (
-        ("people", instance.people),
-        ("chairs", instance.chairs),
-        ("visits", instance.visits),
-        ("set_types", instance.set_types),
-        ("washers", instance.washers),
-        ("sterilizers", instance.sterilizers),
-        ("baths", instance.baths),
-        ("duties", instance.duties),
-    )
-    for field, items in parts:
-        for again in (i for i, n in Counter(x.id for x in items).items() if n > 1):
-            say(field, f"id {again!r} stands {sum(x.id == again for x in items)} times", "Give each its own id.")
-    for both in {m.id for m in instance.washers} & {m.id for m in instance.sterilizers}:
-        say("sterilizers", f"id {both!r} is a washer's too", "Give each machine its own id.")
-    for i, p in enumerate(instance.people):
-        if p.from_ >= p.to:
-            say(
-                f"people[{i}].to",
-                f"the shift of {p.id} ends at {p.to}, before it begins at {p.from_}",
-                "Swap them, or add 1440 for a shift over midnight.",
-            )
-        for k, (a, b) in enumerate(p.breaks):
-            if a >= b or b <= p.from_ or a >= p.to:
-                say(
-                    f"people[{i}].breaks[{k}]",
-                    f"break {a} to {b} is empty or outside the shift {p.from_} to {p.to}",
-                    "Write [from, to] inside the shift.",
-                )
-    chairs, types = {c.id for c in instance.chairs}, instance.owned()
-    for i, v in enumerate(instance.visits):
-        if v.chair not in chairs:
-            say(f"visits[{i}].chair", f"no chair {v.chair!r}", "Write one of: " + ", ".join(sorted(chairs)) + ".")
-        if v.latest is not None and v.latest < v.booked:
-            say(f"visits[{i}].latest", f"{v.latest} is before booked {v.booked}", "Write a minute at or after the booked one.")
-        for t, n in v.needs().items():
-            if t not in types:
-                near = get_close_matches(t, types, 1)
-                say(f"visits[{i}].uses", f"no set type {t!r}", f"Did you mean {near[0]!r}?" if near else "List it in set_types.")
-            elif n > types[t]:
-                say(
-                    f"visits[{i}].uses",
-                    f"visit {v.id} needs {n} of {t}, {types[t]} owned",
-                    "It can't be served; own more, or book it elsewhere.",
-                    warn=True,
-                )
-    for c in instance.chairs:
-        for before, after in zip(own := instance.visits_of(c.id), own[1:], strict=False):
-            if before.booked + before.minutes > after.booked:
-                over = before.booked + before.minutes - after.booked
-                say(
-                    f"visits[{instance.visits.index(after)}].booked",
-                    f"{after.id} is booked {over} min before {before.id} on {c.id} ends",
-                    "Move one of them.",
-                    warn=True,
-                )
-    if (instance.now is None) != (instance.done is None):
-        say("now", "`now` and `done` belong together, one is missing", "Give both, or neither.")
-    return (*out, *detail_findings(instance, where))
-
-
-_Form = TypeVar("_Form", bound=BaseModel)
-
-
-def _read(form: type[_Form], text: str | bytes, where: str) -> _Form:
-    try:
-        return form.model_validate_json(text)
-    except ValidationError as error:
-        raise Mendable.of([_finding(form, e, where) for e in error.errors(include_url=False)]) from None
-
-
-_MENDS = {
-    "missing": "Add the field.",
-    "int_type": "Write a whole number of minutes or pieces, without quotes.",
-    "int_from_float": "Write a whole number.",
-    "bool_type": "Write true or false.",
-    "string_type": "Write text in quotes.",
-    "too_short": "List at least one.",
-    "greater_than_equal": "Write a value inside the limit.",
-    "less_than_equal": "Write a value inside the limit.",
-    "json_invalid": "Mend the JSON at that place; nothing was read.",
-    "literal_error": "Write one of the values named.",
-}
-
-
-def _finding(form: type[BaseModel], error: Any, where: str) -> Finding:
-    path = "$"
-    for part in error["loc"]:
-        path += f"[{part}]" if isinstance(part, int) else f".{part}"
-    seen = error["input"]
-    shown = "" if isinstance(seen, (dict, list, tuple, bytes)) or len(str(seen)) > 60 else f" (seen: {seen!r})"
-    mend = _MENDS.get(error["type"], "Write it as the schema asks.")
-    if error["type"] == "extra_forbidden":
-        known = {f.alias or n for n, f in form.model_fields.items()}
-        near = get_close_matches(str(error["loc"][-1]), known, 1)
-        mend = f"Did you mean {near[0]!r}?" if near else "Take it out."
-        return Finding(f"unknown field {error['loc'][-1]!r}", f"{where} {path}", mend)
-    return Finding(error["msg"][0].lower() + error["msg"][1:] + shown, f"{where} {path}", mend)
+    return (*schema_1_findings(instance, where), *detail_findings(instance, where))
