@@ -41,7 +41,8 @@ class Bound:
 class Search:
     """How long and how the solver may search; `deterministic` replaces the wall clock by the solver's own count of work.
 
-    `stop` is asked twenty times a second; once it is true the solver ends with what it has.
+    `most_work`: beside seconds, no more than so much of that count. `stop` is asked twenty times a second; once it is true
+    the solver ends with what it has.
     """
 
     limit_s: float
@@ -49,6 +50,7 @@ class Search:
     workers: int = 2
     deterministic: float | None = None
     stop: Callable[[], bool] | None = None
+    most_work: float | None = None
 
     def solver(self) -> Any:
         """Return the solver so set."""
@@ -59,6 +61,8 @@ class Search:
         p.num_workers, p.random_seed = self.workers, self.seed
         if self.deterministic is None:
             p.max_time_in_seconds = max(0.01, self.limit_s)
+            if self.most_work is not None:
+                p.max_deterministic_time = self.most_work
         else:
             p.max_deterministic_time, p.interleave_search = self.deterministic, True
         return solver

@@ -1,4 +1,4 @@
-"""Plan a day: an answer at once, a proven bound, then the exact model where it fits. Every plan is checked before it leaves.
+"""Plan a day: an answer at once, a proven bound, neighbourhoods, the exact model where it fits. Every plan is checked.
 
 Comes in: an instance and limits. Goes out: a valid plan, how late it is, how late every plan must be, and where not all
 visits can be served, what stands against it. A stopwatch only ends the search; with `deterministic` it isn't read and
@@ -7,35 +7,35 @@ the same input gives the same plan.
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 from fettlebook.errors import Mendable
-from fettlebook.plan.bound import Bound, Reason, Search, circulation_bound, core
+from fettlebook.plan.bound import Reason, Search, circulation_bound
 from fettlebook.plan.check import Figures, check_plan, figures
 from fettlebook.plan.dispatch import dispatch
 from fettlebook.plan.instance import Instance, Plan
 from fettlebook.plan.manner import Manner
-from fettlebook.plan.many_manners import best_of
-from fettlebook.plan.model import ExactModel, solve_exactly
 from fettlebook.plan.moves import movable, on_better_chairs, with_chairs
 from fettlebook.plan.rows import rows
 from fettlebook.plan.slack import with_duties, with_tests
+from fettlebook.plan.stages import (
+    EXACT_FROM_S,
+    FEW_ITEMS,
+    MOST_ITEMS,
+    Progress,
+    Searching,
+    exactly,
+    find_bound,
+    forced,
+    items,
+    list_scheduler,
+    neighbourhoods,
+)
 
-MOST_ITEMS = 150  # set uses that may go round; beyond, building the exact model alone takes longer than a person waits
-FIRST_ROUNDS = 24
+__all__ = ["Hopeless", "Progress", "Solved", "hopeless_visits", "solve"]
+
 FIRST_MOVES = 40  # trials of another chair that even the quickest answer is given
 MOVES_SHARE = 0.25  # of the time, for choosing chairs
-
-
-@dataclass(frozen=True, slots=True)
-class Progress:
-    """One better plan or bound."""
-
-    seconds: float
-    by: str
-    weight_left_out: int
-    weighted_minutes_late: int
-    bound: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,64 +66,6 @@ class Solved:
         return self.figures.weighted_minutes_late
 
 
-@dataclass(slots=True)
-class _Search:
-    """Limits, stopwatch and the best so far."""
-
-    day: Instance
-    limit_s: float
-    seed: int
-    workers: int
-    deterministic: float | None
-    told: Callable[[Progress], None] | None
-    stop: Callable[[], bool] | None = None
-    began: float = field(default_factory=time.perf_counter)
-    progress: list[Progress] = field(default_factory=list)
-    best: Plan | None = None
-    best_figures: Figures | None = None
-    by: str = ""
-    bound: int = 0
-
-    def seconds(self) -> float:
-        return 0.0 if self.deterministic is not None else time.perf_counter() - self.began
-
-    def stopped(self) -> bool:
-        return self.stop is not None and self.stop()
-
-    def left(self) -> float:
-        return 0.0 if self.stopped() else max(0.0, self.limit_s - self.seconds())
-
-    def perfect(self) -> bool:
-        f = self.best_figures
-        return f is not None and f.weight_left_out == 0 and f.weighted_minutes_late <= self.bound
-
-    def part(self, share: float, most_s: float = 1e9) -> Search:
-        """Return limits for one part of the search: a share of what is left."""
-        limit = min(most_s, share * self.left())
-        return Search(limit, self.seed, self.workers, None if self.deterministic is None else share * self.deterministic, self.stop)
-
-    def note(self, by: str, left_out: int, late: int) -> None:
-        step = Progress(round(self.seconds(), 3), by, left_out, late, self.bound)
-        self.progress.append(step)
-        if self.told:
-            self.told(step)
-
-    def better(self, found: Figures) -> None:
-        """Note a plan of the list scheduler that beats what is known, while it searches on."""
-        if self.best_figures is None or found.rank[:2] < self.best_figures.rank[:2]:
-            self.note("list scheduler", found.weight_left_out, found.weighted_minutes_late)
-
-    def offer(self, plan: Plan, by: str) -> None:
-        """Keep a plan if it is valid and better; a broken one is never kept, whoever made it."""
-        if check_plan(self.day, plan):
-            self.progress.append(Progress(round(self.seconds(), 3), f"{by}: broken, thrown away", 0, 0, self.bound))
-            return
-        found = figures(self.day, plan)
-        if self.best_figures is None or found.rank < self.best_figures.rank:
-            self.best, self.best_figures, self.by = plan, found, by
-            self.note(by, found.weight_left_out, found.weighted_minutes_late)
-
-
 def solve(
     day: Instance,
     *,
@@ -133,6 +75,7 @@ def solve(
     deterministic: float | None = None,
     told: Callable[[Progress], None] | None = None,
     stop: Callable[[], bool] | None = None,
+    clock: Callable[[], float] = time.perf_counter,
 ) -> Solved:
     """Return the best plan found within the limit.
 
@@ -152,6 +95,8 @@ def solve(
         Called with each better plan.
     stop
         Asked many times a second; once it is true, the best plan so far is the answer.
+    clock
+        By which seconds are counted; a processor's clock makes figures of a busy machine comparable.
 
     Returns
     -------
@@ -163,7 +108,6 @@ def solve(
     Mendable
         The instance contradicts itself (what was done breaks a rule), so that no valid plan exists at all.
     """
-    clock = time.perf_counter
     began = clock()
 
     def spent() -> float:
@@ -176,14 +120,16 @@ def solve(
             return n < FIRST_MOVES
         return n < FIRST_MOVES or spent() < MOVES_SHARE * limit_s
 
+    def as_placed(placed: Instance, left_s: float) -> Solved:
+        return _as_placed(placed, Searching(placed, left_s, seed, workers, deterministic, told, stop, clock))
+
     if day.done is not None:
         day = day.moved(day.done)
     if not movable(day):
-        solved = _as_placed(day, limit_s=limit_s, seed=seed, workers=workers, deterministic=deterministic, told=told, stop=stop)
+        solved = as_placed(day, limit_s)
     else:
         moved = on_better_chairs(day, go_on)
-        left_s = max(0.0, limit_s - spent())
-        solved = _as_placed(moved, limit_s=left_s, seed=seed, workers=workers, deterministic=deterministic, told=told, stop=stop)
+        solved = as_placed(moved, max(0.0, limit_s - spent()))
         solved = _with_moves(day, moved, solved, Search(min(5.0, limit_s), seed, workers, deterministic, stop))
     return _filled(day, solved)
 
@@ -192,7 +138,7 @@ def _with_moves(day: Instance, moved: Instance, solved: Solved, search: Search) 
     """Say what holds of a day in which visits may move: its bound leaves those visits out, since each might be elsewhere."""
     late, left = solved.weighted_minutes_late, solved.plan.left_out
     fixed = _cleared_soonest(day.without(v.id for v in movable(day)))
-    bound = _forced(fixed.without(left))
+    bound = forced(fixed.without(left))
     if search.limit_s > 0 and not left and not (search.stop is not None and search.stop()):
         bound = max(bound, circulation_bound(fixed, search).minutes)
     plan = with_chairs(day, moved, solved.plan)
@@ -225,40 +171,42 @@ def _filled(day: Instance, solved: Solved) -> Solved:
     return replace(solved, plan=plan, figures=figures(day, plan))
 
 
-def _as_placed(
-    day: Instance,
-    *,
-    limit_s: float,
-    seed: int,
-    workers: int,
-    deterministic: float | None,
-    told: Callable[[Progress], None] | None,
-    stop: Callable[[], bool] | None,
-) -> Solved:
+def _as_placed(day: Instance, s: Searching) -> Solved:
     """Solve a day with each visit on the chair on which it stands."""
     hopeless = hopeless_visits(day)
-    rest = day.without(h.visit for h in hopeless)
-    s = _Search(rest, limit_s, seed, workers, deterministic, told, stop)
+    rest = s.day = day.without(h.visit for h in hopeless)
     s.offer(dispatch(rest), "list scheduler")
     if s.best is None or s.best_figures is None:
         raise Mendable("no valid plan exists", where=day.name, mend="Check `now` and `done`: what was done must itself hold every rule.")
-    bound, reasons = _bound(s)
-    manner = _list_scheduler(s, share=0.12, first=None) if s.left() > 0 else Manner()
-    proven = possible = False
-    if bound.possible is not False:
-        possible = True
+    bound, reasons = find_bound(s)
+    manner = list_scheduler(s, share=0.12, first=None) if s.left() > 0 else Manner()
+    possible = bound.possible is not False
+    proven = possible and s.perfect()
+    few = day.now is None and items(rest) <= FEW_ITEMS
+    if possible and not proven and few and s.left() > 0:
+        proven, possible = exactly(s, bound, share=0.95)
+    if possible and not proven and s.left() > 0 and s.best.left_out:
+        list_scheduler(s, share=0.3, first=manner)
+    if possible and not proven and s.left() > 0 and not few and day.now is None and items(rest) <= MOST_ITEMS:
+        enough = s.deterministic is not None or s.left() >= EXACT_FROM_S
+        neighbourhoods(s, share=0.35 if enough else 0.9)
         proven = s.perfect()
-        if not proven and day.now is None and s.left() > 0 and _items(rest) <= MOST_ITEMS:
-            proven, possible = _exactly(s, bound)
-        if not possible:
-            reasons = (Reason("everything together"),)
-    if not proven and s.left() > 0 and not (possible and _items(rest) <= MOST_ITEMS and day.now is None):
-        _list_scheduler(s, share=1.0, first=manner)
-        proven = s.perfect() and bound.possible is not False
+        if not proven and s.left() > 0 and (enough or s.best.left_out):
+            proven, possible = exactly(s, bound, share=0.7)
+    if not possible and not reasons:
+        reasons = (Reason("everything together"),)
+    if not proven and s.left() > 0:
+        if s.best.left_out:
+            list_scheduler(s, share=0.6, first=manner)
+        neighbourhoods(s, share=1.0)
+        proven = possible and s.perfect()
+    if not proven and s.left() > 0 and s.deterministic is None:
+        list_scheduler(s, share=1.0, first=manner)
+        proven = possible and s.perfect()
     plan = s.best
     if plan.left_out:
         # The bound was one of a day with all visits; of those served only their own rows say what is forced.
-        s.bound, proven = _forced(rest.without(plan.left_out)), False
+        s.bound, proven = forced(rest.without(plan.left_out)), False
     plan = plan.model_copy(update={"left_out": (*(h.visit for h in hopeless), *plan.left_out)})
     if broken := check_plan(day, plan):
         raise Mendable.of(broken)
@@ -289,94 +237,3 @@ def hopeless_visits(day: Instance) -> tuple[Hopeless, ...]:
                 )
             )
     return tuple(out)
-
-
-def _list_scheduler(s: _Search, *, share: float, first: Manner | None) -> Manner:
-    rounds = FIRST_ROUNDS if s.deterministic is None or first is None else int(FIRST_ROUNDS * 4 * s.deterministic)
-    until = s.seconds() + share * s.left()
-
-    reached = s.perfect()
-
-    def told(found: Figures) -> None:
-        nonlocal reached
-        reached = found.weight_left_out == 0 and found.weighted_minutes_late <= s.bound
-        s.better(found)
-
-    def go_on(n: int) -> bool:
-        if s.stopped():
-            return False
-        if s.deterministic is not None:
-            return n < rounds
-        if first is None and n >= FIRST_ROUNDS * 10:
-            return False
-        return s.seconds() < until and not reached
-
-    plan, _, manner = best_of(
-        s.day,
-        seed=s.seed,
-        go_on=go_on,
-        first=first,
-        told=told,
-    )
-    s.offer(plan, "list scheduler")
-    return manner
-
-
-def _bound(s: _Search) -> tuple[Bound, tuple[Reason, ...]]:
-    s.bound = _forced(s.day)
-    if s.limit_s <= 0:
-        return Bound(s.bound, possible=None), ()
-    bound = circulation_bound(s.day, s.part(0.3, 5.0))
-    s.bound = max(s.bound, bound.minutes)
-    if bound.possible is False:
-        return bound, core(s.day, s.part(0.05, 1.0))
-    assert s.best_figures is not None
-    s.note("bound", s.best_figures.weight_left_out, s.best_figures.weighted_minutes_late)
-    return Bound(s.bound, bound.possible, bound.seconds, bound.exact), ()
-
-
-def _forced(day: Instance) -> int:
-    """Return the weighted lateness that each chair's own row forces; no solver needed."""
-    visits = {v.id: v for v in day.visits}
-    nodes = [n for row in rows(day) for n in row.nodes if n.procedure is None]
-    return sum(visits[n.visit or ""].weight * max(0, n.earliest - visits[n.visit or ""].booked) for n in nodes)
-
-
-def _items(day: Instance) -> int:
-    owned = day.owned()
-    uses = {t: sum(v.needs().get(t, 0) for v in day.visits) for t in owned}
-    return sum(n for t, n in uses.items() if n > owned[t])
-
-
-def _exactly(s: _Search, bound: Bound) -> tuple[bool, bool]:
-    """Try the exact model; returns (proven best, not proven impossible)."""
-    assert s.best is not None
-    assert s.best_figures is not None
-    known = None if s.best.left_out else s.best
-    limit = None if known is None else s.best_figures.weighted_minutes_late
-    exact, model = solve_exactly(
-        s.day,
-        bound=bound,
-        known=known,
-        late_limit=limit,
-        search=s.part(0.95),
-        told=lambda late, _: s.note("exact model", 0, late),
-    )
-    s.bound = max(s.bound, exact.bound)
-    if exact.possible is False:
-        # With a known plan as limit, "impossible" would contradict that plan; then only the bound is kept.
-        return False, known is not None
-    if exact.possible and exact.plan is None:
-        named = ExactModel(s.day, late_limit=limit, late_floor=s.bound, named=True)
-        exact = named.solve(s.part(0.8))
-        model = named
-    if exact.plan is not None:
-        s.offer(exact.plan, "exact model")
-    assert s.best_figures is not None
-    late, proven = s.best_figures.weighted_minutes_late, s.perfect()
-    if proven and s.left() > 0 and exact.plan is not None:
-        model.hint(s.best)
-        earlier = model.close_early(late, s.part(0.5, 5.0))
-        if earlier is not None:
-            s.offer(earlier, "exact model")
-    return proven, True
