@@ -179,7 +179,7 @@ class Hands:
         return self.reading
 
     def instance(self, read: Reading, day: date) -> Instance:
-        made = self.plans.get(day)
+        made = self.plans.get(day) or self.plans[DAY]  # every day is like the one
         assert isinstance(made, DayPlan)
         assert made.basis
         return made.basis.day
