@@ -8,10 +8,18 @@ import click
 @click.command()
 @click.argument("directory", metavar="DIR", type=click.Path(path_type=Path))
 @click.option("--overwrite", is_flag=True, help="Replace files of these names that have another content.")
-def demo(directory: Path, overwrite: bool) -> None:
+@click.option(
+    "--lived",
+    "days",
+    type=click.IntRange(1, 3700),
+    metavar="DAYS",
+    help="Also DIR/book.sqlite: the book of a practice that lived so many days up to now. Where it is there already, it lives on.",
+)
+@click.option("--seed", type=click.IntRange(0), default=1, show_default=True, help="With --lived: another number is another life.")
+def demo(directory: Path, overwrite: bool, days: int | None, seed: int) -> None:
     """Write the invented demo practice and its appointment book into DIR.
 
-    Exit status: 0 both files stand in DIR; 2 nothing was written.
+    Exit status: 0 the files stand in DIR; 2 nothing was written.
     """
     from fettlebook.demo import book_ics, practice_text  # noqa: PLC0415 - keeps --help quick
     from fettlebook.demo.write import write_files  # noqa: PLC0415
@@ -19,6 +27,31 @@ def demo(directory: Path, overwrite: bool) -> None:
     contents = {"practice.toml": practice_text(), "book.ics": book_ics()}
     for name, written in write_files(directory, contents, overwrite=overwrite).items():
         click.echo(f"{'wrote' if written else 'kept '}  {directory / name}")
+    if days is not None:
+        click.echo(_live(directory / "book.sqlite", days, seed))
     click.echo("All of it is invented: no such practice exists, and no number in it is a fact of the trade.")
     practice, book = directory / "practice.toml", directory / "book.ics"
     click.echo(f"\nNext:\n  fettlebook check {practice}\n  fettlebook times {practice}\n  fettlebook day {practice} {book}")
+
+
+def _live(path: Path, days: int, seed: int) -> str:
+    """Live up to now, and say what came of it."""
+    import time  # noqa: PLC0415
+    from datetime import datetime, timedelta  # noqa: PLC0415
+    from zoneinfo import ZoneInfo  # noqa: PLC0415
+
+    from fettlebook.book.stores import open_book  # noqa: PLC0415
+    from fettlebook.demo import practice_text  # noqa: PLC0415
+    from fettlebook.demo.lived import live_into, live_on  # noqa: PLC0415
+    from fettlebook.practice.load import read_practice  # noqa: PLC0415
+
+    practice = read_practice(practice_text(), "practice.toml").practice
+    assert practice is not None
+    now = time.time_ns() // 1_000_000
+    today = datetime.now(ZoneInfo(practice.practice.time_zone)).date()
+    with open_book(path, practice.practice.id) as store:
+        if store.head().size:
+            lived = live_on(store, practice_text(), now, seed=seed)
+            return f"lived  {path}: on since {lived.first}, {lived.entries} entries more"
+        lived = live_into(store, practice_text(), today - timedelta(days=days), now, seed=seed)
+        return f"lived  {path}: from {lived.first} up to now, {lived.entries} entries"

@@ -1,28 +1,36 @@
 """Invented days of a practice as entries of its book: visits, steps on time and late, cycles, tests, samples, and people who forget.
 
 Nothing here is true of any practice. The same seed gives the same bytes. Whoever works by the book (`Habits()`) is fit every morning;
-each habit spoils that in its own way.
+each habit spoils that in its own way. `demo.happenings` lets machines break and notices come; `demo.lived` makes years of it.
 """
 
+import heapq
 import random
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
-from typing import Final
+from functools import partial
+from typing import Final, Literal, Protocol
 from zoneinfo import ZoneInfo
 
 from fettlebook.book import kinds
-from fettlebook.book.entries import Entry, Moment, Mono, new_entry
-from fettlebook.book.kinds import Data, to_ms
-from fettlebook.book.received import Received, seal
-from fettlebook.practice.model import Chair, Machine, MachineKind, Practice, Skill
-from fettlebook.rules.model import Duty, Rulebook, Subject, When
+from fettlebook.book.kinds import Data, HeldFile, to_ms
+from fettlebook.book.received import Received
+from fettlebook.demo.diary import Booked, Diary
+from fettlebook.demo.instruments import Instruments
+from fettlebook.demo.post import MINUTE, Post, Said
+from fettlebook.demo.water import Count, Water
+from fettlebook.practice.model import Chair, Machine, Practice, Skill
+from fettlebook.rules.model import Computed, Duty, Rulebook, Subject, When
 from fettlebook.times.model import RunningTime
 
-MINUTE: Final = 60_000
 WEEK: Final = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 SAMPLE_EVERY_DAYS: Final = 28
 RESULT_AFTER_DAYS: Final = 7
+OVER_EVERY_LIMIT: Final = 900
+ACTS_ABOVE: Final = 200
+CLEAN: Final = "tablet clean"
+A_MONTH_MS: Final = 30 * 24 * 3_600_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,15 +44,25 @@ class Habits:
     high_count: float = 0.0  # a water sample is over every limit
     mends: float = 0.0  # an entry is corrected or withdrawn later
     visits_a_day: int = 8
+    overruns: float = 0.0  # a visit takes longer than booked
+    grows: bool = False  # water regrows and responds to treatment; else every count is low, but for `high_count`
 
 
-@dataclass(slots=True)
-class _Said:
-    at: int
-    data: Data
-    by: str
-    device: str
-    order: int
+Verdict = Literal["fit", "unfit", "unproven"]
+
+
+class CycleLogs(Protocol):
+    """Where a cycle's log comes from: the kept file, the verdict of its judgement and its reasons; None where there is none."""
+
+    def log(self, machine: Machine, cycle: str, began: int, *, good: bool) -> tuple[HeldFile, Verdict, tuple[str, ...]] | None:
+        """Return the log of one cycle."""
+
+
+class Happening(Protocol):
+    """What comes over a practice from outside: breakdowns, notices, tablets without network."""
+
+    def morning(self, life: "Life", day: date, start: int) -> None:
+        """Say what happens before a working day."""
 
 
 class Life:
@@ -59,177 +77,168 @@ class Life:
         seed: int = 1,
         habits: Habits | None = None,
         sealed: bool = True,
+        diary: Diary | None = None,
+        happening: Happening | None = None,
+        logs: CycleLogs | None = None,
+        closed: Callable[[date], bool] = lambda day: False,
     ) -> None:
-        self.sealed = sealed  # False: no sealed bytes beside each entry, for big books that nobody verifies
         self.practice = practice
         self.rulebook = rulebook
         self.times = {(t.chair, t.duty_id, t.step_id): t for t in times}
         self.habits = habits or Habits()
         self.zone = ZoneInfo(practice.practice.time_zone)
         self.chance = random.Random(seed)  # noqa: S311 - a dice for invented days, not for secrets
+        self.post = Post(self.chance, str(self.zone), self.habits.comes_late, self.habits.mends, sealed)
+        self.diary, self.happening, self.closed = diary, happening, closed
         self.releaser = next((p.id for p in practice.people if Skill.RELEASE in p.skills or Skill.LEAD in p.skills), practice.people[0].id)
-        self.ready: dict[str, list[str]] = {s.id: [] for s in practice.sets}
-        self.dirty = [f"{s.id}#{n + 1}" for s in practice.sets for n in range(s.owned)]  # nothing is known of them yet
-        self.said: list[_Said] = []
-        self.counts: dict[str, int] = {}
-        self.seq = 0
-        self.received = 0
-        self.waiting: list[tuple[int, Entry]] = []  # on tablets without network, by when they come through
-        self.sent: list[Entry] = []
+        self.by_skill = {skill: [p.id for p in practice.people if skill in p.skills] or [practice.people[0].id] for skill in Skill}
+        self.instruments = Instruments(self, logs)
+        self.out: set[str] = set()  # chairs and machines that nobody may use
+        self.water = {chair.id: Water(self.chance, 1.0, self.chance.uniform(0.7, 1.3)) for chair in practice.chairs}
+        self.to_sample: set[str] = set()  # chairs that must be sampled out of turn
         self.last_open: int | None = None
-        self.numbers = dict.fromkeys(("visit", "load", "pack", "sample", "lot"), 0)
-        self.results: list[tuple[date, str, str, str]] = []
         self.opened: dict[str, int] = {}
+        self._agenda: list[tuple[int, int, Callable[[int], None]]] = []
+        self._numbers: dict[str, int] = {}
+        self._results: list[tuple[date, str, kinds.SampleResult]] = []
 
     def days(self, first: date, count: int) -> Iterator[Received]:
         """Yield the entries of `count` calendar days from `first`, as they are received; closed days have none of their own."""
         for number in range(count):
             day = first + timedelta(days=number)
+            for water in self.water.values():
+                water.stand(1)
             self._results_of(day)
-            if self._open(day):
+            if self.opens(day):
                 self._day(day, number)
-            yield from self._receive(self._midnight(day + timedelta(days=1)))
-        yield from self._receive(1 << 60)
+            yield from self.post.arrive(self.clock(day + timedelta(days=1), 0, 0))
+        yield from self.post.arrive(1 << 60)
 
-    # The day
-
-    def _open(self, day: date) -> bool:
-        closed = any(holiday.date == day for holiday in self.practice.holidays)
+    def opens(self, day: date) -> bool:
+        """Tell whether the practice works on a day."""
+        closed = any(holiday.date == day for holiday in self.practice.holidays) or self.closed(day)
         return not closed and any(WEEK[day.weekday()] in opening.days for opening in self.practice.opening)
 
+    # The day, as an agenda of moments and what comes next at each
+
+    def at(self, moment: int, what: Callable[[int], None]) -> None:
+        """Put something on the day's agenda."""
+        heapq.heappush(self._agenda, (moment, self.number("agenda"), what))
+
     def _day(self, day: date, number: int) -> None:
-        start = self._clock(day, 6, 0)
+        start = self.clock(day, 6, 0)
         monday = self.last_open is None or day.weekday() == 0
+        if self.happening is not None:
+            self.happening.morning(self, day, start)
         self._products(start)
         for machine in self.practice.machines:
-            self._machine_morning(machine, start, weekly=monday)
+            if machine.id not in self.out:
+                self.instruments.morning(machine, start, weekly=monday)
         if monday:
-            self._duties(Subject.PRACTICE, When.WEEKLY, None, start)
-        self._process(start + 70 * MINUTE)
+            self.duties(Subject.PRACTICE, When.WEEKLY, None, start)
+        self.at(start + 70 * MINUTE, partial(self.instruments.process, least=1))
+        for half_hours in range(19, 36):
+            self.at(self.clock(day, half_hours // 2, 30 * (half_hours % 2)), partial(self.instruments.process, least=4))
+        self.at(self.clock(day, 19, 30), partial(self.instruments.process, least=1))
+        sampled = number % SAMPLE_EVERY_DAYS == 0 or self.last_open is None
         for place, chair in enumerate(self.practice.chairs):
-            self._chair_day(
-                chair, day, start + place * MINUTE, sample=number % SAMPLE_EVERY_DAYS == 0 or self.last_open is None, weekly=monday
-            )
-        self._process(self._clock(day, 13, 30))
-        self._process(self._clock(day, 19, 30))
-        self.last_open = max(said.at for said in self.said)
+            if chair.id not in self.out:
+                self.at(start + place * MINUTE, partial(self._open_chair, chair, day, sampled, monday))
+        latest = start
+        while self._agenda:
+            moment, _, what = heapq.heappop(self._agenda)
+            latest = max(latest, moment)
+            what(moment)
+        self.last_open = latest
 
-    def _chair_day(self, chair: Chair, day: date, start: int, *, sample: bool, weekly: bool) -> None:
-        device, by = f"tablet {chair.id}", self._person()
-        now = start
-        rested_h = 1e9 if self.last_open is None else (start - self.last_open) / 3_600_000
+    def _open_chair(self, chair: Chair, day: date, sampled: bool, weekly: bool, now: int) -> None:
+        by = self.person(Skill.CHAIRS)
+        rested_h = 1e9 if self.last_open is None else (now - self.last_open) / 3_600_000
         for duty in self.rulebook.duties_of(Subject.CHAIR, When.AFTER_STANDING_STILL):
-            if duty.after_idle_h is not None and rested_h > duty.after_idle_h - 6:
-                now = self._duty(duty, chair, now, by=by)
-        if sample:
-            self._sample(chair, day, now, by, device)
+            if duty.after_idle_h is not None and (rested_h > duty.after_idle_h - 6 or chair.id in self.to_sample):
+                now = self.duty(duty, chair, now, by=by)
+                if any(step.computes is Computed.FILL for step in duty.steps):
+                    self.water[chair.id].treated(long=True)
+        if sampled or chair.id in self.to_sample:
+            self.to_sample.discard(chair.id)
+            self._sample(chair, day, now, by)
         for when in (When.WEEKLY, When.BEFORE_FIRST_VISIT) if weekly else (When.BEFORE_FIRST_VISIT,):
             for duty in self.rulebook.duties_of(Subject.CHAIR, when):
-                now = self._duty(duty, chair, now, by=by)
-        now = max(now, self._clock(day, 8, 30))
-        for _ in range(self.habits.visits_a_day):
-            now = self._visit(chair, now + self.chance.randint(1, 6) * MINUTE, by, device)
-        for duty in self.rulebook.duties_of(Subject.CHAIR, When.END_OF_DAY):
-            now = self._duty(duty, chair, now + 5 * MINUTE, by=by)
+                now = self.duty(duty, chair, now, by=by)
+        visits = list(self.diary(day).get(chair.id, ())) if self.diary is not None else self._made_up()
+        self._next(chair, by, visits, max(now, self.clock(day, 8, 30)))
 
-    def _visit(self, chair: Chair, now: int, by: str, device: str) -> int:
-        kind = self.chance.choice(self.practice.visit_kinds)
-        units = tuple(self.ready[name].pop(0) for name, many in kind.uses.items() for _ in range(many) if self.ready.get(name))
-        ref = f"v_{self._next('visit'):08d}"
-        self._say(now, kinds.VisitStarted(visit=ref, chair=chair.id, visit_kind=kind.id, units=units), by, device)
-        now += self.chance.randint(15, 35) * MINUTE
-        self._say(now, kinds.VisitEnded(visit=ref, chair=chair.id, units=units), by, device)
-        self.dirty.extend(units)
+    def _made_up(self) -> Sequence[Booked]:
+        many = [self.chance.choice(self.practice.visit_kinds).id for _ in range(self.habits.visits_a_day)]
+        return [Booked(0, self.chance.randint(15, 35), kind) for kind in many]
+
+    def _next(self, chair: Chair, by: str, visits: Sequence[Booked], ready: int) -> None:
+        """Put the next visit on the agenda, or the end of the day."""
+        if visits:
+            start = max(visits[0].start, ready + self.chance.randint(1, 6) * MINUTE)
+            self.at(start, partial(self._visit, chair, by, visits))
+        else:
+            self.at(ready + 5 * MINUTE, partial(self._close_chair, chair, by))
+
+    def _visit(self, chair: Chair, by: str, visits: Sequence[Booked], now: int) -> None:
+        booked, device = visits[0], f"tablet {chair.id}"
+        kind = next(k for k in self.practice.visit_kinds if k.id == booked.kind)
+        units = self.instruments.take(kind.uses)
+        ref = booked.ref or f"v_{self.number('visit'):08d}"
+        named = kind.surgical and not self.happens(self.habits.forgets)
+        said = kinds.VisitStarted(
+            visit=ref, chair=chair.id, visit_kind=kind.id, surgical=True if kind.surgical else None, units=units,
+            product="sterile water" if named else None, lot=f"SW{now // A_MONTH_MS}" if named else None,
+        )  # fmt: skip
+        self.say(now, said, by, device)
+        now += booked.minutes * MINUTE
+        if self.happens(self.habits.overruns):
+            now += self.chance.randint(3, 20) * MINUTE
+        self.say(now, kinds.VisitEnded(visit=ref, chair=chair.id, units=units), by, device)
+        self.instruments.dirty.extend(units)
         for duty in self.rulebook.duties_of(Subject.CHAIR, When.BETWEEN_VISITS):
-            now = self._duty(duty, chair, now, by=by, visit=ref)
-        return now
+            now = self.duty(duty, chair, now, by=by, visit=ref)
+        self._next(chair, by, visits[1:], now)
 
-    def _duty(self, duty: Duty, chair: Chair, now: int, *, by: str, visit: str | None = None) -> int:
+    def _close_chair(self, chair: Chair, by: str, now: int) -> None:
+        for duty in self.rulebook.duties_of(Subject.CHAIR, When.END_OF_DAY):
+            now = self.duty(duty, chair, now, by=by)
+            if any(step.computes is Computed.CONTACT for step in duty.steps):
+                self.water[chair.id].treated()
+
+    def duty(self, duty: Duty, chair: Chair, now: int, *, by: str, visit: str | None = None) -> int:
+        """Do a chair's duty from a moment on, and return when it is done."""
         device = f"tablet {chair.id}"
         for step in duty.steps_on(chair):
             time = self.times.get((chair.id, duty.id, step.id))
             seconds = time.seconds if time is not None and time.seconds is not None else 60
             outlets = tuple(outlet.id for outlet in chair.outlets) if step.outlets != "none" else None
             now += 2_000
-            if self._happens(self.habits.forgets):
+            if self.happens(self.habits.forgets):
                 now += seconds * 1000
                 continue
             if not step.attended:
-                self._say(now, kinds.StepStarted(duty=duty.id, step=step.id, chair=chair.id, outlets=outlets, visit=visit), by, device)
-                now += 1000 * (seconds // 2 if self._happens(self.habits.cuts_short) else seconds + 3)
+                self.say(now, kinds.StepStarted(duty=duty.id, step=step.id, chair=chair.id, outlets=outlets, visit=visit), by, device)
+                now += 1000 * (seconds // 2 if self.happens(self.habits.cuts_short) else seconds + 3)
             else:
                 now += seconds * 1000
             readings = {"strip_mg_l": 3} if "strip reading" in step.evidence else None
             done = kinds.StepDone(
                 duty=duty.id, step=step.id, chair=chair.id, outlets=outlets, visit=visit, outcome="done", readings=readings
             )  # fmt: skip
-            self._say(now, done, by, device)
+            self.say(now, done, by, device)
         return now
 
-    def _duties(self, subject: Subject, when: When, machine: Machine | None, now: int) -> int:
+    def duties(self, subject: Subject, when: When, machine: Machine | None, now: int) -> int:
+        """Do the duties of a machine or of the practice, and return when they are done."""
         for duty in self.rulebook.duties_of(subject, when):
             for step in duty.steps:
                 now += round((step.seconds or 60) * 1000)
-                if not self._happens(self.habits.forgets):
+                if not self.happens(self.habits.forgets):
                     name = machine.id if machine else None
-                    self._say(now, kinds.StepDone(duty=duty.id, step=step.id, machine=name, outcome="done"), self._person(), "tablet clean")
+                    done = kinds.StepDone(duty=duty.id, step=step.id, machine=name, outcome="done")
+                    self.say(now, done, self.person(Skill.INSTRUMENTS), CLEAN)
         return now
-
-    # Machines and instruments
-
-    def _machine_morning(self, machine: Machine, start: int, *, weekly: bool) -> None:
-        subject = Subject(machine.kind.value)
-        now = self._duties(subject, When.BEFORE_FIRST_LOAD, machine, start)
-        if weekly:
-            now = self._duties(subject, When.WEEKLY, machine, now)
-        for test in machine.tests:
-            if test.every == "day" or weekly:
-                now += (test.attended_minutes + test.unattended_minutes) * MINUTE
-                failed = self._happens(self.habits.fails)
-                said = kinds.MachineTest(machine=machine.id, test=test.id, outcome="failed" if failed else "passed")
-                self._say(now, said, self._person(), "tablet clean")
-                if failed:  # looked into, and run again
-                    now += (test.attended_minutes + test.unattended_minutes) * MINUTE
-                    self._say(now, kinds.MachineTest(machine=machine.id, test=test.id, outcome="passed"), self._person(), "tablet clean")
-
-    def _process(self, now: int) -> None:
-        """Wash, pack, sterilize and release what is dirty."""
-        units, self.dirty = self.dirty, []
-        washers = [m for m in self.practice.machines if m.kind is MachineKind.WASHER]
-        sterilizers = [m for m in self.practice.machines if m.kind is MachineKind.STERILIZER]
-        if not units or not washers or not sterilizers:
-            self.dirty = units
-            return
-        for place in range(0, len(units), 6):
-            some = units[place : place + 6]
-            now = self._run(washers[0], now, tuple(kinds.InLoad(unit=unit) for unit in some))[1] + 5 * MINUTE
-            items = tuple(kinds.InLoad(unit=unit, pack=f"P{self._next('pack'):06d}") for unit in some)
-            load, now, good = self._run(sterilizers[(place // 6) % len(sterilizers)], now, items)
-            now += 12 * MINUTE
-            said: Data
-            if good:
-                said = kinds.LoadReleased(load=load, meaning="released", dry=True, indicators_turned=True)
-                for unit in some:
-                    self.ready[unit.partition("#")[0]].append(unit)
-            else:
-                said = kinds.LoadRejected(load=load, meaning="rejected", reason="the cycle failed (invented)")
-                self.dirty.extend(some)
-            if not self._happens(self.habits.forgets):
-                self._say(now, said, self.releaser, "tablet clean")
-
-    def _run(self, machine: Machine, now: int, items: tuple[kinds.InLoad, ...]) -> tuple[str, int, bool]:
-        load = f"L{self._next('load'):06d}"
-        self._say(
-            now, kinds.LoadPacked(load=load, machine=machine.id, cycle=machine.day_cycle, items=items), self._person(), "tablet clean"
-        )
-        began = now + 2 * MINUTE
-        ended = began + next(cycle.minutes for cycle in machine.cycles if cycle.id == machine.day_cycle) * MINUTE
-        good = not self._happens(self.habits.fails)
-        ran = kinds.CycleRecorded(
-            machine=machine.id, cycle=machine.day_cycle, load=load, began_ms=began, ended_ms=ended, said="passed" if good else "failed"
-        )  # fmt: skip
-        self._say(ended + MINUTE, ran, self._person(), "tablet clean")
-        return load, ended + MINUTE, good
 
     def _products(self, now: int) -> None:
         chosen = self.practice.in_use
@@ -239,83 +248,51 @@ class Life:
             keeps = (product.shelf_open_days or 60) - 5
             if now - self.opened.get(product.id, -(1 << 60)) > keeps * 24 * 60 * MINUTE:
                 self.opened[product.id] = now
-                lot = f"LOT{self._next('lot'):04d}"
-                self._say(now, kinds.ProductOpened(product=product.id, lot=lot), self._person(), "tablet clean")
+                lot = f"LOT{self.number('lot'):04d}"
+                self.say(now, kinds.ProductOpened(product=product.id, lot=lot), self.person(Skill.INSTRUMENTS), CLEAN)
 
     # Water
 
-    def _sample(self, chair: Chair, day: date, now: int, by: str, device: str) -> None:
-        sample = f"W{self._next('sample'):05d}"
-        outlet = chair.outlets[0].id
-        self._say(now, kinds.SampleTaken(sample=sample, what="water", chair=chair.id, outlets=(outlet,), neutralised=True), by, device)
-        self.results.append((day + timedelta(days=RESULT_AFTER_DAYS), sample, chair.id, outlet))
+    def _sample(self, chair: Chair, day: date, now: int, by: str) -> None:
+        sample, outlet = f"W{self.number('sample'):05d}", chair.outlets[0].id
+        taken = kinds.SampleTaken(sample=sample, what="water", chair=chair.id, outlets=(outlet,), neutralised=True)
+        self.say(now, taken, by, f"tablet {chair.id}")
+        count = Count(OVER_EVERY_LIMIT if self.happens(self.habits.high_count) else self.chance.randint(0, 60), None, "plate (invented)")
+        if self.habits.grows:
+            count = self.water[chair.id].counted()
+        result = kinds.SampleResult(
+            sample=sample, quantity="water count", value=count.value, value_unit="CFU/mL", mark=count.mark, method=count.method,
+            chair=chair.id, outlets=(outlet,),
+        )  # fmt: skip
+        self._results.append((day + timedelta(days=RESULT_AFTER_DAYS), chair.id, result))
 
     def _results_of(self, day: date) -> None:
-        for due, sample, chair, outlet in [r for r in self.results if r[0] <= day]:
-            self.results.remove((due, sample, chair, outlet))
-            value = 900 if self._happens(self.habits.high_count) else self.chance.randint(0, 60)
-            result = kinds.SampleResult(
-                sample=sample, quantity="water count", value=value, value_unit="CFU/mL", chair=chair, outlets=(outlet,)
-            )
-            self._say(self._clock(day, 5, 0), result, self.releaser, "tablet clean")
+        for one in [r for r in self._results if r[0] <= day]:
+            self._results.remove(one)
+            _, chair, result = one
+            self.say(self.clock(day, 5, 0), result, self.releaser, CLEAN)
+            if self.habits.grows and (result.mark == "above" or result.value > ACTS_ABOVE):
+                self.to_sample.add(chair)  # treated the long way and sampled again, next working day
 
-    # Writing and receiving
+    # Small things
 
-    def _say(self, at: int, data: Data, by: str, device: str) -> None:
-        self.said.append(_Said(at, data, by, device, len(self.said)))
+    def say(self, at: int, data: Data, by: str, device: str, of: Said | None = None) -> Said:
+        """Say something at a moment."""
+        return self.post.say(at, data, by, device, of)
 
-    def _receive(self, until: int) -> Iterator[Received]:
-        now, later = [s for s in self.said if s.at < until], [s for s in self.said if s.at >= until]
-        self.said = later
-        for said in sorted(now, key=lambda s: (s.at, s.order)):
-            self._send(said)
-        self.waiting.sort(key=lambda one: one[0])
-        while self.waiting and self.waiting[0][0] < until:
-            comes, entry = self.waiting.pop(0)
-            yield self._into_the_book(entry, comes)
+    def number(self, what: str) -> int:
+        """Return the next number of something."""
+        self._numbers[what] = self._numbers.get(what, 0) + 1
+        return self._numbers[what]
 
-    def _send(self, said: _Said) -> None:
-        entry = self._entry(said.data, said.at, said.by, said.device)
-        late = self.chance.randint(1, 24 * 60) * MINUTE if self._happens(self.habits.comes_late) else self.chance.randint(20, 900)
-        self.waiting.append((said.at + late, entry))
-        if self._happens(self.habits.mends):
-            at = said.at + self.chance.randint(1, 600) * MINUTE
-            why = "invented slip"
-            if self.chance.random() < 0.5:
-                mended: Data = kinds.EntryWithdrawn(why=why)
-            else:
-                mended = kinds.EntryCorrected(field="at", was=entry.at, now=entry.at - self.chance.randint(1, 90) * MINUTE, why=why)
-            self.waiting.append((at + self.chance.randint(20, 900), self._entry(mended, at, said.by, said.device, refers_to=entry.id)))
-
-    def _entry(self, data: Data, at: int, by: str, device: str, refers_to: str | None = None) -> Entry:
-        n = self.counts[device] = self.counts.get(device, 0) + 1
-        moment = Moment(at, str(self.zone), Mono(session=f"{device} s1", ms=at - 1_000_000_000_000))
-        made = new_entry(data, moment=moment, device=device, n=n, by=by, refers_to=refers_to)
-        return made.model_copy(update={"id": self._id(at)})
-
-    def _id(self, at: int) -> str:
-        bits = self.chance.getrandbits(74)
-        text = f"{at:012x}7{bits & 0xFFF:03x}{8 + (bits >> 72):x}{(bits >> 12) & (1 << 60) - 1:015x}"
-        return f"{text[:8]}-{text[8:12]}-{text[12:16]}-{text[16:20]}-{text[20:]}"
-
-    def _into_the_book(self, entry: Entry, comes: int) -> Received:
-        self.seq += 1
-        self.received = max(comes, self.received + 1)
-        leaf = seal(entry.encode(), seq=self.seq, received=self.received, offset=0, via=entry.device)
-        return Received(self.seq, self.received, 0, entry.device, entry, leaf)
-
-    def _next(self, what: str) -> int:
-        self.numbers[what] += 1
-        return self.numbers[what]
-
-    def _happens(self, share: float) -> bool:
+    def happens(self, share: float) -> bool:
+        """Tell by chance whether it happens this time."""
         return share > 0 and self.chance.random() < share
 
-    def _person(self) -> str:
-        return self.chance.choice(self.practice.people).id
+    def person(self, skill: Skill) -> str:
+        """Return somebody who can do it."""
+        return self.chance.choice(self.by_skill[skill])
 
-    def _clock(self, day: date, hour: int, minute: int) -> int:
+    def clock(self, day: date, hour: int, minute: int) -> int:
+        """Return a moment of a day on the practice's wall clock [ms]."""
         return to_ms(datetime.combine(day, time(hour, minute), tzinfo=self.zone))
-
-    def _midnight(self, day: date) -> int:
-        return self._clock(day, 0, 0)

@@ -1,10 +1,7 @@
-"""The book as the pages ask it: folded once in the background, then kept up entry by entry, always with what is in the store.
-
-`first_state` is the one place where a book's state comes from at the start.
-"""
+"""The book as the pages ask it: folded once in the background, then kept up entry by entry, always with what is in the store."""
 
 import threading
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Final
 
@@ -12,6 +9,7 @@ from fettlebook.book.kinds import to_ms
 from fettlebook.book.received import Received
 from fettlebook.book.stores import Store
 from fettlebook.errors import Mendable
+from fettlebook.exchange.kept_state import state_of
 from fettlebook.standing.basis import Basis
 from fettlebook.standing.standings import Standings, View
 from fettlebook.standing.state import State
@@ -45,7 +43,7 @@ class Record:
     def close(self) -> None:
         """Stop reading, where it still does."""
         self._leave.set()
-        self._thread.join(5)
+        self._thread.join(1)
 
     @contextmanager
     def view(self, at: int | None = None, known_at: int | None = None) -> Iterator[View]:
@@ -99,7 +97,7 @@ class Record:
 
     def _begin(self) -> None:
         try:
-            self._state = first_state(self.store, self._told)
+            self._state = state_of(self.store, tell=self._told)
         except _LeftError:
             return
         except Mendable as error:
@@ -116,13 +114,3 @@ class Record:
 
 class _LeftError(Exception):
     """The program ends while the book is read."""
-
-
-def first_state(store: Store, tell: Callable[[int], None]) -> State:
-    """Return the state of all that a book holds, telling now and then how many entries are folded."""
-    state = State(store.get)
-    for received in store.read():
-        state.add(received)
-        if received.seq % 500 == 0:
-            tell(received.seq)
-    return state

@@ -60,7 +60,7 @@ class Asking:
         """Return the page that says that the book is being read; None once it was."""
         if self.record.ready(WAIT_S):
             return None
-        return self.pages.show("reading.html", 503, seen=self.record.seen, of=self.record.store.head().size, title="The book is being read")
+        return self.pages.show("reading.html", seen=self.record.seen, of=self.record.store.head().size, title="The book is being read")
 
 
 def standing_routes(pages: Pages, record: Record) -> APIRouter:
