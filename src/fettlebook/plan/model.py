@@ -6,16 +6,14 @@ start; per set type a pool of units, each away from a visit's start until it is 
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
-from itertools import pairwise
+from dataclasses import dataclass
 from typing import Any
 
 from fettlebook.plan.bound import Bound, Search, add_circulation, add_people, add_rows, lateness, round_up
-from fettlebook.plan.constraints import at_most, chain, one_at_a_time
-from fettlebook.plan.instance import Instance, Machine, Plan, Work
+from fettlebook.plan.constraints import at_most, one_at_a_time
+from fettlebook.plan.instance import Instance, Plan, Work
+from fettlebook.plan.model_hints import HintedModel
 from fettlebook.plan.naming import Load, Tested, Unnamed, name_all
-from fettlebook.plan.rows import Row, rows, starts_of
-from fettlebook.plan.set_ways import MachineKind, SetWays
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,76 +27,23 @@ class Exact:
     seconds: float
 
 
-_Ride = tuple[int, int, int]  # start of unloading, group of machines, place among its loads
-
-
-@dataclass(slots=True)
-class _Item:
-    """A use of one set that may come back in time for another visit."""
-
-    kind: str
-    visit: str
-    chair: str
-    cleared: Any  # expression: the minute at which it is dirty
-    earliest: int  # ... at the earliest
-    back: Any  # bool: is reprocessed
-    ready: Any  # the minute at which it is usable again (end of the day: stays out)
-    pack: Any = None
-    rides: dict[MachineKind, list[tuple[int, int, Any]]] = field(  # group, load, bool
-        default_factory=lambda: {"bath": [], "wash": [], "sterilize": []}
-    )
-
-
-@dataclass(slots=True)
-class _Load:
-    start: Any  # start of loading
-    unload: Any
-    size: Any
-    used: Any
-    intervals: list[Any]
-    unused_at: int  # where its start stands if it is not used
-    taken: int  # minutes that it holds a machine, at least
-    cycles: dict[str, Any] = field(default_factory=dict)  # cycle -> bool, where there is a choice
-
-
-@dataclass(slots=True)
-class _Group:
-    """Equal machines, with their loads in order, and the tests of each: whether and when."""
-
-    machines: tuple[Machine, ...]
-    loads: list[_Load]
-    tests: list[tuple[Any, list[Any]]] = field(default_factory=list)
-
-
-class ExactModel:
+class ExactModel(HintedModel):
     """The day as constraints; build once, then minimise one objective after the other."""
 
     def __init__(
         self, day: Instance, *, late_limit: int | None = None, late_floor: int = 0, most_loads: int | None = None, named: bool = False
     ) -> None:
-        from ortools.sat.python import cp_model  # noqa: PLC0415 - brings pandas with it; only who solves pays
-
-        self.cp, self.day, self.named, self.ways = cp_model, day, named, SetWays(day)
-        self.room = {c.id: c.room for c in day.chairs}
-        self.way_out = {v.id: self.ways.to_chair(self.room[v.chair]) for v in day.visits}
-        self.m = cp_model.CpModel()
-        self.rows: tuple[Row, ...] = rows(day, late_limit=late_limit)
-        self.away_sizes: list[tuple[Any, str, _Item | None]] = []
-        self.ready_hints: dict[int, int] = {}
-        self.capped = False  # loads were capped: infeasible and optimal then prove nothing
+        super().__init__(day, late_limit=late_limit)
+        self.named = named
         self.impossible = any(r.impossible() for r in self.rows)
         if self.impossible:
             return
         self.starts = add_rows(self.m, self.rows)
-        self.jobs: list[tuple[Work, Any, int, Any]] = []  # kind of work, start, minutes, presence (None: always)
         for n, s in self.starts.items():
             if n.attended:
                 self.jobs.append(("chairs", s, n.minutes, None))
-        self.items = self.find_items()
-        first: dict[MachineKind, int] = {"bath": self.first_dirty(), "wash": self.first_dirty(), "sterilize": self.first_packed()}
-        self.pools = {kind: self.groups(kind, most_loads, begin) for kind, begin in first.items()}
+        self.add_sets_and_machines(most_loads)
         self.outages()
-        self.link()
         self.sets()
         add_circulation(self.m, day, self.rows, self.starts, set())
         self.people()
@@ -107,156 +52,6 @@ class ExactModel:
             self.m.add(self.late >= late_floor)
         if late_limit is not None:
             self.m.add(self.late <= late_limit)
-
-    # --- sets that go round ------------------------------------------------------------------------------------
-
-    def find_items(self) -> list[_Item]:
-        """Every use of a scarce set that can be back before another visit's latest start."""
-        if not self.day.washers or not self.day.sterilizers:
-            return []
-        latest_start: dict[str, list[tuple[int, str]]] = {}
-        visits = {v.id: v for v in self.day.visits}
-        for n in self.starts:
-            if n.procedure is None and n.visit:
-                for t in visits[n.visit].needs():
-                    latest_start.setdefault(t, []).append((n.latest - self.ways.to_chair(self.room[n.chair]), n.visit))
-        totals = {t: sum(v.needs().get(t, 0) for v in self.day.visits) for t in latest_start}
-        items = []
-        for row in self.rows:
-            for v in self.day.visits_of(row.chair):
-                at, after = row.cleared[v.id]
-                node = row.nodes[at]
-                for t, count in v.needs().items():
-                    if totals[t] <= self.day.owned()[t]:
-                        continue  # never scarce: none need come back
-                    way = self.ways.shortest(self.room[row.chair], t)
-                    if not any(s >= node.earliest + after + way for s, other in latest_start[t] if other != v.id):
-                        continue
-                    for _ in range(count):
-                        ready = self.m.new_int_var(0, self.day.day_end, "")
-                        cleared, earliest = self.starts[node] + after, node.earliest + after
-                        items.append(_Item(t, v.id, row.chair, cleared, earliest, self.m.new_bool_var(""), ready))
-        return items
-
-    def first_dirty(self) -> int:
-        """Return the first minute at which a set that goes round can be dirty."""
-        return min((i.earliest for i in self.items), default=self.day.day_end)
-
-    def first_packed(self) -> int:
-        """Return the first minute at which such a set can be packed."""
-        r, quickest = self.day.reprocess, min((m.minutes for m in self.day.washers), default=0)
-        start = max(self.first_dirty() + r.load_minutes, min((m.not_before for m in self.day.washers), default=0))
-        return start + quickest + r.unload_minutes + r.pack_minutes
-
-    def groups(self, kind: MachineKind, most: int | None, first: int) -> list[_Group]:
-        """Pool machines that are equal in all that counts; the b-th load of a pool starts no earlier than the one before."""
-        r, end = self.day.reprocess, self.day.day_end
-        places = self.day.places()
-        pools: dict[Machine, list[Machine]] = {}
-        for m in self.ways.machines[kind]:
-            pools.setdefault(m.model_copy(update={"id": ""}), []).append(m)
-        out: list[_Group] = []
-        for like, pool in pools.items():
-            capacity, minutes, not_before = like.capacity, like.minutes, like.not_before
-            taken = r.load_minutes + minutes + r.unload_minutes
-            begin = max(first, not_before - r.load_minutes)
-            rounds = max(0, (end - begin) // taken)
-            riding = [i for i in self.items if self.may_ride(like, kind, i)]
-            count = min(len(riding), rounds * len(pool))
-            if most is not None and most < count:
-                self.capped, count = True, most
-            loads = []
-            for b in range(count):
-                low = begin + (b // len(pool)) * taken
-                used = self.m.new_bool_var("")
-                start = self.m.new_int_var(low, end + b * taken, "")
-                unload = self.m.new_int_var(low + r.load_minutes + minutes, end + (b + 1) * taken, "")
-                self.m.add(unload >= start + r.load_minutes + minutes)
-                # An unused load has no freedom: it stands after the day, each later than the one before.
-                late = end + b * taken
-                self.m.add(start <= end).only_enforce_if(used)
-                self.m.add(start == late).only_enforce_if(used.negated())
-                self.m.add(unload == late + r.load_minutes + minutes).only_enforce_if(used.negated())
-                size = self.m.new_int_var(taken, end + (b + 2) * taken, "")
-                hold = self.m.new_optional_interval_var(start, size, unload + r.unload_minutes, used, "")
-                self.jobs.append(("instruments", start, r.load_minutes, used))
-                self.jobs.append(("instruments", unload, r.unload_minutes, used))
-                loads.append(_Load(start, unload, size, used, [hold], late, taken))
-                self.choose_cycle(loads[-1], like)
-            for a, b2 in pairwise(loads):
-                self.m.add(a.start <= b2.start)
-                self.m.add_implication(b2.used, a.used)
-            for a, b2 in zip(loads, loads[len(pool) :], strict=False):
-                # With n equal machines, load b + n waits until load b's machine could have been freed.
-                self.m.add(b2.start >= a.start + taken)
-            group = _Group(tuple(pool), loads)
-            untested = self.tests_first(group) if like.tests and loads else []
-            at_most(self.m, [i for x in loads for i in x.intervals] + untested, [1] * (len(loads) + len(untested)), len(pool))
-            for x, load in enumerate(loads):
-                inside = []
-                for item in riding:
-                    if kind == "wash" and item.earliest > end - taken:
-                        continue
-                    here = self.m.new_bool_var("")
-                    item.rides[kind].append((len(out), x, here))
-                    inside.append((item.kind, here))
-                self.m.add(sum(places[t] * here for t, here in inside) <= capacity * load.used)
-                self.m.add(sum(here for _, here in inside) >= load.used)
-                self.ride_together(load, like, inside)
-            out.append(group)
-        return out
-
-    def may_ride(self, machine: Machine, kind: MachineKind, item: _Item) -> bool:
-        """Whether a set goes to such a machine at all."""
-        way = self.ways.types[item.kind]
-        return (kind != "bath" or way.bath) and machine.cycle_for([way.rides]) is not None
-
-    def choose_cycle(self, load: _Load, machine: Machine) -> None:
-        """Let a load run one of the machine's cycles, and as long as that one."""
-        if not machine.cycles:
-            return
-        load.cycles = {c.id: self.m.new_bool_var("") for c in machine.cycles}
-        self.m.add_exactly_one(load.cycles.values())
-        for c in machine.cycles:
-            if c.minutes > machine.minutes:
-                # One that isn't used stands as if it ran the quickest.
-                self.m.add(load.unload >= load.start + self.day.reprocess.load_minutes + c.minutes).only_enforce_if(load.cycles[c.id])
-                self.m.add_implication(load.cycles[c.id], load.used)
-
-    def ride_together(self, load: _Load, machine: Machine, inside: list[tuple[str, Any]]) -> None:
-        """Let only what may ride the chosen cycle be inside, and nothing beside what it must be kept apart from."""
-        for t, here in inside:
-            rides = self.ways.types[t].rides
-            if machine.cycles and rides:
-                self.m.add_bool_or([load.cycles[c.id] for c in machine.cycles if c.kind in rides]).only_enforce_if(here)
-        for a, b in self.day.apart:
-            if a == b:
-                self.m.add(sum(here for t, here in inside if t == a) <= 1)
-                continue
-            holds = self.m.new_bool_var("")
-            for t, here in inside:
-                if t == a:
-                    self.m.add_implication(here, holds)
-                elif t == b:
-                    self.m.add_implication(here, holds.negated())
-
-    def tests_first(self, group: _Group) -> list[Any]:
-        """Add the tests of each machine of a pool; returns the stretches in which a machine takes no load yet."""
-        end, untested = self.day.day_end, []
-        for machine in group.machines:
-            done = self.m.new_bool_var("")
-            starts = [self.m.new_int_var(min(end, machine.not_before), end, "") for _ in machine.tests]
-            chain(self.m, starts, [t.minutes for t in machine.tests])
-            for s, t in zip(starts, machine.tests, strict=True):
-                if t.attended_minutes:
-                    self.jobs.append(("instruments", s, t.attended_minutes, done))
-            horizon = end + (len(group.loads) + 2) * group.loads[0].taken
-            ready = self.m.new_int_var(0, horizon, "")
-            self.m.add(ready >= starts[-1] + machine.tests[-1].minutes).only_enforce_if(done)
-            self.m.add(ready == end).only_enforce_if(done.negated())
-            untested.append(self.m.new_interval_var(0, ready, ready, ""))
-            group.tests.append((done, starts))
-        return untested
 
     def outages(self) -> None:
         """Let nothing begin on a chair that would meet a time in which it is out of service."""
@@ -267,66 +62,6 @@ class ExactModel:
                 own = [self.m.new_fixed_size_interval_var(self.starts[n], n.minutes, "") for n in row.nodes]
                 for interval in own:
                     one_at_a_time(self.m, [interval, closed])
-
-    def link(self) -> None:
-        """An item that comes back: cleared -> in one washer load -> packed -> in one sterilizer load -> cooled -> ready."""
-        r, m, end = self.day.reprocess, self.m, self.day.day_end
-        for item in self.items:
-            item.pack = m.new_int_var(min(end, item.earliest), end, "")
-            way = self.ways.types[item.kind]
-            self.jobs.append(("instruments", item.pack, way.pack, item.back))
-            for kind in self.kinds(item.kind):
-                m.add(sum(h for _, _, h in item.rides[kind]) == item.back)
-            m.add(item.ready == end).only_enforce_if(item.back.negated())
-            first, room = self.kinds(item.kind)[0], self.room[item.chair]
-            for g, b, here in item.rides[first]:
-                there = self.pools[first][g].machines[0].room
-                m.add(self.pools[first][g].loads[b].start >= item.cleared + self.ways.lag(room, there)).only_enforce_if(here)
-            if way.bath:
-                self.from_bath(item)
-            for g, b, here in item.rides["wash"]:
-                load, there = self.pools["wash"][g].loads[b], self.pools["wash"][g].machines[0].room
-                out = r.unload_minutes + way.dry + self.ways.lag(there, self.ways.store)
-                m.add(item.pack >= load.unload + out).only_enforce_if(here)
-            for g, b, here in item.rides["sterilize"]:
-                load, there = self.pools["sterilize"][g].loads[b], self.pools["sterilize"][g].machines[0].room
-                on_the_way = self.ways.lag(self.ways.store, there)
-                m.add(load.start >= item.pack + way.pack + on_the_way).only_enforce_if(here)
-                m.add(item.ready >= load.unload + r.unload_minutes + r.cool_minutes + on_the_way).only_enforce_if(here)
-        for t in {i.kind for i in self.items}:
-            own = [i for i in self.items if i.kind == t]
-            total = sum(v.needs().get(t, 0) for v in self.day.visits)
-            # A fresh unit serves wherever a returned one would, so exactly the missing number must come back.
-            m.add(sum(i.back for i in own) == total - self.day.owned()[t])
-            self.in_order(own)
-
-    def kinds(self, type_id: str) -> tuple[MachineKind, ...]:
-        """Return through which kinds of machine a type goes, in order."""
-        return ("bath", "wash", "sterilize") if self.ways.types[type_id].bath else ("wash", "sterilize")
-
-    def from_bath(self, item: _Item) -> None:
-        """Out of the bath, then into the washer."""
-        for g, b, here in item.rides["bath"]:
-            bath, room = self.pools["bath"][g].loads[b], self.pools["bath"][g].machines[0].room
-            for h, c, there in item.rides["wash"]:
-                wash = self.pools["wash"][h]
-                on = self.day.reprocess.unload_minutes + self.ways.lag(room, wash.machines[0].room)
-                self.m.add(wash.loads[c].start >= bath.unload + on).only_enforce_if([here, there])
-
-    def in_order(self, own: list[_Item]) -> None:
-        """Within a type, on one chair, the earlier cleared set comes back first: any plan can be swapped into this order."""
-        for a, b in pairwise(own):
-            if a.chair != b.chair:
-                continue
-            self.m.add_implication(b.back, a.back)
-            for kind, groups in self.pools.items():
-                first, second = a.rides[kind], b.rides[kind]
-                if len(groups) == 1 and first and second:
-                    # By each load, at least as much of the earlier set has ridden as of the later one.
-                    ridden_first, ridden_second = {x: h for _, x, h in first}, {x: h for _, x, h in second}
-                    for x in ridden_second:
-                        earlier = sum(h for y, h in ridden_first.items() if y <= x)
-                        self.m.add(earlier >= sum(h for y, h in ridden_second.items() if y <= x))
 
     def sets(self) -> None:
         """Never more units of a type away than owned, each from its visit's start until it is usable again."""
@@ -379,76 +114,6 @@ class ExactModel:
             self.m.add_no_overlap(jobs)
 
     # --- solving -------------------------------------------------------------------------------------------------
-
-    def hint(self, plan: Plan) -> None:
-        """Give the solver a known plan to begin with."""
-        self.m.clear_hints()  # type: ignore[no-untyped-call]
-        for row in self.rows:
-            for n, s in zip(row.nodes, starts_of(plan, row), strict=True):
-                self.m.add_hint(self.starts[n], s)
-        self.hint_loads(plan)
-
-    def hint_loads(self, plan: Plan) -> None:
-        """Hint the loads, and within each type the sets inside in the order that the model keeps."""
-        cleared: dict[str, int] = {}
-        for row in self.rows:
-            starts = starts_of(plan, row)
-            cleared |= {v: starts[at] + after for v, (at, after) in row.cleared.items()}
-        kind_of = {m.id: kind for kind, machines in self.ways.machines.items() for m in machines}
-        place: dict[tuple[MachineKind, int], int] = {}
-        rides: dict[tuple[MachineKind, str], list[_Ride]] = {}  # by kind of machine and type, in order
-        for b in sorted(plan.batches, key=lambda b: b.load_start):
-            kind = kind_of[b.machine]
-            groups = self.pools[kind]
-            g = next(i for i, x in enumerate(groups) if any(m.id == b.machine for m in x.machines))
-            at = place[kind, g] = place.get((kind, g), -1) + 1
-            if at >= len(groups[g].loads):
-                return
-            load = groups[g].loads[at]
-            out = b.unload_start if b.unload_start is not None else b.start
-            self.m.add_hint(load.start, b.load_start)
-            self.m.add_hint(load.unload, out)
-            self.m.add_hint(load.size, out + self.day.reprocess.unload_minutes - b.load_start)
-            self.m.add_hint(load.used, 1)
-            for cycle, chosen in load.cycles.items():
-                self.m.add_hint(chosen, cycle == b.cycle)
-            for u in b.units:
-                rides.setdefault((kind, u.rpartition("#")[0]), []).append((out, g, at))
-        for kind, groups in self.pools.items():
-            for g, group in enumerate(groups):
-                for load in group.loads[place.get((kind, g), -1) + 1 :]:
-                    self.m.add_hint(load.used, 0)
-                    self.m.add_hint(load.start, load.unused_at)
-                    self.m.add_hint(load.unload, load.unused_at + load.taken - self.day.reprocess.unload_minutes)
-                    self.m.add_hint(load.size, load.taken)
-        packs: dict[str, list[int]] = {}
-        for k in sorted(plan.packs, key=lambda k: k.start):
-            packs.setdefault(k.unit.rpartition("#")[0], []).append(k.start)
-        for t in {i.kind for i in self.items}:
-            own = sorted((i for i in self.items if i.kind == t), key=lambda i: cleared[i.visit])
-            self.hint_items(own, {kind: rides.get((kind, t), []) for kind in self.kinds(t)}, packs.get(t, []))
-        self.hint_sizes(plan)
-
-    def hint_items(self, own: list[_Item], known: dict[MachineKind, list[_Ride]], packs: list[int]) -> None:
-        """Hint which sets of a type come back, and by which loads."""
-        for k, item in enumerate(own):
-            back = k < min(len(packs), *(len(rides) for rides in known.values()))
-            self.m.add_hint(item.back, back)
-            self.m.add_hint(item.pack, packs[k] if back else min(self.day.day_end, item.earliest))
-            r = self.day.reprocess
-            ready = known["sterilize"][k][0] + r.unload_minutes + r.cool_minutes if back else self.day.day_end
-            self.ready_hints[id(item)] = min(ready, self.day.day_end)
-            self.m.add_hint(item.ready, self.ready_hints[id(item)])
-            for kind, rides in known.items():
-                for g, b, here in item.rides[kind]:
-                    self.m.add_hint(here, back and (g, b) == rides[k][1:])
-
-    def hint_sizes(self, plan: Plan) -> None:
-        """Hint how long each set is away; a hint that is whole is taken at once."""
-        start = {v.id: v.start for v in plan.visits}
-        for size, visit, item in self.away_sizes:
-            until = self.day.day_end + 1 if item is None else self.ready_hints[id(item)]
-            self.m.add_hint(size, until - start[visit] + self.way_out[visit])
 
     def solve(self, search: Search, told: Callable[[int, int], None] | None = None) -> Exact:
         """Minimise weighted minutes late.
