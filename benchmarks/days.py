@@ -60,7 +60,7 @@ def _person(k: int) -> Person:
 
 
 def _chair(name: str) -> Chair:
-    def step(what: str, minutes: int, attended: bool = True) -> Step:  # noqa: FBT001, FBT002 - a small table reads best so
+    def step(what: str, minutes: int, attended: bool = True) -> Step:
         return Step(name=what, minutes=minutes, attended=attended)
 
     return Chair(

@@ -76,6 +76,7 @@ def solve(
     told: Callable[[Progress], None] | None = None,
     stop: Callable[[], bool] | None = None,
     clock: Callable[[], float] = time.perf_counter,
+    kept: Callable[[Plan, Progress], None] | None = None,
 ) -> Solved:
     """Return the best plan found within the limit.
 
@@ -97,6 +98,8 @@ def solve(
         Asked many times a second; once it is true, the best plan so far is the answer.
     clock
         By which seconds are counted; a processor's clock makes figures of a busy machine comparable.
+    kept
+        Called instead of `told` where a better plan comes with it: of the visits that can be served.
 
     Returns
     -------
@@ -121,7 +124,7 @@ def solve(
         return n < FIRST_MOVES or spent() < MOVES_SHARE * limit_s
 
     def as_placed(placed: Instance, left_s: float) -> Solved:
-        return _as_placed(placed, Searching(placed, left_s, seed, workers, deterministic, told, stop, clock))
+        return _as_placed(placed, Searching(placed, left_s, seed, workers, deterministic, told, stop, clock, kept))
 
     if day.done is not None:
         day = day.moved(day.done)

@@ -43,6 +43,7 @@ class Searching:
     told: Callable[[Progress], None] | None
     stop: Callable[[], bool] | None = None
     clock: Callable[[], float] = time.perf_counter
+    kept: Callable[[Plan, Progress], None] | None = None
     began: float = field(init=False)
     progress: list[Progress] = field(default_factory=list)
     best: Plan | None = None
@@ -81,11 +82,13 @@ class Searching:
         until = self.seconds() + limit  # the solver itself knows only the wall's clock
         return Search(BUSIEST * limit, self.seed, self.workers, None, lambda: self.stopped() or self.seconds() >= until)
 
-    def note(self, by: str, left_out: int, late: int) -> None:
+    def note(self, by: str, left_out: int, late: int, plan: Plan | None = None) -> None:
         """Write down how far the search has come."""
         step = Progress(round(self.seconds(), 3), by, left_out, late, self.bound)
         self.progress.append(step)
-        if self.told:
+        if plan is not None and self.kept:
+            self.kept(plan, step)
+        elif self.told:
             self.told(step)
 
     def better(self, found: Figures) -> None:
@@ -101,7 +104,7 @@ class Searching:
         found = figures(self.day, plan)
         if self.best_figures is None or found.rank < self.best_figures.rank:
             self.best, self.best_figures, self.by = plan, found, by
-            self.note(by, found.weight_left_out, found.weighted_minutes_late)
+            self.note(by, found.weight_left_out, found.weighted_minutes_late, plan)
 
 
 def list_scheduler(s: Searching, *, share: float, first: Manner | None) -> Manner:
