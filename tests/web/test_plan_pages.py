@@ -319,3 +319,17 @@ def test_what_to_buy_is_tried_and_can_be_stopped(client, settled):
     settled(lambda: client.get(f"{DAY}/stands-up/progress").json()["version"] == "buy", 90)
     assert "stopped" in client.get(f"{DAY}/stands-up").text
     assert client.post(f"{DAY}/stands-up/buy/start").status_code == 303  # again after a stop
+
+
+def test_a_page_opened_while_the_day_is_planned_waits_for_it(hands, desk, settled):
+    hands.plans[real_day.DAY] = real_day.plan(6)
+    hands.may_plan.clear()
+    client = TestClient(create_app(desk, real_day.DAY), base_url="http://127.0.0.1")
+    for page in ("sets", "otherwise", "what-if", "stands-up"):
+        answer = client.get(f"{DAY}/{page}")
+        assert answer.status_code == 503
+        assert "The day is being planned" in answer.text
+        assert f'data-address="{DAY}/progress"' in answer.text
+    hands.may_plan.set()
+    settled(lambda: desk.day(real_day.DAY).plan is not None)
+    assert client.get(f"{DAY}/sets").status_code == 200

@@ -24,7 +24,7 @@ from fettlebook.web.entries_pages import entries_routes
 from fettlebook.web.guard import Guard
 from fettlebook.web.measuring import measuring_routes
 from fettlebook.web.otherwise_routes import otherwise_routes
-from fettlebook.web.pages import HERE, Pages, a_chair, a_day, a_lane, saved
+from fettlebook.web.pages import HERE, Pages, StillPlanningError, a_chair, a_day, a_lane, saved
 from fettlebook.web.plan_routes import plan_routes
 from fettlebook.web.record import Record
 from fettlebook.web.sheet import day_sheet
@@ -76,6 +76,10 @@ def create_app(
     @app.exception_handler(Mendable)
     def _mendable(_: Request, error: Mendable) -> HTMLResponse:
         return pages.mend(error.findings)
+
+    @app.exception_handler(StillPlanningError)
+    def _planning(_: Request, error: StillPlanningError) -> HTMLResponse:
+        return pages.waiting(error.day)
 
     @app.exception_handler(HTTPException)
     def _http(_: Request, error: HTTPException) -> PlainTextResponse:

@@ -78,7 +78,7 @@ def entry_of(day: date, first: DayPlan, course: Course | None) -> DayReplanned:
     return DayReplanned(
         day=day.isoformat(),
         of_digest=of_digest(first),
-        line=course.line[:LINE_MOST],
+        line=course.line[:LINE_MOST] or "nothing has happened yet",
         happened=tuple(Happened(what=said.what[:LINE_MOST], minute=said.at) for said in course.told),
         assumed=tuple(note[:LINE_MOST] for note in course.notes) or None,
         instance=_short(to_json(named_day(course.day, refs, ids))),

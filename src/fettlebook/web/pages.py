@@ -29,6 +29,14 @@ HERE: Final = Path(__file__).parent
 LANES: Final[dict[str, board.By]] = {"chair": "chair", "person": "person", "machine": "machine"}
 
 
+class StillPlanningError(Exception):
+    """A page was asked for that needs the day's plan, which is still being made."""
+
+    def __init__(self, day: date) -> None:
+        super().__init__(str(day))
+        self.day = day
+
+
 class Pages:
     """Renders templates with what every page needs."""
 
@@ -100,10 +108,18 @@ class Pages:
 
     def basis(self, day: date) -> Basis:
         """Return what the day's timetable was made from, or raise for a page that says why there is none."""
+        state = self._desk.day(day)
+        if state.plan is None and not state.trouble:
+            raise StillPlanningError(day)
         plan = self.plan(day)
         if plan.basis is None:
             raise Mendable("it is not known what this timetable was made from", where=str(day), mend="Plan the day again.")
         return plan.basis
+
+    def waiting(self, day: date) -> HTMLResponse:
+        """Return the page that waits for a day's plan, and then opens what was asked for."""
+        state = self._desk.day(day)
+        return self.show("waiting.html", 503, state=state, **self.of_day(day, "", ""))
 
     def minute_now(self, day: date) -> int | None:
         """Return the present minute of a day that is today; None on any other day."""
