@@ -103,16 +103,18 @@ def _owing(practice: Practice, rulebook: Rulebook, times: tuple[RunningTime, ...
     from fettlebook.book.kinds import to_ms  # noqa: PLC0415
     from fettlebook.book.stores import open_book  # noqa: PLC0415
     from fettlebook.errors import Mendable  # noqa: PLC0415
+    from fettlebook.exchange.kept_state import state_of  # noqa: PLC0415
     from fettlebook.plan.owed import Owing  # noqa: PLC0415
+    from fettlebook.standing.basis import Basis  # noqa: PLC0415
     from fettlebook.standing.due import due_duties  # noqa: PLC0415
-    from fettlebook.standing.standings import fold  # noqa: PLC0415
+    from fettlebook.standing.standings import Standings  # noqa: PLC0415
 
     path = _path(data)
     if not path.exists():
         raise Mendable("there is no such book", where=data, mend="Name the practice's book, or leave --book out.")
     morning = to_ms(datetime.combine(day, time(0), ZoneInfo(practice.practice.time_zone)))
     with open_book(path, practice.practice.id, write=False) as store:
-        standings = fold(store.read(), practice, rulebook, times, original=store.get)
+        standings = Standings(state_of(store), Basis.of(practice, rulebook, times))
         return Owing(due_duties(standings.as_of(morning, standings.state.received)), rulebook)
 
 

@@ -14,11 +14,13 @@ import click
 from fettlebook.book.kinds import PracticeFileVersion, to_ms
 from fettlebook.book.stores import Store, open_book
 from fettlebook.errors import Mendable
+from fettlebook.exchange.kept_state import state_of
 from fettlebook.practice.load import load_practice
 from fettlebook.practice.model import Practice
 from fettlebook.rules.load import load_rulebook
 from fettlebook.standing.asking import read_moment
-from fettlebook.standing.standings import Standings, View, fold
+from fettlebook.standing.basis import Basis
+from fettlebook.standing.standings import Standings, View
 from fettlebook.times.running import running_times
 
 
@@ -82,7 +84,7 @@ def read_standings(practice_file: str, data: str | None, at: str | None, known_a
         )
     with open_book(book, practice.practice.id, write=False) as store:
         _say_where_it_differs(store, path)
-        standings = fold(store.read(), practice, rulebook, running_times(practice, rulebook), original=store.get)
+        standings = Standings(state_of(store), Basis.of(practice, rulebook, running_times(practice, rulebook)))
         yield Asked(practice, standings, moment, known)
 
 
