@@ -9,7 +9,8 @@ from fettlebook.practice.lines import KeyPath, line_of
 # One entry of a list of tables, as it is called in a message.
 SINGULAR: Mapping[str, str] = {
     "opening": "opening", "holidays": "holiday", "rooms": "room", "chairs": "chair", "segments": "segment",
-    "stirred": "stirred volume", "second_feeds": "second feed", "outlets": "outlet", "suction": "suction line", "machines": "machine", "cycles": "cycle",
+    "stirred": "stirred volume", "second_feeds": "second feed",
+    "outlets": "outlet", "suction": "suction line", "machines": "machine", "cycles": "cycle",
     "tests": "test", "sets": "set type", "people": "person", "shifts": "shift", "products": "product", "uses": "label use",
     "visit_kinds": "visit kind", "rules": "rule", "own_rules": "own rule", "measured": "measured step",
 }  # fmt: skip
