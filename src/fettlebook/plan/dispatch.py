@@ -35,6 +35,7 @@ class Run(InstrumentRoom):
         self.clock = [day.day_start]
         self.clock += [a for w in self.windows.values() for a, _ in w] + [v.booked for v in day.visits]
         self.clock += [m.not_before - (0 if m.tests else self.r.load_minutes) for m in day.washers + day.sterilizers + day.baths]
+        self.out_lag = {c.id: self.ways.to_chair(c.room) for c in day.chairs}  # minutes from the store
         self.taken = {c.id: list(c.out) for c in day.chairs}  # when nothing can happen on a chair
         if day.now is not None:
             take_over(self, day.now)
@@ -106,7 +107,7 @@ class Run(InstrumentRoom):
 
     def are_there(self, state: ChairState, need: dict[str, int], t: int) -> bool:
         """Whether enough clean sets have had the time to come to a chair by `t`; looks again when the next has."""
-        lag = self.ways.to_chair(state.chair.room)
+        lag = self.out_lag[state.chair.id]
         if not lag:
             return True
         there = True
@@ -120,7 +121,7 @@ class Run(InstrumentRoom):
     def take(self, state: ChairState, type_id: str, count: int, t: int) -> list[str]:
         """Take clean sets to a chair: of those that can be there by `t`, the ones with the lowest numbers."""
         clean = self.stock[type_id].clean
-        lag = self.ways.to_chair(state.chair.room)
+        lag = self.out_lag[state.chair.id]
         if not lag:
             return [f"{type_id}#{heapq.heappop(clean)}" for _ in range(count)]
         there = [u for u in sorted(clean) if self.in_store.get(f"{type_id}#{u}", -lag) + lag <= t][:count]
@@ -131,6 +132,8 @@ class Run(InstrumentRoom):
 
     def is_free(self, state: ChairState, t: int, minutes: int) -> bool:
         """Whether nothing stands against using a chair for so long from `t`; looks again when that is over."""
+        if not self.taken[state.chair.id]:
+            return True
         clear = self.clear_from(state, t, minutes)
         if clear > t:
             self.wake(clear)
@@ -168,7 +171,7 @@ class Run(InstrumentRoom):
         if state.index == 0 and state.after is not None:
             used = next(v for v in reversed(self.visits) if v.id == state.after)
             for u in used.units:
-                on_the_way = self.ways.to_first_stage(state.chair.room, u.rpartition("#")[0])
+                on_the_way = self.ways.to_first_stage(state.chair.room, u.rpartition("#")[0]) if self.ways.between else 0
                 self.arrive(state.ready + on_the_way, "dirty", u)
         state.index += 1
 
@@ -206,7 +209,7 @@ class Run(InstrumentRoom):
             if state.procedure is not None and state.ready <= t:
                 tie += 1
                 step = state.steps()[state.index]
-                if not self.is_free(state, t, step.minutes):
+                if self.taken[state.chair.id] and not self.is_free(state, t, step.minutes):
                     continue
                 rest = sum(s.minutes for s in state.steps()[state.index :])
                 due: float = min(self.last_hand, state.closed_by) + self.manner.closing

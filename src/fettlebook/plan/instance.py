@@ -164,6 +164,8 @@ class Machine(_Part):
 
     def cycle_minutes(self, cycle: str | None) -> int:
         """Return the minutes of a cycle."""
+        if cycle is None:
+            return self.minutes
         return next((c.minutes for c in self.cycles if c.id == cycle), self.minutes)
 
 

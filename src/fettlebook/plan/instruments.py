@@ -24,6 +24,7 @@ class InstrumentRoom:
 
     def __init__(self, day: Instance, manner: Manner) -> None:
         self.day, self.manner, self.r, self.ways = day, manner, day.reprocess, SetWays(day)
+        self.places = day.places()
         self.visits: list[PlannedVisit] = []
         self.packs: list[Pack] = []
         self.batches: list[Batch] = []
@@ -33,6 +34,7 @@ class InstrumentRoom:
         self.type_shift = dict(manner.types)
         self.machines = [MachineState(m, kind) for kind, machines in self.ways.machines.items() for m in machines]
         self.stock = {t.id: Stock(clean=list(range(1, t.owned + 1))) for t in day.set_types}
+        self.lines = {k: [(t, s) for t in self.stock if (s := self.stage_before(k, t)) is not None] for k in self.ways.machines}
         self.in_store: dict[str, int] = {}  # unit that was sterilized today -> when it came to the store
         self.arrivals: list[tuple[int, str, str]] = []  # (minute, stage, unit)
         for v in sorted(day.visits, key=lambda v: v.booked):
@@ -177,15 +179,14 @@ class InstrumentRoom:
 
     def queue(self, type_id: str, stage: _Waits) -> deque[str]:
         """Return the units of a type that wait at a stage."""
-        stock = self.stock[type_id]
-        return {"packed": stock.packed, "washed": stock.washed, "bathed": stock.bathed, "dirty": stock.dirty}[stage]
+        queue: deque[str] = getattr(self.stock[type_id], stage)
+        return queue
 
     def waiting_for(self, kind: MachineKind) -> list[tuple[float, str]]:
         """Return the units that wait for a kind of machine and are needed today, the most urgent first."""
         items: list[tuple[float, str]] = []
-        for type_id in self.stock:
-            stage = self.stage_before(kind, type_id)
-            if stage is None or not (units := self.queue(type_id, stage)):
+        for type_id, stage in self.lines[kind]:
+            if not (units := self.queue(type_id, stage)):
                 continue
             rank = self.ahead(type_id, stage)
             for i, unit in enumerate(units):
@@ -200,22 +201,24 @@ class InstrumentRoom:
         fits: list[str] = []
         latest, room = float(NEVER), state.machine.capacity
         inside: set[str] = set()
+        machine, ways, from_here = state.machine, self.ways, self.ways.from_machine[state.kind]
+        anything = ways.any_together and not machine.cycles
         for due, unit in waiting:
             type_id = unit.rpartition("#")[0]
-            way = self.ways.types[type_id]
-            if way.places <= room and self.ways.fits(state.machine, inside, type_id):
+            size = self.places[type_id]
+            if size <= room and (anything or ways.fits(machine, inside, type_id)):
                 fits.append(unit)
-                room -= way.places
+                room -= size
                 inside.add(type_id)
-                left = {"bath": way.from_dirty, "wash": way.from_bathed, "sterilize": way.from_packed}[state.kind]
-                latest = min(latest, due - left)
+                begin = due - from_here[type_id]
+                latest = min(begin, latest)
         return tuple(fits), latest
 
     def is_time(self, state: MachineState, units: tuple[str, ...], latest: float, t: int) -> bool:
         """Whether a load should start at `t`: full enough, or its most urgent set can wait no longer."""
         share = self.manner.sterilize_share if state.kind == "sterilize" else self.manner.wash_share
         if (
-            sum(self.ways.types[u.rpartition("#")[0]].places for u in units) >= max(1.0, share * state.machine.capacity)
+            sum(self.places[u.rpartition("#")[0]] for u in units) >= max(1.0, share * state.machine.capacity)
             or latest - self.manner.lead <= t
         ):
             return True

@@ -36,6 +36,7 @@ class SetWays:
     def __init__(self, day: Instance) -> None:
         self.between = day.ways()
         self.store = day.store
+        self.any_together = not day.apart
         self.machines: dict[MachineKind, tuple[Machine, ...]] = {"bath": day.baths, "wash": day.washers, "sterilize": day.sterilizers}
         r, pack = day.reprocess, day.pack_minutes()
         hands = r.load_minutes + r.unload_minutes
@@ -50,6 +51,13 @@ class SetWays:
             self.types[t.id] = TypeWay(
                 t.places, t.bath, pack[t.id], t.dry_minutes, t.rides, apart, packed, washed, bathed, min(dirty, NO_WAY_MIN)
             )
+
+        # Minutes until usable again at best, counted from when a type waits for a kind of machine.
+        self.from_machine: dict[MachineKind, dict[str, int]] = {
+            "bath": {t: w.from_dirty for t, w in self.types.items()},
+            "wash": {t: w.from_bathed for t, w in self.types.items()},
+            "sterilize": {t: w.from_packed for t, w in self.types.items()},
+        }
 
     def quickest(self, kind: MachineKind, rides: tuple[str, ...]) -> int:
         """Return the fewest minutes of a cycle that a type may ride."""
@@ -90,9 +98,10 @@ class SetWays:
 
     def fits(self, machine: Machine, inside: Iterable[str], type_id: str) -> bool:
         """Whether one more set of a type may ride a machine with what is inside already; places aside."""
+        if self.any_together and not machine.cycles:
+            return True
         inside = set(inside)
-        way = self.types[type_id]
-        if inside & way.apart:
+        if inside & self.types[type_id].apart:
             return False
         return machine.cycle_for(self.types[t].rides for t in inside | {type_id}) is not None
 
