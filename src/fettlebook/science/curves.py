@@ -10,7 +10,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from fettlebook.science.chains import Delay, coherent, curve
+from fettlebook.science.chains import CURVE_CELLS, Delay, coherent, curve
 from fettlebook.science.needs import worst_tau_d
 from fettlebook.science.paths import delays_of, path_of
 from fettlebook.science.tree import LineOutlet, Tree, read_tree
@@ -80,7 +80,7 @@ def _curve(tree: Tree, outlet: LineOutlet, time_s: Real) -> OutletCurve:
 
 def _left(delays: tuple[Delay, ...], time_s: Real) -> tuple[Real, Real]:
     """Return the larger share of both joint readings, at the outlet and held by the path."""
-    looks = [curve(series, float(time_s[-1])) for series in {delays, coherent(delays)}]
+    looks = [curve(series, float(time_s[-1]), max(CURVE_CELLS, 2 * time_s.size)) for series in {delays, coherent(delays)}]
     at_outlet = np.maximum.reduce([look.residual_at(time_s) for look in looks])
     starts = np.linspace(0.0, float(time_s[-1]), looks[0].held.size)
     inside = np.maximum.reduce([np.interp(time_s, starts, look.held) for look in looks])

@@ -154,9 +154,9 @@ def _old_water(series: Series, joined: Series, share: float, cells: int, longest
     worst, alone = worst_tau_d(share), 0.5 / math.sqrt(share)
     tubes = ~series.with_vessels()
     # Up to the worst tau_D the solute is the slowest.
-    for some, changes, what in ((tubes, alone, _CELLS), (tubes & (whole > worst), slowest_changes(share, worst), _BETWEEN)):
+    for here, changes, what in ((tubes, alone, _CELLS), (tubes & (whole > worst), slowest_changes(share, worst), _BETWEEN)):
         slow_s = changes * joined.residence_s[joined.on_way[:, 0]]
-        rows = np.flatnonzero(some & (slow_s > longest_s))
+        rows = np.flatnonzero(here & (slow_s > longest_s))
         yield rows, slow_s[rows], _COHERENT, what
     stirred = np.flatnonzero(~tubes & (whole > 0.0))
     # A stirred volume shifts the worst one; three tries are within 1 % of a fine search on random chairs.

@@ -22,7 +22,7 @@ from fettlebook.times.second_feeds import as_filled
 from fettlebook.times.words import share
 
 What = Literal["flush", "between", "fill", "rinse"]
-POINTS: Final = 160
+POINTS: Final = 480  # one to every one and a half units of the picture's width, so that the tail is smooth
 _MOMENTS: Final[dict[What, tuple[Computed, bool]]] = {
     "flush": (Computed.FLUSH, False),
     "between": (Computed.FLUSH, True),
