@@ -6,8 +6,8 @@ is the peer for speed because a water engineer would take it for such a tree, an
 
 import contextlib
 import json
+import math
 import os
-import platform
 import random
 import sys
 import tempfile
@@ -18,24 +18,30 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import scipy
 import wntr
 
 from fettlebook.science.circuits import outlet_seconds
+from fettlebook.science.needs import BEST, Left, Steps, exact_needs
+from fettlebook.science.tree import read_tree
 from fettlebook.science.uncertainty import sure_seconds, sure_seconds_of_all
 from fettlebook.science.washout import residual_fraction, volume_changes
+from fettlebook.science.ways import ways_of
+from machine import machine
 
 CHECKS = Path(__file__).parents[1] / "tests" / "science" / "line_checks.json"
 LONGER = 100  # EPANET's quality step is whole seconds: longer lines, times divided again
 
 
-def chair(seed: int, outlets: int = 5) -> dict[str, Any]:
-    """Return an invented chair: feed, block, and a hose for each outlet, all of random size."""
+def chair(seed: int, outlets: int = 5, filter_ml: float = 0.0) -> dict[str, Any]:
+    """Return an invented chair: feed, perhaps a filter, block, and a hose for each outlet, all of random size."""
     draw = random.Random(seed)
     parts: list[dict[str, Any]] = [
         {"id": "feed", "from": None, "kind": "tube", "length_m": draw.uniform(0.5, 2), "bore_mm": draw.uniform(3, 5)},
         {"id": "block", "from": "feed", "kind": "tube", "length_m": draw.uniform(0.2, 0.5), "bore_mm": draw.uniform(2.5, 3.5)},
     ]
+    if filter_ml:
+        parts.insert(1, {"id": "filter", "from": "feed", "kind": "stirred", "volume_ml": filter_ml})
+        parts[2]["from"] = "filter"
     for i in range(outlets):
         hose = {"id": f"hose{i}", "from": "block", "kind": "tube"}
         parts.append({**hose, "length_m": draw.uniform(1.2, 2.6), "bore_mm": draw.uniform(1.3, 2.2)})
@@ -87,14 +93,15 @@ def quiet() -> Iterator[None]:
         os.close(nowhere)
 
 
-def best_of(times: int, call: Callable[[], object]) -> float:
-    """Return the shortest of several runs [s]: on a shared machine the least disturbed one."""
-    seen = []
-    for _ in range(times):
-        start = time.perf_counter()
-        call()
-        seen.append(time.perf_counter() - start)
-    return min(seen)
+def best_of(rounds: int, **calls: Callable[[], object]) -> dict[str, float]:
+    """Return each call's shortest processor time [s] over rounds in which all take turns: other work on the machine slows all alike."""
+    seen: dict[str, float] = {}
+    for _ in range(rounds):
+        for name, call in calls.items():
+            start = time.process_time()
+            call()
+            seen[name] = min(seen.get(name, math.inf), time.process_time() - start)
+    return seen
 
 
 def accuracy() -> None:
@@ -114,50 +121,56 @@ def accuracy() -> None:
     print(f"shown times of {len(checks['circuits'])} solved circuits: {below:+.1e} to {above:+.1%} (solved for mixed joints)")
 
 
-def _processor() -> str:
-    cpuinfo = Path("/proc/cpuinfo")
-    lines = cpuinfo.read_text().splitlines() if cpuinfo.exists() else []
-    return next((line.split(":")[1].strip() for line in lines if line.startswith("model name")), platform.machine())
+def batch_accuracy(name: str, chairs: Sequence[Mapping[str, Any]]) -> None:
+    """Print how far the batch is from chairs taken one by one, and its best estimates from lattices of ten times the steps."""
+    batch, alone = sure_seconds_of_all(chairs), [sure_seconds(c) for c in chairs]
+    pairs = [pair for rows in zip(batch, alone, strict=True) for pair in zip(*rows, strict=True)]
+    apart = max(abs(getattr(one, time) / getattr(other, time) - 1) for one, other in pairs for time in ("flush_s", "fill_s", "rinse_s"))
+    series = ways_of([read_tree(c) for c in chairs]).series()
+    left = Left(0.05, 0.05, 1 / 3000)
+    off = exact_needs(series, left).seconds / exact_needs(series, left, steps=Steps(10 * BEST.tubes, 10 * BEST.stirred)).seconds - 1
+    print(f"{name}: at once against one by one {apart:.0e}, best estimate against ten times the steps {off.min():+.1e} to {off.max():+.1e}")
 
 
 def main() -> int:
     """Measure and print."""
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 40
     warnings.simplefilter("ignore")
-    load = os.getloadavg()[0] if hasattr(os, "getloadavg") else float("nan")
-    print(f"{_processor()}, {os.cpu_count()} cores, load {load:.1f}, {platform.system()}, Python {platform.python_version()},")
-    print(f"numpy {np.__version__}, scipy {scipy.__version__}, wntr {wntr.__version__} (EPANET 2.2)")
+    print(machine("numpy", "scipy", "wntr"), "(EPANET 2.2); processor time, shortest of the rounds")
     accuracy()
-    sure_seconds(chair(-1))  # the table and the curves over tau_D for these shares are read once per process
     chairs = [chair(seed) for seed in range(count)]
-    ours = best_of(1, lambda: [outlet_seconds(c, method="exact") for c in chairs]) / count
-    single = best_of(1, lambda: [sure_seconds(c) for c in chairs]) / count
-    sure = best_of(3, lambda: sure_seconds_of_all(chairs)) / count
-    with tempfile.TemporaryDirectory() as folder:
+    filtered = [chair(seed, filter_ml=15.0) for seed in range(count)]
+    batch_accuracy("tubes alone", chairs)
+    batch_accuracy("with a filter", filtered)
+    with tempfile.TemporaryDirectory() as folder, quiet():
         nets = [network(c) for c in chairs[:8]]
-        with quiet():
-            whole = best_of(2, lambda: [wntr.sim.EpanetSimulator(net).run_sim(file_prefix=f"{folder}/run") for net in nets]) / len(nets)
-        paths = []
-        for i, net in enumerate(nets):
-            paths.append(f"{folder}/chair{i}.inp")
-            wntr.network.write_inpfile(net, paths[-1])
-        with quiet():
-            alone = best_of(3, lambda: toolkit(paths, folder)) / len(paths)
+        paths = [f"{folder}/chair{i}.inp" for i in range(len(nets))]
+        for net, path in zip(nets, paths, strict=True):
+            wntr.network.write_inpfile(net, path)
+        took = best_of(
+            9,
+            toolkit=lambda: toolkit(paths, folder),
+            whole=lambda: [wntr.sim.EpanetSimulator(net).run_sim(file_prefix=f"{folder}/run") for net in nets[:2]],
+            single=lambda: [sure_seconds(c) for c in chairs[:8]],
+            sure=lambda: sure_seconds_of_all(chairs),
+            filtered=lambda: sure_seconds_of_all(filtered),
+        )
+    per = {"toolkit": len(nets), "whole": 2, "single": 8, "sure": count, "filtered": count}
+    ms = {name: 1e3 * seconds / per[name] for name, seconds in took.items()}
+    print(f"one chair of 5 outlets, flush, fill and rinse with the 95 % answer: {ms['single']:.2f} ms")
+    print(f"all {count} chairs at once: {ms['sure']:.3f} ms a chair; with a filter in each, {ms['filtered']:.2f} ms")
+    print(f"EPANET, plug flow only: toolkit call alone {ms['toolkit']:.2f} ms, wntr's whole run {ms['whole']:.2f} ms")
     print(
-        f"one chair, 5 outlets, flush + fill + rinse, both joint readings: {ours * 1e3:.2f} ms; with the 95 % answer {single * 1e3:.2f} ms"
+        f"toolkit call over all chairs at once with the 95 % answer: {ms['toolkit'] / ms['sure']:.1f} x (goal 5, stretch 20); "
+        f"with a filter {ms['toolkit'] / ms['filtered']:.1f} x; over one chair alone {ms['toolkit'] / ms['single']:.1f} x"
     )
-    print(f"all {count} chairs at once with the 95 % answer: {sure * 1e3:.2f} ms a chair")
-    print(f"EPANET: wntr's whole run {whole * 1e3:.2f} ms, toolkit call alone {alone * 1e3:.2f} ms")
-    print(f"ratio to the whole run {ours / whole:.3f} (goal 1.0, stretch 0.2); whole run over 95 % answer {whole / sure:.1f} x")
-    print(
-        f"toolkit call over times {alone / ours:.1f} x, over all chairs at once with 95 % answer {alone / sure:.1f} x (goal 5, stretch 20)"
-    )
+    print(f"whole run over all chairs at once: {ms['whole'] / ms['sure']:.0f} x")
     theta, tau = np.random.default_rng(1).uniform(0.5, 8, 100_000), 0.01
     grid = np.linspace(0.5, 8, 4096)
     values = residual_fraction(grid, tau)
-    table = best_of(3, lambda: np.interp(theta, grid, values))
-    own = best_of(3, lambda: residual_fraction(theta, tau))
-    print(f"one W in an array of 100,000: {own * 1e4:.1f} ns, plain table look-up {table * 1e4:.1f} ns, ratio {own / table:.1f}")
+    took = best_of(5, table=lambda: np.interp(theta, grid, values), own=lambda: residual_fraction(theta, tau))
+    table, own = took["table"] * 1e4, took["own"] * 1e4
+    print(f"one W in an array of 100,000: {own:.1f} ns, plain table look-up {table:.1f} ns, ratio {own / table:.1f}")
     return 0
 
 
