@@ -99,3 +99,15 @@ def test_the_same_seed_gives_the_same_answer_and_an_interruption_what_is_known()
             raise KeyboardInterrupt
 
     assert capacity([day], Overruns(), samples=2, most=4, told=stop).buys == one.buys
+
+
+@pytest.mark.invented
+def test_hands_are_counted_by_sets_packed_and_not_by_the_places_they_take() -> None:
+    def hands(places: int, oil: int = 0) -> str:
+        text = (INSTANCES / "tiny-1.json").read_text()
+        day = read_instance(text)
+        types = tuple(t.model_copy(update={"places": places, "lubricate_minutes": oil}) for t in day.set_types)
+        return next(n.why for n in needs_of([day.model_copy(update={"set_types": types})]) if n.kind == "person")
+
+    assert hands(1) == hands(3)
+    assert hands(1) != hands(1, oil=4)

@@ -157,14 +157,14 @@ def _machines(day: Instance, kind: str) -> Need:
 
 
 def _hands(day: Instance) -> Need:
-    r = day.reprocess
     work = 0
     for chair in day.chairs:
         if own := day.visits_of(chair.id):
             steps = [*chair.opening, *chair.closing, *(len(own) - 1) * chair.turnover]
             work += sum(s.minutes for s in steps if s.attended)
-    returning = _must_return(day)
-    work += returning * r.pack_minutes
+    owned, pack = day.owned(), day.pack_minutes()
+    for t in owned:
+        work += max(0, sum(v.needs().get(t, 0) for v in day.visits) - owned[t]) * pack[t]
     longest = max((sum(b - a for a, b in p.windows()) for p in day.people), default=1)
     return Need("person", "person", len(day.people), -(-work // max(1, longest)), f"{work} min of work, {longest} min a person", day.name)
 
