@@ -5,7 +5,8 @@ machine or a chair out of service, a load that failed) is noted as such too, so 
 """
 
 import json
-from collections.abc import Callable, Sequence
+import re
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
@@ -61,9 +62,9 @@ def read_kept(store: Store, day: date, first: DayPlan) -> Kept | None:
         plan,
         {wait.machine: wait.until_minute for wait in last.not_loaded or ()},
         frozenset(last.shut or ()),
-        tuple(Told(said.minute, said.what) for said in last.happened),
+        tuple(Told(said.minute, _called(said.what, people)) for said in last.happened),
         last.line,
-        last.assumed or (),
+        tuple(_called(note, people) for note in last.assumed or ()),
     )
     newer = last.of_digest != of_digest(first)
     return None if problems(course) else Kept(course, newer)
@@ -79,8 +80,8 @@ def entry_of(day: date, first: DayPlan, course: Course | None) -> DayReplanned:
         day=day.isoformat(),
         of_digest=of_digest(first),
         line=course.line[:LINE_MOST] or "nothing has happened yet",
-        happened=tuple(Happened(what=said.what[:LINE_MOST], minute=said.at) for said in course.told),
-        assumed=tuple(note[:LINE_MOST] for note in course.notes) or None,
+        happened=tuple(Happened(what=_called(said.what, ids)[:LINE_MOST], minute=said.at) for said in course.told),
+        assumed=tuple(_called(note, ids)[:LINE_MOST] for note in course.notes) or None,
         instance=_short(to_json(named_day(course.day, refs, ids))),
         plan=_short(to_json(named_plan(course.plan, refs, ids))),
         not_loaded=tuple(NotLoaded(machine=m, until_minute=until) for m, until in course.blocked.items()) or None,
@@ -104,6 +105,13 @@ def entries_of(events: Sequence[Event], practice: Practice, minute: Callable[[in
         elif isinstance(event, FailedCycle):
             out.append(CycleRecorded(machine=event.machine, cycle=cycles[event.machine], said="failed"))
     return out
+
+
+def _called(text: str, names: Mapping[str, str]) -> str:
+    """Return a text with people called otherwise: by their ids in the record, by their names on pages."""
+    for name, other in names.items():
+        text = re.sub(rf"(?<!\w){re.escape(name)}(?!\w)", other.replace("\\", r"\\"), text)
+    return text
 
 
 def _short(text: str) -> str:
