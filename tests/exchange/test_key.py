@@ -9,7 +9,7 @@ import pytest
 
 from fettlebook.errors import Mendable
 from fettlebook.exchange import key as key_module
-from fettlebook.exchange.key import check_key, load_or_make_key
+from fettlebook.exchange.key import beside, check_key, load_or_make_key
 
 pytestmark = pytest.mark.invented
 
@@ -82,3 +82,12 @@ def test_a_short_key_is_refused_where_it_is_used() -> None:
     assert check_key(bytes(32)) == bytes(32)
     with pytest.raises(Mendable, match="the key has 3 bytes; it needs 32"):
         check_key(b"abc")
+
+
+def test_the_key_of_references_stands_apart_from_the_signing_key_and_an_earlier_one_is_kept(tmp_path):
+    book = tmp_path / "book.sqlite"
+    assert beside(book).name == "book.sqlite.visits"
+    (tmp_path / "book.sqlite.key").write_text("a signing key, in lines")
+    assert beside(book).name == "book.sqlite.visits"
+    (tmp_path / "book.sqlite.key").write_bytes(bytes(32))
+    assert beside(book).name == "book.sqlite.key"

@@ -26,6 +26,21 @@ def check_key(key: bytes, where: str = "key") -> bytes:
     return key
 
 
+def beside(data: Path) -> Path:
+    """Return where the key of a book's references stands: `book.sqlite.visits`.
+
+    An earlier edition kept it where the signing key belongs (`book.sqlite.key`): one of its size there is still that key, and
+    stays, because a new one would make new references.
+    """
+    earlier = data.with_name(f"{data.name}.key")
+    try:
+        if earlier.stat().st_size == KEY_BYTES:
+            return earlier
+    except OSError:
+        pass
+    return data.with_name(f"{data.name}.visits")
+
+
 def load_or_make_key(path: Path) -> bytes:
     """Return the key in `path`; make one there if there is no file yet.
 

@@ -18,7 +18,7 @@ from fettlebook.book.kinds import BookImported, Data, DayPlanned, PracticeFileVe
 from fettlebook.book.stores.sqlite import SqliteStore, open_book
 from fettlebook.errors import Finding, Mendable
 from fettlebook.exchange.calendar import booked_days, read_book
-from fettlebook.exchange.key import load_or_make_key
+from fettlebook.exchange.key import beside, load_or_make_key
 from fettlebook.plan.day import DayPlan
 from fettlebook.plan.events import Event
 from fettlebook.plan.follow import Course
@@ -74,7 +74,7 @@ class Chain:
         self._around = around
         practice, _ = self._practice()
         read_whole(book_file)
-        self._key = load_or_make_key(data.with_name(f"{data.name}.key"))
+        self._key = load_or_make_key(beside(data))
         self._store: SqliteStore = open_book(data, practice.practice.id)
         self._door = Door(self._store)
 

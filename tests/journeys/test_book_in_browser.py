@@ -1,0 +1,110 @@
+"""The pages of the book on a practice that lived three weeks: axe at three sizes, touch targets, keyboard, from a verdict to its entry."""
+
+import sys
+from collections.abc import Iterator
+from datetime import date, datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+from playwright.sync_api import Page
+
+sys.path.insert(0, str(Path(__file__).parent))
+from real_page import DAY, SIZES, Served, start
+from test_axe import violations
+
+from fettlebook.book.kinds import to_ms
+from fettlebook.book.stores import open_book
+from fettlebook.demo import book_ics, practice_text
+from fettlebook.demo.lived import live_into
+
+pytestmark = pytest.mark.invented
+PAGES = {
+    "board": "/standing",
+    "chair": "/standing/chair:chair 1",
+    "set at a past moment": "/standing/unit:exam%233?at=2026-11-10T12:00",
+    "due": "/due",
+    "traces": "/trace",
+    "trace": "/trace/visit:v_00000200",
+    "look-back": "/look-back/machine:sterilizer 1",
+    "entries": "/entries",
+}
+SMALL = """[...document.querySelectorAll('main a, main button, main summary, main input:not([type=hidden]), main select')]
+  .filter(e => { const r = e.getBoundingClientRect(); return r.height > 0 && r.height < 47.5 }).map(e => e.outerHTML.slice(0, 80))"""
+
+
+@pytest.fixture(scope="module")
+def lived(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    folder = tmp_path_factory.mktemp("lived")
+    (folder / "practice.toml").write_bytes(practice_text())
+    (folder / "book.ics").write_bytes(book_ics())
+    until = to_ms(datetime.fromisoformat(f"{DAY}T10:42").replace(tzinfo=ZoneInfo("Europe/London")))
+    with open_book(folder / "book.sqlite", "quayside") as store:
+        live_into(store, practice_text(), date(2026, 11, 4), until)
+    page = start(folder, "--date", DAY, "--at", f"{DAY}T10:42")
+    yield page
+    assert page.stop() == 0
+    assert page.log.read_text() == ""
+
+
+@pytest.fixture
+def book(page: Page, lived: Served) -> Page:
+    """The board, once the book has been read."""
+    page.goto(f"{lived.address}/standing")
+    page.locator(".card-of").first.wait_for(timeout=60_000)
+    return page
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_axe_finds_nothing_and_every_target_is_large_enough_for_a_finger(book: Page, lived: Served, name: str) -> None:
+    assert book.goto(lived.address + PAGES[name]).status == 200
+    book.evaluate("document.querySelectorAll('details').forEach(fold => fold.open = true)")
+    for size in SIZES.values():
+        book.set_viewport_size({"width": size[0], "height": size[1]})
+        assert violations(book) == []
+        assert book.evaluate(SMALL) == []
+        assert book.evaluate("document.documentElement.scrollWidth") <= size[0]
+    assert "invented data" in book.locator(".practice").inner_text()
+
+
+def test_from_the_board_to_the_reason_the_rule_and_the_entry(book: Page) -> None:
+    chair = book.locator(".card-of", has_text="chair 1,").first
+    word = chair.locator(".word").inner_text()
+    chair.locator("a").first.click()
+    assert book.locator("h1 .word").inner_text() == word
+    assert book.locator(".conditions tbody tr").count() > 4
+    book.locator(".conditions a.entry").first.click()
+    assert "/entries/" in book.url
+    assert book.locator("h1").inner_text().startswith("Entry ")
+    assert book.get_by_text("Hash of its leaf").count() == 1
+
+
+def test_another_moment_is_asked_with_the_keyboard_alone(book: Page) -> None:
+    book.locator("summary", has_text="Ask about another moment").focus()
+    book.keyboard.press("Enter")
+    book.get_by_label("at", exact=True).fill("2026-11-10T08:30")
+    book.get_by_label("at", exact=True).focus()
+    book.keyboard.press("Enter")
+    book.wait_for_url("**/standing?at=2026-11-10T08*")
+    assert "Tue 10 Nov 2026 08:30, by what had been received by then" in book.locator("summary").first.inner_text()
+    book.get_by_role("link", name="Back to now").click()
+    assert book.url.endswith("/standing")
+
+
+def test_a_trace_is_asked_as_people_call_things(book: Page, lived: Served) -> None:
+    book.goto(f"{lived.address}/trace")
+    book.get_by_label("a visit, set, pack").fill("exam#3")
+    book.keyboard.press("Enter")
+    book.locator("table.trace").wait_for()
+    assert book.locator("h1").inner_text() == "Trace of unit:exam#3"
+    with book.expect_download() as saved:
+        book.get_by_role("link", name="Save as a table (CSV)").click()
+    assert Path(saved.value.path()).read_text().startswith("depth,of,to,how,at,entry")
+
+
+def test_a_subject_that_nobody_has_says_what_there_is(book: Page, lived: Served) -> None:
+    book.goto(f"{lived.address}/trace")
+    book.get_by_label("a visit, set, pack").fill("chair 9")
+    book.keyboard.press("Enter")
+    book.locator(".finding").wait_for()
+    assert "chair:chair 1" in book.locator(".finding .mend").inner_text()
