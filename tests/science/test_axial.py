@@ -56,4 +56,4 @@ def test_no_typical_line_comes_near_where_it_counts(circuit):
     ways = ways_of([read_tree(circuit)])
     residence_s, tubes = ways.series().residence_s[:-1], ways.length_m[:-1] > 0.0
     axial = ways.diffusivity_m2_s[0] * residence_s[tubes] / ways.length_m[:-1][tubes] ** 2
-    assert axial.max() < SMALL
+    assert axial.max() < SMALL / 100
