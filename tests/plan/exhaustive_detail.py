@@ -11,7 +11,7 @@ from exhaustive import TooManyError
 
 from fettlebook.plan.instance import Instance, Machine
 
-MOST_STATES = 20_000
+MOST_STATES = 6_000
 LAID_OUT = -(10**6)
 Units = tuple[tuple[str, str, int], ...]  # type, stage, from when
 

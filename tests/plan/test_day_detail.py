@@ -9,8 +9,10 @@ from exhaustive_detail import least_lateness
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from fettlebook.errors import Mendable
 from fettlebook.plan.check import check_plan, figures
-from fettlebook.plan.events import at_minute
+from fettlebook.plan.events import Emergency, FailedCycle, MachineOut, Missing, Overrun, at_minute
+from fettlebook.plan.explain import Words, line, shortages_of, why_late
 from fettlebook.plan.instance import Instance, instance_findings, read_instance, read_plan, to_json
 from fettlebook.plan.leftover import with_leftovers
 from fettlebook.plan.many_manners import best_of
@@ -74,7 +76,7 @@ def test_what_schema_1_does_not_know_is_refused_under_its_number() -> None:
 @settings(max_examples=12, deadline=None, suppress_health_check=SLOW)
 @given(detailed_days(most_visits=2))
 def test_solving_a_detailed_day_gives_a_valid_plan_and_a_true_bound(day: Instance) -> None:
-    solved = solve(day, limit_s=3, workers=1)
+    solved = solve(day, limit_s=60, workers=1, deterministic=0.2)
     assert check_plan(day, solved.plan) == ()
     assert solved.figures == figures(day, solved.plan)
     if not solved.plan.left_out:
@@ -99,3 +101,38 @@ def test_the_rest_of_a_detailed_day_is_planned_again_with_its_duties(day: Instan
     assert check_plan(again.day, again.plan) == ()
     begun = {d.id for d in plan.duties if d.start < now}
     assert begun <= {d.id for d in again.plan.duties}
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=SLOW)
+@given(detailed_days(), st.integers(5, 150), st.integers(0, 4), st.integers(0, 99))
+def test_whatever_happens_on_a_detailed_day_the_rest_holds_every_rule_or_is_refused_in_words(
+    day: Instance, now: int, what: int, pick: int
+) -> None:
+    plan, _, _ = best_of(day, seed=1, go_on=lambda n: n < 3)
+    plan = with_leftovers(day, with_duties(day, plan))
+    machines = [m.id for m in (*day.baths, *day.washers, *day.sterilizers)]
+    event = (
+        Overrun(day.visits[pick % len(day.visits)].id, 15),
+        FailedCycle(machines[pick % len(machines)]),
+        MachineOut(machines[pick % len(machines)], None if pick % 2 else now + 30),
+        Missing(day.people[pick % len(day.people)].id, None if pick % 2 else now + 30),
+        Emergency(10, None, ("exam",)),
+    )[what]
+    try:
+        again = replan(day, plan, at=now, events=[event], rounds=2)
+    except Mendable:
+        return
+    assert check_plan(again.day, again.plan) == ()
+
+
+@settings(max_examples=15, deadline=None, suppress_health_check=SLOW)
+@given(detailed_days())
+def test_a_detailed_day_is_explained_like_any_other(day: Instance) -> None:
+    solved = solve(day, limit_s=0)
+    words = Words(str, {})
+    shortages = shortages_of(day, solved, words, limit_s=0.1)
+    said = line(day, solved, words, booked=len(day.visits), shortages=shortages)
+    moved = day.moved(solved.plan)
+    late = {v.id for v in day.visits if any(p.id == v.id and p.start > v.booked for p in solved.plan.visits)}
+    assert set(why_late(moved, solved.plan, words)) == late
+    assert ("on time" in said) == (not late and not solved.plan.left_out)
