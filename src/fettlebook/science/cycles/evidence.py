@@ -14,6 +14,7 @@ from fettlebook.science.steam import MOST_KPA, saturation_temperature_c
 FROZEN_S: Final = 60.0  # so long exactly the same reading while the other quantity moves, and it is frozen
 MOVES_K: Final = 3.0
 FINE_K, FINE_KPA = 0.021, 0.11  # a sensor with such fine steps never shows one value for a minute in live steam
+AT_LEAST_KPA: Final = 5.0  # so far above the air's pressure it is steam that fills the chamber
 DEEP_KPA: Final = 30.0  # below it a pump's end pressure may well stay the same
 
 
@@ -109,14 +110,13 @@ def of_frozen(r: Readings, ph: SteamPhases) -> list[Outcome]:
     pressure = part.pressure_kpa if part.pressure_kpa is not None else np.zeros(0)
     out: list[Outcome] = []
     for name, values, fine in (*((c, part.temps[i], FINE_K) for i, c in enumerate(part.channels)), ("pressure", pressure, FINE_KPA)):
-        for begin, end in _level(part.t, values):
+        for begin, end in _level(part, values):
             if name == "pressure":
                 other = part.temps[:, begin : end + 1]
                 open_to_air = ph.ambient_kpa is not None and abs(values[begin] - ph.ambient_kpa) <= 3.0 and float(other.max()) <= 105.0
                 moved = values[begin] > DEEP_KPA and not open_to_air and float(np.ptp(other, axis=1).max()) > MOVES_K
             else:
-                steam = saturation_temperature_c(np.clip(ph.smooth_kpa[ph.start + begin : ph.start + end + 1], 1.0, MOST_KPA))
-                moved = float(np.ptp(steam)) > MOVES_K
+                moved = _steam_moves(ph, ph.start + begin, ph.start + end)
             live = ph.start + begin >= ph.hot_from and ph.start + end <= ph.hot_to + 5
             steps = np.abs(values[1:] - values[:-1])
             finest = float(steps[steps > 0].min()) if (steps > 0).any() else np.inf
@@ -127,9 +127,18 @@ def of_frozen(r: Readings, ph: SteamPhases) -> list[Outcome]:
     return out
 
 
-def _level(t: Real, values: Real) -> list[tuple[int, int]]:
+def _steam_moves(ph: SteamPhases, begin: int, end: int) -> bool:
+    """Return whether steam above the air's pressure changes its temperature: in a vacuum, or in cold air, a thermometer may well rest."""
+    base = ph.ambient_kpa if ph.ambient_kpa is not None else 101.3
+    p = ph.smooth_kpa[begin : end + 1]
+    p = p[p > base + AT_LEAST_KPA]
+    return p.size > 1 and saturation_temperature_c(min(float(p.max()), MOST_KPA)) - saturation_temperature_c(float(p.min())) > MOVES_K
+
+
+def _level(r: Readings, values: Real) -> list[tuple[int, int]]:
     """Return the stretches of a minute and more in which a reading is exactly the same."""
-    edges = np.concatenate(([0], (values[1:] != values[:-1]).nonzero()[0] + 1, [values.size]))
+    t = r.t
+    edges = np.concatenate(([0], ((values[1:] != values[:-1]) | r.long_gap[1:]).nonzero()[0] + 1, [values.size]))  # a gap shows nothing
     begin, end = edges[:-1], edges[1:] - 1
     return (
         [(int(a), int(b)) for a, b in zip(begin, end, strict=True) if t[b] - t[a] >= FROZEN_S]
