@@ -353,7 +353,7 @@ def test_what_the_standing_says_is_due_has_a_place_in_the_slack_or_is_named() ->
     due = owing()
     day, maps = day_instance(practice, times, (visit("v1", "09:00", 45),), WEDNESDAY, due)
     ids = {d.id for d in day.duties}
-    # Nothing is in the book: the weekly spore test of each sterilizer, the leak test, the samples are all due
+    # Nothing is in the book: the weekly checks of each sterilizer, the leak test, the samples are all due
     assert {"machine:sterilizer 1 leak", "machine:sterilizer 1 sterilizer.weekly", "chair:chair 2 sample"} <= ids
     assert "chair:chair 1 sample" not in ids  # taken in the opening, with what the chair owes for having stood still
     # What the plan holds anyhow is not asked for twice: tests before the first load, the chair's own day
@@ -373,5 +373,18 @@ def test_what_the_standing_says_is_due_has_a_place_in_the_slack_or_is_named() ->
     plan = plan_day(practice, times, (visit("v1", "09:00", 45),), WEDNESDAY, limit_s=0, seed=1, owing=due)
     shown = {t.what for t in plan.tasks if t.kind == "duty"}
     assert {"leak test", "leak test: runs alone"} <= shown
+    assert any("air leakage test" in what for what in shown)  # by what is done, not "each week"
     left = not_placed(day, solved.plan)
     assert bool(left) == any("no room for" in f.what for f in plan.findings)
+
+
+@pytest.mark.invented
+def test_where_the_rules_ask_for_a_weekly_spore_test_it_stands_in_the_day() -> None:
+    practice = practice_with(('rulebooks = ["general", "uk"]', 'rulebooks = ["general", "us"]'))
+    rulebook = load_rulebook(practice, on=WEDNESDAY)
+    times = running_times(practice, rulebook)
+    at = to_ms(datetime.combine(WEDNESDAY, time(0), LONDON))
+    due = Owing(due_duties(fold([], practice, rulebook, times).as_of(at, at)), rulebook)
+    day, _ = day_instance(practice, times, (visit("v1", "09:00", 45),), WEDNESDAY, due)
+    spore = {d.subject for d in day.duties if "pore test" in d.name or any("pore test" in s.name for s in d.steps)}
+    assert {"sterilizer 1", "sterilizer 2"} <= spore

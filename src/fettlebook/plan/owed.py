@@ -168,12 +168,13 @@ _SKILLS = {"chair": (Skill.CHAIRS,), "machine": (Skill.INSTRUMENTS,), "release":
 def _parts(owed: Owed, owing: Owing, times: tuple[RunningTime, ...]) -> Iterator[tuple[str, tuple[DutyStep, ...]]]:
     """Cut a weekly duty into its steps, which need not follow each other; anything else is done in one go, hands first."""
     duty = next((d for d in owing.rulebook.duties if d.id == owed.duty_id), None)
-    if duty is not None and duty.when is When.WEEKLY and len(owed.steps) > 1:
+    if duty is not None and duty.when is When.WEEKLY and owed.steps:
         chair = owed.subject.removeprefix("chair:") if owed.subject.startswith("chair:") else None
         own = {t.step_id: t.seconds for t in times if t.chair == chair and t.duty_id == owed.duty_id}
         for step in (s for s in duty.steps if s.id in owed.steps):
             seconds = own.get(step.id) if chair else round(step.seconds or 0)
-            yield step.id, (_step(step.name, seconds or 0, attended=step.attended),)
+            part = step.id if len(owed.steps) > 1 else owed.duty_id
+            yield part, (_step(step.name, seconds or 0, attended=step.attended),)
         return
     steps = []
     if owed.attended_s or not owed.unattended_s:
