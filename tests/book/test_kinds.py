@@ -13,6 +13,7 @@ from fettlebook.book.kinds import (
     BookPruned,
     BookRestored,
     BookVerified,
+    CheckpointStamped,
     ClockBack,
     CycleJudged,
     CycleRecorded,
@@ -153,6 +154,7 @@ EACH: list[tuple[Data, set[str]]] = [
     (TextErased(why="asked for"), set()),
     (KeyChanged(old="a+1+b", new="c+2+d", note="…"), set()),
     (BookVerified(size=7, root=ROOT, fault_count=0), set()),
+    (CheckpointStamped(size=7, root=ROOT, stamped_ms=5, authority="CN=invented", files=(LOG, LOG)), set()),
 ]
 
 

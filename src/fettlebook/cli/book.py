@@ -85,6 +85,8 @@ def dump(*, book_at: str, practice: str | None, since: int, kinds: tuple[str, ..
 @click.option("--checkpoint", "checkpoints", multiple=True, metavar="FILE", help="An earlier checkpoint (signed, or its three lines).")
 @click.option("--vkey", "vkeys", multiple=True, metavar="LINE|FILE", help="The public key as printed; BOOK.key's own if left out.")
 @click.option("--receipts", metavar="FILE", help="JSON lines as `append --json` prints them.")
+@click.option("--stamp", "stamps", multiple=True, metavar="ANSWER.tsr", help="A time-stamp of a --checkpoint, in the same order.")
+@click.option("--authority", "authorities", multiple=True, metavar="CERT.pem", help="Root certificate of a time-stamp authority.")
 @click.option("--sealed", "sealed_only", is_flag=True, help="Only what was sealed, not what finds it: twice as quick.")
 @_JSON
 def verify(
@@ -94,6 +96,8 @@ def verify(
     checkpoints: tuple[str, ...],
     vkeys: tuple[str, ...],
     receipts: str | None,
+    stamps: tuple[str, ...],
+    authorities: tuple[str, ...],
     sealed_only: bool,
     as_json: bool,
 ) -> None:
@@ -106,6 +110,7 @@ def verify(
     (from a day sheet, a tablet, a backup) with --checkpoint.
     """
     given: dict[str, Any] = {"checkpoints": checkpoints, "vkeys": vkeys, "receipts": receipts, "sealed_only": sealed_only}
+    given |= {"stamps": stamps, "authorities": authorities}
     _run("book_look", "verify", book_at=book_at, practice=practice, as_json=as_json, **given)
 
 
@@ -123,6 +128,36 @@ def checkpoint(*, book_at: str, practice: str | None, key_at: str | None, new_ke
     begin with what was signed before.
     """
     _run("book_write", "sign", book_at=book_at, practice=practice, key_at=key_at, new_key=new_key, qr_to=qr_to, as_json=as_json)
+
+
+@book.command(name="ask-stamp", short_help="Make the request for an outside time-stamp of a checkpoint.")
+@click.argument("note_at", metavar="CHECKPOINT")
+@click.argument("to", metavar="REQUEST.tsq")
+@_JSON
+def ask_stamp(*, note_at: str, to: str, as_json: bool) -> None:
+    """Make the request for a time-stamp (RFC 3161) of a signed checkpoint, as `checkpoint` printed it.
+
+    Nothing is sent from here. Send REQUEST.tsq to an authority that you trust (content type application/timestamp-query) and keep its
+    answer. Only a hash leaves the practice.
+    """
+    _run("book_stamp", "ask", note_at=note_at, to=to, as_json=as_json)
+
+
+@book.command(short_help="Check an authority's time-stamp and keep it with the book.")
+@_BOOK
+@click.argument("note_at", metavar="CHECKPOINT")
+@click.argument("answer_at", metavar="ANSWER.tsr")
+@click.option("--authority", "authorities", multiple=True, required=True, metavar="CERT.pem", help="The authority's root certificate.")
+@_PRACTICE
+@_JSON
+def stamp(*, book_at: str, note_at: str, answer_at: str, authorities: tuple[str, ...], practice: str | None, as_json: bool) -> None:
+    """Check that an authority stamped the time on this checkpoint of this book, and keep checkpoint and answer in the book.
+
+    The root certificate comes from the authority itself, not from the answer. `verify --authority` holds the book against every
+    checkpoint that was stamped. Keep ANSWER.tsr apart from the book as well: whoever could rewrite the book could leave it out.
+    """
+    given: dict[str, Any] = {"note_at": note_at, "answer_at": answer_at, "authorities": authorities}
+    _run("book_stamp", "take", book_at=book_at, practice=practice, as_json=as_json, **given)
 
 
 @book.command(short_help="Copy the book while it is in use; verify the copy.")

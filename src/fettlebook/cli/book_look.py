@@ -46,6 +46,8 @@ def verify(
     checkpoints: Sequence[str],
     vkeys: Sequence[str],
     receipts: str | None,
+    stamps: Sequence[str],
+    authorities: Sequence[str],
     sealed_only: bool,
     as_json: bool,
 ) -> int:
@@ -57,6 +59,11 @@ def verify(
         changes = list(store.read(kinds=[KeyChanged.KIND]))
         given, own = keys_after(changes, given), keys_after(changes, own)
         anchors = [_anchor(Path(name), given or own) for name in checkpoints]
+        from fettlebook.cli.book_stamp import stamped_anchors  # noqa: PLC0415 - certificates are read only here
+
+        stamped, unheld = stamped_anchors(store, checkpoints, stamps, authorities)
+        anchors += stamped
+        doubts += unheld
         notes = [(note, "kept in the book") for note in store.checkpoints()]
         if not is_address(book_at) and (last := last_signed(Path(f"{book_at}.key"))) is not None:
             notes.append((last, "kept beside the key"))

@@ -26,6 +26,7 @@ _FILES: Final = ("log", "report", "files")
 _BY_OPTION: Final = ("remark", "from_paper")
 _PROGRAMS_OWN: Final = (
     "entry.clash", "clock.back", "book.restored", "restore.tried", "book.pruned", "text.erased", "key.changed", "book.verified",
+    "checkpoint.stamped",
     "book.imported", "day.planned", "day.replanned", "practice_file.version", "rulebook.version", "cycle.judged",
 )  # fmt: skip
 BY_HAND: Final = {kind: model for kind, model in KINDS.items() if kind not in _PROGRAMS_OWN}

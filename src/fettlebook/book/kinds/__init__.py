@@ -43,14 +43,25 @@ from fettlebook.book.kinds.forms import (
 from fettlebook.book.kinds.instruments import (
     CycleJudged,
     CycleRecorded,
+    FailureStep,
     InLoad,
     LoadPacked,
     LoadRejected,
     LoadReleased,
+    LoadReleasedEarly,
     MachineTest,
     SetRetired,
 )
-from fettlebook.book.kinds.keeping import BookPruned, BookRestored, BookVerified, ClockBack, KeyChanged, RestoreTried, TextErased
+from fettlebook.book.kinds.keeping import (
+    BookPruned,
+    BookRestored,
+    BookVerified,
+    CheckpointStamped,
+    ClockBack,
+    KeyChanged,
+    RestoreTried,
+    TextErased,
+)
 from fettlebook.book.kinds.mending import EntryClash, EntryCorrected, EntryWithdrawn
 from fettlebook.book.kinds.subjects import PRACTICE, subjects_of
 from fettlebook.book.kinds.upkeep import (
@@ -86,7 +97,9 @@ KINDS: Final[dict[str, type[Data]]] = {
         CycleRecorded,
         CycleJudged,
         LoadReleased,
+        LoadReleasedEarly,
         LoadRejected,
+        FailureStep,
         MachineTest,
         SetRetired,
         FaultReported,
@@ -107,13 +120,15 @@ KINDS: Final[dict[str, type[Data]]] = {
         TextErased,
         KeyChanged,
         BookVerified,
+        CheckpointStamped,
     )
 }
 
 __all__ = [
-    "KINDS", "PRACTICE", "AsTuple", "BookImported", "BookPruned", "BookRestored", "BookVerified", "ClockBack", "CycleJudged",
-    "CycleRecorded", "Data", "DayPlanned", "DayReplanned", "DutySkipped", "EntryClash", "EntryCorrected", "EntryWithdrawn", "FaultReported",
-    "Frozen", "Happened", "HeldFile", "Id", "ImportedVisit", "InLoad", "KeyChanged", "LoadPacked", "LoadRejected", "LoadReleased",
+    "KINDS", "PRACTICE", "AsTuple", "BookImported", "BookPruned", "BookRestored", "BookVerified", "CheckpointStamped", "ClockBack",
+    "CycleJudged",
+    "CycleRecorded", "Data", "DayPlanned", "DayReplanned", "DutySkipped", "EntryClash", "EntryCorrected", "EntryWithdrawn", "FailureStep", "FaultReported",
+    "Frozen", "Happened", "HeldFile", "Id", "ImportedVisit", "InLoad", "KeyChanged", "LoadPacked", "LoadRejected", "LoadReleased", "LoadReleasedEarly",
     "MachineTest", "Ms", "NotLoaded", "NoticeBegun", "NoticeEnded", "OtherData", "OutOfService", "PackOpened", "PracticeFileVersion",
     "ProductOpened", "RepairDone", "RestoreTried", "Returned", "RulebookLayer", "RulebookVersion", "Said", "SampleResult",
     "SampleTaken", "SealedText", "SetRetired", "SignIn", "SignOut", "SolutionMixed", "StepDone", "StepStarted", "TextErased",

@@ -14,6 +14,8 @@ class InLoad(Frozen):
     pack: Id | None = None  # absent: unwrapped, as in a washer
     form: Literal["solid", "porous", "hollow"] | None = None  # what is hardest for steam to reach in it
     implant: bool | None = None
+    position: Id | None = None  # where it lies in the machine: tray 2
+    oiled: bool | None = None  # a handpiece was lubricated by its IFU before it was packed
 
 
 class LoadPacked(Said):
@@ -25,6 +27,7 @@ class LoadPacked(Said):
     machine: Id
     cycle: Id | None = None  # the cycle it is meant for
     items: Annotated[tuple[InLoad, ...], AsTuple]
+    indicator: bool | None = None  # an indicator lies in each pack
 
 
 class CycleRecorded(Said):
@@ -73,6 +76,21 @@ class LoadReleased(Said):
     second: Id | None = None  # the second person, where one is asked for
 
 
+class LoadReleasedEarly(Said):
+    """A named person let a load be used before the result of its spore test, and said why. It proves nothing: the result still must come."""
+
+    KIND: ClassVar[str] = "load.released_early"
+
+    load: Id
+    meaning: Literal["released before its spore result"]
+    reason: Line
+    machine: Id | None = None
+    units: Units | None = None  # only these of the load; absent: all
+    packs: Ids | None = None
+    dry: bool | None = None
+    indicators_turned: bool | None = None
+
+
 class LoadRejected(Said):
     """A named person put a load aside, or called it back after its release."""
 
@@ -81,6 +99,7 @@ class LoadRejected(Said):
     load: Id
     meaning: Literal["rejected", "recalled"]
     reason: Line
+    found: Literal["wet", "torn", "opened", "indicator not turned"] | None = None  # what was seen at the packs
     machine: Id | None = None
     units: Units | None = None  # only these of the load; absent: all
     packs: Ids | None = None
@@ -93,7 +112,7 @@ class MachineTest(Said):
 
     machine: Id
     test: Id  # as in the practice file, or: spore test, air-removal test, leak test
-    outcome: Literal["passed", "failed", "aborted"]
+    outcome: Literal["passed", "failed", "aborted", "unproven"]  # unproven: it ran, and its log does not tell
     ran_ms: Ms | None = None  # when the test ran, where the outcome was read later
     load: Id | None = None
     cycle: Id | None = None
@@ -102,6 +121,18 @@ class MachineTest(Said):
     product: Id | None = None  # the test's own product and lot
     lot: Lot | None = None
     log: HeldFile | None = None
+
+
+class FailureStep(Said):
+    """A named person did, or decided, one step of what follows a failure. Refers to the entry of the failure."""
+
+    KIND: ClassVar[str] = "failure.step"
+    REFERS: ClassVar[bool] = True
+
+    machine: Id
+    step: Id  # as the page of the failure lists them: review
+    outcome: Literal["done", "not needed"]
+    reason: Line  # what was found, or why it is not needed
 
 
 class SetRetired(Said):

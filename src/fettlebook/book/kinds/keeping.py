@@ -5,7 +5,7 @@ from typing import Annotated, ClassVar
 
 from pydantic import Field
 
-from fettlebook.book.kinds.forms import Count, Data, Digest, Id, Line, Ms
+from fettlebook.book.kinds.forms import AsTuple, Count, Data, Digest, HeldFile, Id, Line, Ms
 
 RootText = Annotated[str, Field(pattern=r"^[A-Za-z0-9+/]{43}=$", description="base64 of the root")]
 
@@ -75,6 +75,18 @@ class KeyChanged(Data):
     old: Line
     new: Line
     note: Annotated[str, Field(max_length=2000)]
+
+
+class CheckpointStamped(Data):
+    """An outside authority stamped the time on a checkpoint. `files` are the signed note and the authority's answer, in this order."""
+
+    KIND: ClassVar[str] = "checkpoint.stamped"
+
+    size: Count
+    root: RootText
+    stamped_ms: Ms  # by the authority's clock
+    authority: Line
+    files: Annotated[tuple[HeldFile, HeldFile], AsTuple]
 
 
 class BookVerified(Data):
