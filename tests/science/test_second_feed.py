@@ -41,7 +41,7 @@ FEEDS = st.lists(
     st.builds(
         entering,
         st.sampled_from(["feed", "block", "turbine", "motor", "syringe"]),
-        st.floats(0.01, 9.0),
+        st.floats(0.01, 3.0),
         st.sampled_from(["start", "end"]),
     ),
     max_size=3,
