@@ -57,8 +57,9 @@ def same(read: ReadLog) -> None:
         text("time_s,chamber_c,pressure_kpa").replace(b"60,80,50", b'"60","80","50"'),
         text("time_s,temperature_c,chamber_pressure_kpa"),
         text("time_s,T1 (C),pressure_kpa"),
+        text("time_s,chamber_c,pressure_kpa", f=lambda c: f'"{c:.2f}"'.replace(".", ","), p=lambda k: f'"{k:.3f}"'.replace(".", ",")),
     ],
-    ids=range(19),
+    ids=range(20),
 )
 def test_a_form_is_read(log: bytes):
     same(read_log(log, "a.csv"))
@@ -108,14 +109,26 @@ def test_what_can_t_be_told_is_named(log: bytes, says: str):
     assert any(says in what for what in errors(read_log(log, "a.csv"))), errors(read_log(log, "a.csv"))
 
 
-def test_text_in_numbers_is_a_missing_reading_counted_with_its_line():
+def test_text_in_numbers_is_named_with_its_line_and_an_empty_cell_is_a_missing_reading():
     read = read_log(text("time_s,chamber_c,pressure_kpa").replace(b"134.6,", b"ERR,", 1), "a.csv")
     assert np.isnan(read.log.temperatures_c["chamber"][6])
     found = next(f for f in read.log.findings if "no number" in f.what)
-    assert (found.where, found.weight) == ("a.csv line 8", "warning")
+    assert (found.where, found.weight) == ("a.csv line 8", "error")
     assert '"ERR"' in found.what
+    for open_cell in (b"", b"---", b"NaN"):
+        missing = read_log(text("time_s,chamber_c,pressure_kpa").replace(b"134.6,", open_cell + b",", 1), "a.csv")
+        assert np.isnan(missing.log.temperatures_c["chamber"][6])
+        assert errors(missing) == []
+    unused = text("time_s,chamber_c,pressure_kpa,phase", p=lambda k: f"{k:.6g},heating")
+    assert errors(read_log(unused, "a.csv")) == []
     short = read_log(text("time_s,chamber_c,pressure_kpa").replace(b"300,134.5,", b"300,"), "a.csv")
     assert any("too many or too few cells" in f.what for f in short.log.findings)
+
+
+def test_words_after_the_last_reading_are_left_aside():
+    read = read_log(text("time_s,chamber_c,pressure_kpa") + b"\nCYCLE COMPLETE\nResult: OK,,\n", "a.csv")
+    assert errors(read) == []
+    assert any("after the last reading (2 lines)" in f.what for f in read.log.findings)
 
 
 def test_midnight_is_passed_and_the_colon_can_be_told():

@@ -90,6 +90,7 @@ def read_log(text: bytes, file: str, form: LogForm | None = None, *, ambient_kpa
     findings += odd
     if aside:
         findings.append(Finding(f"left aside: {', '.join(aside)}", file, "If one is needed, name it: --column ROLE=NAME.", "warning"))
+    findings += _words(table, columns, file)
     _join_date(table, columns)
     if table.numbers.shape[0] == 0 or "time" not in columns:
         if table.numbers.shape[0]:
@@ -152,6 +153,19 @@ def _temperatures(
     if not temps:
         findings.append(Finding("no column is a temperature", file, "Say which one: --column chamber=NAME."))
     return temps, told, findings
+
+
+def _words(table: Table, columns: Mapping[str, Column], file: str) -> list[Finding]:
+    """Return words that stand in place of readings in the columns that are judged by; the cycle can't be told to be good past them."""
+    found: list[Finding] = []
+    for column in columns.values():
+        cells = table.words.get(column.index)
+        if cells:
+            line, cell = cells[0]
+            what = f'{len(cells)} {"cell is" if len(cells) == 1 else "cells are"} no number in "{column.name}", the first "{cell[:30]}"'
+            mend = "Look what the machine meant by it; leave a cell empty where there was no reading."
+            found.append(Finding(what, f"{file} line {line}", mend))
+    return found
 
 
 def _join_date(table: Table, columns: dict[str, Column]) -> None:

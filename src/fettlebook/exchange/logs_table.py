@@ -14,6 +14,7 @@ from fettlebook.science.cycles.log import Real
 MOST_LINES: Final = 3_000_000
 LOOKED_AT: Final = 60  # lines in which the heading is looked for
 _NUMBER: Final = re.compile(r"\s*[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?\s*$")
+_NO_READING: Final = ("", "-", "--", "---", "nan", "n/a", "na", "null", "none")  # how loggers write that there was none
 _CLOCK: Final = re.compile(r"\s*\d{1,2}:\d{2}(:\d{2}([.,]\d+)?)?\s*$|\s*\d{1,4}[-./]\d{1,2}[-./]\d{1,4}.*$")
 
 
@@ -22,13 +23,15 @@ class Table:
     """The body of a CSV.
 
     `heads` are the columns' names, `below` the line under them where it holds units, else empty; `numbers` (rows, columns) with NaN for
-    what is no number; `cells` the texts of the columns that look like clock or date, by index; `first_line` that of the first row.
+    what is no number; `cells` the texts of the columns that look like clock or date, by index; `words` of each column line and text of
+    the cells that are neither number nor left open; `first_line` that of the first row.
     """
 
     heads: tuple[str, ...]
     below: tuple[str, ...]
     numbers: Real
     cells: dict[int, list[str]]
+    words: dict[int, list[tuple[int, str]]]
     first_line: int
     findings: tuple[Finding, ...]
 
@@ -62,13 +65,13 @@ def read_table(text: bytes, file: str, decimal: Literal[".", ","] | None = None)
     heads = heads or tuple(f"column {i + 1}" for i in range(width))
     quick = _quick(body, delimiter, sign, width)
     if quick is not None:
-        return Table(heads, below, quick, {}, start + 1, odd)
-    numbers, cells, found = _careful(body, (delimiter, sign), start, heads, file)
-    return Table(heads, below, numbers, cells, start + 1, (*odd, *found))
+        return Table(heads, below, quick, {}, {}, start + 1, odd)
+    numbers, cells, words, found = _careful(body, (delimiter, sign), start, heads, file)
+    return Table(heads, below, numbers, cells, words, start + 1, (*odd, *found))
 
 
 def _nothing(finding: Finding) -> Table:
-    return Table((), (), np.zeros((0, 0)), {}, 0, (finding,))
+    return Table((), (), np.zeros((0, 0)), {}, {}, 0, (finding,))
 
 
 def _decoded(text: bytes) -> str | None:
@@ -97,7 +100,7 @@ def _heading(lines: list[str], delimiter: str, file: str) -> tuple[int, tuple[st
     """Return where the body begins, the names, the units line beneath them, and whether a second heading stands there."""
     texts: list[tuple[int, tuple[str, ...]]] = []
     for number, line in enumerate(lines[:LOOKED_AT]):
-        cells = tuple(c.strip().strip('"').strip() for c in line.split(delimiter))
+        cells = tuple(c.strip() for c in _cells(line, delimiter))
         if not line.strip():
             continue
         if _is_row(cells):
@@ -118,6 +121,13 @@ def _heading(lines: list[str], delimiter: str, file: str) -> tuple[int, tuple[st
             return number, heads, below, odd
         texts.append((number, cells))
     return len(lines), (), (), ()
+
+
+def _cells(line: str, delimiter: str) -> list[str]:
+    try:
+        return next(csv.reader([line], delimiter=delimiter), [])
+    except csv.Error:  # a field of more than 131,072 signs
+        return line.split(delimiter)
 
 
 def _unlike(texts: list[tuple[int, tuple[str, ...]]], width: int, delimiter: str, where: str) -> tuple[Finding, ...]:
@@ -166,9 +176,8 @@ def _is_units(cells: tuple[str, ...]) -> bool:
 
 def _decimal(body: list[str], delimiter: str, file: str) -> tuple[Literal[".", ","], tuple[Finding, ...]]:
     """Return the decimal sign, and a finding where both are in use."""
-    if delimiter == ",":
-        return ".", ()
-    cells = [c for line in body[:300] for c in line.split(delimiter) if _NUMBER.match(c)]
+    rows = (_cells(line, delimiter) for line in body[:300])  # quoted cells may hold a comma even between commas
+    cells = [c for row in rows for c in row if _NUMBER.match(c)]
     commas, points = sum("," in c for c in cells), sum("." in c for c in cells)
     if commas and points:
         what = f"decimal commas ({commas} cells) and decimal points ({points}) in one log"
@@ -179,6 +188,8 @@ def _decimal(body: list[str], delimiter: str, file: str) -> tuple[Literal[".", "
 def _quick(body: list[str], delimiter: str, sign: str, width: int) -> Real | None:
     """Return the numbers of a body in which every cell of every line is a plain number; None where that isn't so."""
     if sign == ",":
+        if delimiter == ",":
+            return None
         body = [line.replace(",", ".") for line in body]
     if any(line.count(delimiter) != width - 1 for line in body):
         return None
@@ -191,10 +202,13 @@ def _quick(body: list[str], delimiter: str, sign: str, width: int) -> Real | Non
 
 def _careful(
     body: list[str], how: tuple[str, str], start: int, heads: tuple[str, ...], file: str
-) -> tuple[Real, dict[int, list[str]], list[Finding]]:
-    """Return the numbers of a body cell by cell, the texts of its clock columns, and what was no reading; `how`: delimiter and decimal."""
+) -> tuple[Real, dict[int, list[str]], dict[int, list[tuple[int, str]]], list[Finding]]:
+    """Return the numbers of a body cell by cell, the texts of its clock columns, words in place of numbers, and what was no row.
+
+    `how`: delimiter and decimal sign.
+    """
     delimiter, sign = how
-    rows, width = list(csv.reader(body, delimiter=delimiter)), len(heads)
+    rows, width = [_cells(line, delimiter) for line in body], len(heads)
     numbers = np.full((len(rows), width), np.nan)
     texts: dict[int, list[str]] = {}
     clocks = [i for i in range(width) if sum(1 for r in rows[:50] if len(r) > i and _CLOCK.match(r[i])) > len(rows[:50]) // 2]
@@ -218,25 +232,15 @@ def _careful(
                 continue
             value = _number(cell, sign)
             numbers[n, i] = value
-            if np.isnan(value) and cell.strip():
+            if np.isnan(value) and cell.strip().casefold() not in _NO_READING:
                 bad.setdefault(i, []).append((line, cell.strip()))
+    inside = bool(again) and np.isfinite(numbers[again[0] - start :]).any()  # readings follow the words
     for i in clocks:
         texts[i] = [row[i] if len(row) > i and len(row) >= width else "" for row in rows]
-    return numbers, texts, [*_no_numbers(bad, len(rows), heads, file), *_no_rows(ragged, again, len(rows), delimiter, file)]
+    return numbers, texts, bad, _no_rows(ragged, again, len(rows), delimiter, file, inside=inside)
 
 
-def _no_numbers(bad: dict[int, list[tuple[int, str]]], rows: int, heads: tuple[str, ...], file: str) -> list[Finding]:
-    found: list[Finding] = []
-    for i, cells in bad.items():
-        if 2 * len(cells) > rows:
-            continue  # a column of words, not of readings
-        line, cell = cells[0]
-        what = f'{len(cells)} {"cell is" if len(cells) == 1 else "cells are"} no number in "{heads[i]}", the first "{cell[:30]}"'
-        found.append(Finding(what, f"{file} line {line}", "They count as missing readings.", "warning"))
-    return found
-
-
-def _no_rows(ragged: list[int], again: list[int], rows: int, delimiter: str, file: str) -> list[Finding]:
+def _no_rows(ragged: list[int], again: list[int], rows: int, delimiter: str, file: str, *, inside: bool) -> list[Finding]:
     found: list[Finding] = []
     if delimiter == "," and 10 * len(ragged) > rows:
         what = f"{len(ragged)} of {rows} rows don't have as many cells as there are names: commas both between columns and in numbers?"
@@ -244,7 +248,12 @@ def _no_rows(ragged: list[int], again: list[int], rows: int, delimiter: str, fil
     elif ragged:
         what = f"{len(ragged)} {'row has' if len(ragged) == 1 else 'rows have'} too many or too few cells"
         found.append(Finding(what, f"{file} line {ragged[0]}", "They count as missing readings.", "warning"))
-    if again:
+    if again and not inside:
+        what = f"words stand after the last reading ({len(again)} lines)"
+        found.append(
+            Finding(what, f"{file} line {again[0]}", "They were left aside: the machine's own word counts for nothing here.", "warning")
+        )
+    elif again:
         what = f"words stand among the readings ({len(again)} lines): a second heading, or two logs in one file"
         found.append(Finding(what, f"{file} line {again[0]}", "Cut the file there, and judge each log by itself."))
     return found

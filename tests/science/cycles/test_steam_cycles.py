@@ -173,6 +173,7 @@ def test_ten_hours_of_standby_before_the_cycle_change_nothing():
     j = judged(replace(GOOD, standby_s=36_000.0).log())
     assert j.verdict == "fit"
     assert next(p for p in j.phases if p.name == "air removal").from_s == pytest.approx(36_000, abs=5)
+    assert any("10.0 h of standby" in remark for remark in j.remarks)
 
 
 def _two() -> CycleLog:

@@ -24,6 +24,7 @@ from fettlebook.science.cycles.saturation import AgainstSteam, against_steam
 from fettlebook.science.lethality import f_pieces_min
 from fettlebook.science.steam import saturation_pressure_kpa
 
+STANDBY_S: Final = 3600.0  # longer waiting before a cycle is worth a word
 FEWEST: Final = 20  # fewer usable readings are no cycle's log
 CANNOT_SHOW: Final = (
     "Readings of a chamber never prove that air was removed: mixed air shows only from about 6 %, a pocket in a hollow load not at all. "
@@ -86,6 +87,8 @@ def judge_steam(log: CycleLog, criteria: Criteria, sensors: Sensors | None = Non
     drying = judge_drying(r, ph, criteria, s)
     if drying is not None:
         outcomes += drying.outcomes
+    if ph.start and (waited := float(r.t[ph.start] - r.t[0])) > STANDBY_S:
+        remarks.append(f"{waited / 3600.0:.1f} h of standby before the cycle were left aside.")
     if r.left_out:
         remarks.append(f"{r.left_out} rows lack a reading and were left out; their time counts as a pause.")
     if pl.wild:
