@@ -7,6 +7,7 @@ import made_up_day as made_up
 import pytest
 from pypdf import PdfReader
 
+from fettlebook.book.checkpoint import Checkpoint, parse_checkpoint
 from fettlebook.plan.day import DayVerdict
 from fettlebook.web.sheet import day_sheet
 
@@ -70,3 +71,14 @@ def test_text_of_the_files_is_set_as_it_stands_and_never_run():
 def test_a_day_with_nothing_booked_still_makes_a_sheet():
     _, pages = read(day_sheet(made_up.empty(made_up.DAY), made_up.practice(), made_up.at(7)))
     assert DayVerdict.NOTHING_BOOKED.value.capitalize() in pages[0]
+
+
+def test_the_sheet_says_where_the_book_stands_so_that_the_book_can_be_held_against_it():
+    stands = Checkpoint("invented", 12_345, bytes(range(32)))
+    _, pages = read(day_sheet(made_up.plan(), made_up.practice(), made_up.at(7, 30), stands))
+    everything = "\n".join(pages)
+    assert stands.text() in everything + "\n"
+    assert parse_checkpoint(stands.text()) == stands
+    assert stands.short() in everything
+    _, without = read(day_sheet(made_up.plan(), made_up.practice(), made_up.at(7, 30), Checkpoint("invented", 0, bytes(32))))
+    assert "The book when this was made" not in "\n".join(without)

@@ -126,7 +126,7 @@ def create_app(
     @app.get("/day/{day}/sheet.pdf")
     def _sheet(day: str) -> Response:
         plan = pages.plan(a_day(day))
-        pdf = day_sheet(plan, desk.reading.practice, desk.now())
+        pdf = day_sheet(plan, desk.reading.practice, desk.now(), record.stands() if record is not None else None)
         return Response(pdf, media_type="application/pdf", headers=saved(f"day-{plan.day}.pdf", inline=True))
 
     app.include_router(plan_routes(pages))

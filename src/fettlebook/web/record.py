@@ -5,8 +5,10 @@ from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Final
 
+from fettlebook.book.checkpoint import Checkpoint
 from fettlebook.book.kinds import to_ms
 from fettlebook.book.received import Received
+from fettlebook.book.signing import book_name
 from fettlebook.book.stores import Store
 from fettlebook.errors import Mendable
 from fettlebook.exchange.kept_state import state_of
@@ -76,6 +78,11 @@ class Record:
             found.extend(reversed(page))
             end, window = end - window, min(2 * window, WIDEST_WINDOW)
         return found[:count]
+
+    def stands(self) -> Checkpoint:
+        """Return where the book stands, for paper: its name, how many entries, and the root over them."""
+        head = self.store.head()
+        return Checkpoint(book_name(self.store.practice), head.size, head.root)
 
     def mended_by(self, entry_id: str) -> Sequence[Received]:
         """Return the entries that correct or withdraw an entry, in the order of receipt."""

@@ -4,13 +4,17 @@ Tagged as PDF/UA-1. The data go in as JSON, never as source text, and only the f
 plan and moment give the same bytes on every machine.
 """
 
+import io
 from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
+import segno
+
 from fettlebook import __version__
+from fettlebook.book.checkpoint import Checkpoint
 from fettlebook.exchange.paper.typeset import typeset
 from fettlebook.plan.day import DayPlan, Task
 from fettlebook.practice.model import Practice
@@ -24,7 +28,7 @@ CAUTION: Final = (
 )
 
 
-def day_sheet(plan: DayPlan, practice: Practice, made_at: datetime) -> bytes:
+def day_sheet(plan: DayPlan, practice: Practice, made_at: datetime, book: Checkpoint | None = None) -> bytes:
     """Return the day sheet as PDF.
 
     Parameters
@@ -35,13 +39,15 @@ def day_sheet(plan: DayPlan, practice: Practice, made_at: datetime) -> bytes:
         Names of chairs, people and visit kinds.
     made_at
         The moment that the sheet bears, aware.
+    book
+        Where the book stands, for whoever will want to see that nothing in it was changed since; None: no book, or an empty one.
 
     Raises
     ------
     RuntimeError
         The typesetter warned (a missing font, say): a sheet that came out wrong is not handed out.
     """
-    return typeset(HERE / "sheet.typ", _content(plan, practice, made_at))
+    return typeset(HERE / "sheet.typ", {**_content(plan, practice, made_at), "book": _book(book) if book and book.size else None})
 
 
 def _content(plan: DayPlan, practice: Practice, made_at: datetime) -> dict[str, Any]:
@@ -89,6 +95,13 @@ def _content(plan: DayPlan, practice: Practice, made_at: datetime) -> dict[str, 
         "people": people,
         "duties": _duties(plan, practice),
     }  # fmt: skip
+
+
+def _book(book: Checkpoint) -> dict[str, str]:
+    """Return where the book stands: as lines to type, in short to compare by eye, as a code to scan."""
+    code = io.BytesIO()
+    segno.make(book.text(), error="m", micro=False).save(code, kind="svg", border=4, xmldecl=False)
+    return {"lines": book.text().strip(), "entries": f"{book.size:,}", "short": book.short(), "code": code.getvalue().decode()}
 
 
 def _jobs(block: Block) -> str:
