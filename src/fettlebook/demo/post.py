@@ -5,8 +5,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Final
 
-from fettlebook.book.entries import Entry, Moment, Mono, new_entry
-from fettlebook.book.kinds import Data, EntryCorrected, EntryWithdrawn
+from fettlebook.book.entries import VERSION, Entry, Mono, entry_of
+from fettlebook.book.kinds import Data, EntryCorrected, EntryWithdrawn, subjects_of
 from fettlebook.book.received import Received, seal
 
 MINUTE: Final = 60_000
@@ -86,9 +86,12 @@ class Post:
 
     def _entry(self, said: Said, claimed: int, refers_to: str | None) -> Entry:
         n = self._counts[said.device] = self._counts.get(said.device, 0) + 1
-        moment = Moment(claimed, self.zone, Mono(session=f"{said.device} s1", ms=said.at - _BEFORE))
-        made = new_entry(said.data, moment=moment, device=said.device, n=n, by=said.by, refers_to=refers_to)
-        return made.model_copy(update={"id": self._id(said.at)})
+        fields = {
+            "v": VERSION, "id": self._id(said.at), "kind": said.data.KIND, "at": claimed, "zone": self.zone,
+            "mono": Mono(session=f"{said.device} s1", ms=said.at - _BEFORE), "device": said.device, "n": n, "by": said.by,
+            "subjects": subjects_of(said.data), "data": said.data, "refers_to": refers_to,
+        }  # fmt: skip
+        return entry_of(fields)
 
     def _id(self, at: int) -> str:
         bits = self.chance.getrandbits(74)
