@@ -34,7 +34,8 @@ from fettlebook.plan.stages import (
 
 __all__ = ["Hopeless", "Progress", "Solved", "hopeless_visits", "solve"]
 
-FIRST_MOVES = 40  # trials of another chair that even the quickest answer is given
+FIRST_MOVES = 40  # trials of another chair, where work is counted
+FIRST_MOVES_S = 0.3  # for them in the quickest answer
 MOVES_SHARE = 0.25  # of the time, for choosing chairs
 
 
@@ -119,9 +120,9 @@ def solve(
     def go_on(n: int) -> bool:
         if stop is not None and stop():
             return False
-        if deterministic is not None or limit_s <= 0:
+        if deterministic is not None:
             return n < FIRST_MOVES
-        return n < FIRST_MOVES or spent() < MOVES_SHARE * limit_s
+        return spent() < max(FIRST_MOVES_S, MOVES_SHARE * limit_s)
 
     def as_placed(placed: Instance, left_s: float) -> Solved:
         return _as_placed(placed, Searching(placed, left_s, seed, workers, deterministic, told, stop, clock, kept))
@@ -149,6 +150,7 @@ def _with_moves(day: Instance, moved: Instance, solved: Solved, search: Search) 
     return replace(
         solved,
         plan=plan,
+        method=f"{solved.method}, chairs by trying moves",
         bound=min(bound, late),
         proven=not left and late <= bound,
         core=(),
