@@ -8,7 +8,7 @@ from pathlib import Path, PurePosixPath
 import pytest
 
 from fettlebook.book import disk
-from fettlebook.book.disk import share_in
+from fettlebook.book.disk import low_in, low_on_space, share_in
 from fettlebook.book.entries import Moment
 from fettlebook.book.kinds import PracticeFileVersion, SetRetired
 from fettlebook.book.received import Receipt
@@ -102,3 +102,19 @@ def test_a_disk_that_becomes_read_only_takes_nothing_and_loses_nothing(small_dis
     subprocess.run(["mount", "-o", "remount,rw", str(small_disk)], check=True, capture_output=True)
     with open_book(small_disk / "book.sqlite") as store:
         assert [leaf_hash(r.leaf) for r in store.read()] == [first.leaf_hash]
+
+
+GB = 1_000_000_000
+
+
+@pytest.mark.practice_fact
+@pytest.mark.parametrize(
+    ("total", "free", "low"),
+    [(500 * GB, 5 * GB, False), (500 * GB, 5 * GB - 1, True), (60 * GB, 3 * GB, False), (60 * GB, 3 * GB - 1, True), (8 * GB, GB, False), (8 * GB, GB - 1, True)],
+)  # fmt: skip
+def test_a_disk_that_gets_full_is_said_before_it_is(total: int, free: int, low: bool) -> None:
+    assert (low_in(total, free, "here") is not None) == low
+
+
+def test_a_disk_that_can_not_be_asked_says_nothing(tmp_path: Path) -> None:
+    assert low_on_space(tmp_path / "none" / "book.sqlite") is None

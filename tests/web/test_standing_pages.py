@@ -14,6 +14,7 @@ from fastapi.testclient import TestClient
 sys.path.insert(0, str(Path(__file__).parent))
 import made_up_day
 
+from fettlebook.book import disk
 from fettlebook.book.entries import Moment
 from fettlebook.book.kinds import EntryCorrected, LoadPacked, MachineTest, SampleTaken, from_ms
 from fettlebook.book.kinds.instruments import InLoad
@@ -227,3 +228,10 @@ def test_without_a_book_these_pages_are_not_there() -> None:
 def test_the_moments_of_this_test_are_what_they_say() -> None:
     assert from_ms(1_795_000_000_000).astimezone(UTC) < datetime(2026, 11, 25, tzinfo=UTC)
     assert LoadPacked(load="L1", machine="m", items=(InLoad(unit="exam#1"),)).KIND == "load.packed"
+
+
+def test_a_disk_that_gets_full_is_said_on_every_page(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert "gets full" not in client.get("/standing").text
+    monkeypatch.setattr(disk, "LOW_BYTES", 1 << 62)
+    for page in ("/standing", "/rules"):
+        assert "entries stay on the tablets" in client.get(page).text

@@ -1,8 +1,11 @@
-"""On what sort of disk a file stands: a book on a network share can be damaged by two machines that both think they hold its lock."""
+"""On what disk a book stands: on a network share two machines can damage it, each thinking that it holds the lock; a full one takes nothing."""
 
 import re
+import shutil
 from pathlib import Path, PurePosixPath
 from typing import Final
+
+from fettlebook.errors import Finding
 
 MOUNTS: Final = Path("/proc/self/mounts")
 _SHARED: Final = frozenset(
@@ -11,6 +14,8 @@ _SHARED: Final = frozenset(
         "fuse.sshfs", "fuse.davfs2", "fuse.glusterfs", "fuse.s3fs", "fuse.rclone", "fuse.ceph", "fuse.curlftpfs", "fuse.gvfsd-fuse",
     }
 )  # fmt: skip
+LOW_BYTES: Final = 1_000_000_000
+LOW_MOST_BYTES: Final = 5_000_000_000
 _OCTAL: Final = re.compile(r"\\([0-7]{3})")
 
 
@@ -27,6 +32,25 @@ def share_under(path: Path) -> str | None:
     except OSError:
         return None
     return share_in(table, PurePosixPath(where))
+
+
+def low_on_space(book: Path) -> Finding | None:
+    """Return what to say where the disk under a book gets full; None where there is room, or this system doesn't tell."""
+    try:
+        room = shutil.disk_usage(book.parent)
+    except OSError:
+        return None
+    return low_in(room.total, room.free, str(book.parent))
+
+
+def low_in(total_bytes: int, free_bytes: int, where: str) -> Finding | None:
+    """Return what to say of a disk of this size with so much free: below 1 GB, or 5 % of it up to 5 GB (common practice)."""
+    if free_bytes >= max(LOW_BYTES, min(total_bytes // 20, LOW_MOST_BYTES)):
+        return None
+    what = f"this disk has {free_bytes / 1e6:,.0f} MB left of {total_bytes / 1e6:,.0f}"
+    return Finding(
+        what, where, "Free space on it soon. When it is full, entries stay on the tablets and nothing that was acknowledged is lost."
+    )
 
 
 def share_in(mounts: str, where: PurePosixPath) -> str | None:

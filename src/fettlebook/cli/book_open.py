@@ -4,9 +4,11 @@ import os
 import time
 from pathlib import Path
 
+import click
 from sqlalchemy import make_url
 from sqlalchemy.exc import ArgumentError
 
+from fettlebook.book.disk import low_on_space
 from fettlebook.book.entries import Moment
 from fettlebook.book.stores import SqliteStore, Store, open_book, open_group_book
 from fettlebook.errors import Mendable
@@ -39,7 +41,10 @@ def opened(book_at: str, practice: str | None, *, write: bool) -> Store:
             raise Mendable("no address of a database", where="BOOK", mend=mend) from None
         # A throw-away server for trials may run without fsync; a real one is refused then.
         return open_group_book(book_at, practice, durable=os.environ.get("FETTLEBOOK_THROW_AWAY_DATABASE") != "1")
-    store = open_book(existing_file(book_at), write=write)
+    path = existing_file(book_at)
+    if write and (low := low_on_space(path)) is not None:
+        click.echo(f"{low.where}: {low.what}. {low.mend}", err=True)
+    store = open_book(path, write=write)
     try:
         return store.of(chosen(store, practice))
     except BaseException:

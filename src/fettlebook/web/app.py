@@ -66,7 +66,7 @@ def create_app(
     pages = Pages(desk, training_clock, measuring=practice_file is not None)
 
     if record is not None:
-        pages.know(has_book=True)
+        pages.know(has_book=True, low_on_space=record.low_on_space)
         for routes in (standing_routes, trace_routes, entries_routes):
             app.include_router(routes(pages, record))
     app.mount("/fonts", StaticFiles(directory=FONTS), name="fonts")

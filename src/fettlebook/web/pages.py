@@ -47,7 +47,7 @@ class Pages:
         self._templates = Environment(
             loader=FileSystemLoader(HERE / "templates"), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
         )
-        self._templates.globals["has_book"] = False
+        self._templates.globals |= {"has_book": False, "low_on_space": lambda: None}
         self._templates.filters |= {
             "spell": wording.length,
             "spell_up": lambda seconds: wording.length(whole_s(seconds)),

@@ -6,11 +6,12 @@ from contextlib import contextmanager
 from typing import Final
 
 from fettlebook.book.checkpoint import Checkpoint
+from fettlebook.book.disk import low_on_space
 from fettlebook.book.kinds import to_ms
 from fettlebook.book.received import Received
 from fettlebook.book.signing import book_name
 from fettlebook.book.stores import Store
-from fettlebook.errors import Mendable
+from fettlebook.errors import Finding, Mendable
 from fettlebook.exchange.kept_state import state_of
 from fettlebook.standing.basis import Basis
 from fettlebook.standing.standings import Standings, View
@@ -78,6 +79,11 @@ class Record:
             found.extend(reversed(page))
             end, window = end - window, min(2 * window, WIDEST_WINDOW)
         return found[:count]
+
+    def low_on_space(self) -> Finding | None:
+        """Return what to say where the disk under the book gets full."""
+        path = getattr(self.store, "path", None)  # a group's database has its own disk
+        return low_on_space(path) if path is not None else None
 
     def stands(self) -> Checkpoint:
         """Return where the book stands, for paper: its name, how many entries, and the root over them."""
