@@ -19,7 +19,7 @@ def page(judged: Judged) -> str:
         rows += _wrapped(f"  - {reason}", "    ")
     numbers = [o for o in j.outcomes if o.value is not None and o.limit is not None]
     if numbers:
-        rows += ["", f"  {'criterion':<37}{'value':>9}{'asked':>11}{'margin':>8}{'±':>6}"]
+        rows += ["", f"  {'criterion':<34}{'value':>10}{'asked':>11}{'margin':>10}{'±':>9}"]
         for o in numbers:
             rows += _row(o)
     if j.values:
@@ -42,11 +42,11 @@ def page(judged: Judged) -> str:
 
 
 def _row(o: Outcome) -> list[str]:
-    name = textwrap.wrap(f"{o.name}{f', {o.unit}' if o.unit else ''}", 36, break_on_hyphens=False)
+    name = textwrap.wrap(f"{o.name}{f', {o.unit}' if o.unit else ''}", 33, break_on_hyphens=False)
     value, limit = f"{o.value:.4g}", f"{o.compare} {o.limit:.4g}"
     margin = f"{o.margin:+.3g}" if o.margin is not None else ""
     out = f"{o.uncertainty:.2g}" if o.uncertainty is not None else ""
-    first = f"{MARKS[o.verdict]} {name[0]:<37}{value:>9}{limit:>11}{margin:>8}{out:>6}"
+    first = f"{MARKS[o.verdict]} {name[0]:<34}{value:>10}{limit:>11}{margin:>10}{out:>9}"
     return [first, *(f"  {line}" for line in name[1:])]
 
 

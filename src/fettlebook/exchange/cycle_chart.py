@@ -12,7 +12,8 @@ import numpy as np
 from fettlebook.exchange.chart_axes import Panel, wrapped
 from fettlebook.science.cycles.criteria import Criteria
 from fettlebook.science.cycles.log import CycleLog, Real, Sensors
-from fettlebook.science.cycles.outcome import Judgement, Outcome
+from fettlebook.science.cycles.outcome import Judgement, Outcome, Phase
+from fettlebook.science.lethality import A0_FLOOR_C
 from fettlebook.science.steam import LEAST_KPA, MOST_KPA, saturation_temperature_c
 
 WIDTH: Final = 960
@@ -28,7 +29,7 @@ def cycle_chart(log: CycleLog, judged: Judgement, criteria: Criteria, sensors: S
     odd = [o for o in judged.outcomes if o.verdict != "fit"]
     numbered = {id(o): n for n, o in enumerate(sorted(odd, key=lambda o: o.verdict != "unfit"), start=1)}
     notes = _notes(odd, numbered)
-    steam = _steam(log)
+    steam = _steam(log) if criteria.has("saturation_k") else None
     parts: list[str] = []
     top = 78
     if np.isfinite(t).any():
@@ -36,19 +37,22 @@ def cycle_chart(log: CycleLog, judged: Judgement, criteria: Criteria, sensors: S
         parts += _strip(whole, judged)
         parts += _heat(whole, log, steam, criteria, sensors)
         parts += _flags(whole, odd, numbered)
-        parts += _legend(log, steam, top - 14)
+        parts += _legend(log, steam, top - 14, band=criteria.has("band_c"))
         top = whole.bottom + 46
-        plateau = next((p for p in judged.phases if p.name in ("plateau", "wet hold")), None)
-        if plateau is not None and plateau.to_s > plateau.from_s:
-            about = max(15.0, 0.08 * (plateau.to_s - plateau.from_s))
-            span = (plateau.from_s - about, plateau.to_s + about)
-            close = Panel(LEFT, top + 22, WIDTH - LEFT - RIGHT, 220, span, _close_range(log, steam, span, criteria))
-            parts.append(f'<text x="{LEFT}" y="{top + 8}" font-weight="bold">{escape(plateau.name)}, close up</text>')
-            parts += _heat(close, log, steam, criteria, sensors)
-            parts += _hold(close, judged)
-            parts += _flags(close, [o for o in odd if o.moment_s is not None and span[0] <= o.moment_s <= span[1]], numbered)
+        for phase in (p for p in judged.phases if p.name in ("plateau", "wet hold", "measuring") and p.to_s > p.from_s):
+            about = max(15.0, 0.08 * (phase.to_s - phase.from_s))
+            span = (phase.from_s - about, phase.to_s + about)
+            parts.append(f'<text x="{LEFT}" y="{top + 8}" font-weight="bold">{escape(phase.name)}, close up</text>')
+            if phase.name == "measuring":
+                close, drawn = _rise(log, judged, criteria, phase, top + 22)
+            else:
+                close = Panel(LEFT, top + 22, WIDTH - LEFT - RIGHT, 220, span, _close_range(log, steam, span, criteria))
+                drawn = [*_heat(close, log, steam, criteria, sensors), *_hold(close, judged)]
+            low_s, high_s = close.x_range
+            seen = [o for o in odd if o.moment_s is not None and low_s <= o.moment_s <= high_s]
+            parts += [*drawn, *_flags(close, seen, numbered)]
             top = close.bottom + 46
-        if log.pressure_kpa is not None:
+        if log.pressure_kpa is not None and criteria.kind != "washer":
             low = Panel(LEFT, top + 22, WIDTH - LEFT - RIGHT, 150, _span(t), (0.0, _nice_top(log.pressure_kpa)))
             parts.append(f'<text x="{LEFT}" y="{top + 8}" font-weight="bold">pressure, kPa absolute</text>')
             parts += low.frame("kPa")
@@ -75,6 +79,22 @@ def cycle_chart(log: CycleLog, judged: Judgement, criteria: Criteria, sensors: S
         f'<text x="{LEFT}" y="46" fill="#333">{escape(judged.criteria_name)}</text>',
     ]
     return "\n".join([*head, *parts, "</svg>", ""])
+
+
+def _rise(log: CycleLog, judged: Judgement, criteria: Criteria, phase: Phase, top: int) -> tuple[Panel, list[str]]:
+    """The closed chamber of a leak test: its pressure, and the steepest rise that would pass from where the measuring begins."""
+    begin = next((p.from_s for p in judged.phases if p.name == "settling"), phase.from_s)
+    pressure = log.pressure_kpa if log.pressure_kpa is not None else np.zeros(log.time_s.size)
+    settled = judged.values.get("settled_kpa", 0.0)
+    most = settled + criteria.number("leak_kpa_min") * (phase.to_s - phase.from_s) / 60.0
+    seen = pressure[(log.time_s >= begin) & (log.time_s <= phase.to_s) & np.isfinite(pressure)]
+    high = float(np.ceil(max(most, float(np.percentile(seen, 99)) if seen.size else most) + 0.5))
+    panel = Panel(LEFT, top, WIDTH - LEFT - RIGHT, 200, (begin, phase.to_s + 15.0), (0.0, high))
+    drawn = [*panel.frame("kPa"), panel.curve(log.time_s, pressure, "#1f4e79", "")]
+    drawn.append(panel.curve(np.array([phase.from_s, phase.to_s]), np.array([settled, most]), "#7a1f1f", "7 3"))
+    said = f"steepest rise that passes: {criteria.number('leak_kpa_min'):g} kPa/min"
+    drawn.append(f'<text x="{panel.x(phase.from_s) + 6:.1f}" y="{panel.y(most) - 4:.1f}" fill="#7a1f1f">{said}</text>')
+    return panel, drawn
 
 
 def _steam(log: CycleLog) -> Real | None:
@@ -106,7 +126,7 @@ def _close_range(log: CycleLog, steam: Real | None, span: tuple[float, float], c
     if criteria.has("band_c"):
         low, high = min(low, criteria.band_c[0] - 1.5), max(high, criteria.band_c[1] + 1.5)
         low = max(low, criteria.band_c[0] - 12.0)
-    return float(np.floor(low)), float(np.ceil(high))
+    return float(np.floor(low)), float(np.ceil(high + 0.5))
 
 
 def _nice_top(p: Real) -> float:
@@ -128,6 +148,8 @@ def _heat(panel: Panel, log: CycleLog, steam: Real | None, criteria: Criteria, s
         apart = panel.y(low) - panel.y(high) > 20.0  # else the two would stand over each other
         out += panel.level(low, "#444", "", f"{low:g} °C" if apart else "")
         out += panel.level(high, "#444", "", f"{high:g} °C" if apart else f"{low:g} to {high:g} °C")
+    if criteria.kind == "washer":
+        out += panel.level(A0_FLOOR_C, "#444", "5 4", f"A0 counts from {A0_FLOOR_C:g} °C")
     for (colour, dash), values in zip(_styles(len(log.temperatures_c)), log.temperatures_c.values(), strict=True):
         out.append(panel.curve(log.time_s, values, colour, dash))
     if steam is not None:
@@ -139,7 +161,7 @@ def _styles(count: int) -> list[tuple[str, str]]:
     return [STYLES[i % len(STYLES)] for i in range(count)]
 
 
-def _legend(log: CycleLog, steam: Real | None, y: int) -> list[str]:
+def _legend(log: CycleLog, steam: Real | None, y: int, *, band: bool) -> list[str]:
     entries = list(zip(log.temperatures_c, _styles(len(log.temperatures_c)), strict=True))
     if steam is not None:
         entries.append(("saturated steam at this pressure", STEAM))
@@ -150,6 +172,8 @@ def _legend(log: CycleLog, steam: Real | None, y: int) -> list[str]:
         out.append(f'<line x1="{x}" x2="{x + 34}" y1="{y}" y2="{y}" stroke="{colour}" stroke-width="2"{dashed}/>')
         out.append(f'<text x="{x + 40}" y="{y + 4}">{escape(name)}</text>')
         x += 58 + 7 * len(name)
+    if not band:
+        return out
     out.append(f'<rect x="{x}" y="{y - 6}" width="14" height="12" fill="#dfe9df" stroke="#999"/><text x="{x + 20}" y="{y + 4}">band</text>')
     x += 66
     out.append(f'<rect x="{x}" y="{y - 6}" width="14" height="12" fill="#f3e3b8" stroke="#999"/>')

@@ -176,3 +176,32 @@ def test_the_machines_past_is_read_from_logs_and_from_answers(tmp_path: Path, go
         assert hot["verdict"] == "fit"
     (tmp_path / "bad.json").write_text("{}")
     assert isinstance(run(good, "--criteria", "steam-134-b", "--past", tmp_path / "bad.json").exception, Mendable)
+
+
+def test_leak_tests_and_washers_have_drawings_of_their_own(tmp_path: Path):
+    t = np.arange(0.0, 1300.0, 1.0)
+    p = np.where(t < 200, 101 * (4 / 101) ** (t / 200), 4.0 + 0.1 * (t - 200) / 60)
+    p = np.where(t > 1200, 101.0, p)
+    (tmp_path / "leak.csv").write_text(
+        "time_s,chamber_c,pressure_kpa\n" + "".join(f"{a:g},40,{b:.3f}\n" for a, b in zip(t, p, strict=True))
+    )
+    assert data(tmp_path / "leak.csv", "--criteria", "leak-test", "--plot", tmp_path / "leak.svg")["verdict"] == "fit"
+    assert "steepest rise that passes: 0.13 kPa/min" in (tmp_path / "leak.svg").read_text()
+    wash = np.interp(t, [0, 200, 600, 960, 1000, 1300], [20, 50, 90, 90, 60, 40])
+    (tmp_path / "wash.csv").write_text("time_s,chamber_c\n" + "".join(f"{a:g},{b:.2f}\n" for a, b in zip(t, wash, strict=True)))
+    assert data(tmp_path / "wash.csv", "--criteria", "washer-a0-3000", "--plot", tmp_path / "wash.svg")["verdict"] == "fit"
+    drawn = (tmp_path / "wash.svg").read_text()
+    assert "A0 counts from 65 °C" in drawn
+    assert "saturated steam" not in drawn
+
+
+def test_a_missing_file_ends_in_readable_lines_and_status_2(tmp_path: Path):
+    import subprocess
+    import sys
+
+    command = [sys.executable, "-m", "fettlebook", "judge", str(tmp_path / "none.csv"), "--criteria", "steam-134-b"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 2
+    assert "can't be read" in done.stderr
+    assert "mend" in done.stderr
+    assert "Traceback" not in done.stderr

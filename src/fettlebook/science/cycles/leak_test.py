@@ -99,9 +99,8 @@ def _measured(
     measure = criteria.limits["leak_measure_s"]
     until_s = min(settled_s + measure.value[0], float(t[end]))
     span = max(0.0, float(t[end]) - settled_s)
-    out.append(
-        weigh(measure, min(span, measure.value[0]), span + 2.0, span + 2.0, moment_s=float(t[end]), why="closed too short", may_change=True)
-    )
+    closed_s = min(span + 2.0, measure.value[0])  # a reading more or less at either end is no shorter test
+    out.append(weigh(measure, closed_s, closed_s, closed_s, moment_s=float(t[end]), why="closed too short", may_change=True))
     values = {"start_kpa": low, "lowest_kpa": float(p[begin : end + 1].min())}
     if span < 60.0:
         return values, (), out

@@ -90,12 +90,20 @@ def worst(verdicts: Iterable[Verdict]) -> Verdict:
 
 
 def weigh(
-    limit: Limit, value: float, low: float, high: float, *, moment_s: float | None = None, why: str = "", may_change: bool = False
+    limit: Limit,
+    value: float,
+    low: float,
+    high: float,
+    *,
+    moment_s: float | None = None,
+    why: str = "",
+    may_change: bool = False,
+    as_far_as: str = "the log does not show all of it",
 ) -> Outcome:
     """Hold a value, which may truly lie anywhere from `low` to `high`, against a limit.
 
     `fit` only where all of the range is on the good side, `unfit` only where none of it is. `may_change`: the log doesn't show all of
-    it, so a value on the bad side is `unproven` too. `why` is told where it isn't fit, before the numbers.
+    it, so a value on the bad side is `unproven` too, because `as_far_as`. `why` is told where it isn't fit, before the numbers.
     """
     most = MEANING[limit.id][2] == "<="
     bound = limit.value[0]
@@ -107,7 +115,7 @@ def weigh(
     unit = f" {limit.unit}" if limit.unit else ""
     numbers = f"{value:.4g}{unit}, asked: {'at most' if most else 'at least'} {bound:.4g}{unit}"
     if verdict == "unproven":
-        close = "within the sensors' uncertainty of it" if not never else "the log does not show all of it"
+        close = "within the sensors' uncertainty of it" if not never else as_far_as
         numbers += f"; {close} (± {out:.2g}{unit})" if not never else f"; {close}"
     told = "" if verdict == "fit" else f"{why}; {numbers}" if why else numbers
     return Outcome(

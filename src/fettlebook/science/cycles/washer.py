@@ -134,14 +134,18 @@ def _a0(r: Readings, coldest: Real, step: Step | None, criteria: Criteria, *, sh
     whole = slice(before, min(step.end + 1, r.t.size - 1) + 1)
     sure = slice(before, step.wet_to + 1)
     low = a0_s(r.t[sure], coldest[sure] - within, longest_gap_s=gap)
-    high = a0_s(r.t[whole], wet[whole] + within)
+    high = a0_s(r.t[sure], wet[sure] + within)
+    after = a0_s(r.t[whole], wet[whole] + within)  # gaps and what may be hot air given all the credit that there is
     value = told["a0_ramp_s"] + told["a0_hold_s"]
     why = f"ramp {told['a0_ramp_s']:.0f}, hold {told['a0_hold_s']:.0f}"
     if told["a0_after_s"] > 0.05 * value:
         why += f"; after the fall {told['a0_after_s']:.0f}, which may be hot air and does not count"
     gaps = int(np.count_nonzero(r.gap[step.begin + 1 : step.wet_to + 1]))
     why += f"; {gaps} gaps earn nothing" if gaps else ""
-    outcome = weigh(limit, value, low, max(high, value), moment_s=float(r.t[step.hold_from]), why=why, may_change=short)
+    outcome = weigh(
+        limit, value, low, max(high, value), moment_s=float(r.t[step.hold_from]), why=why, may_change=short or after >= limit.value[0],
+        as_far_as="the log does not show all of it" if short else "only what is not sure to be wet would make it enough",
+    )  # fmt: skip
     return outcome, {"a0_s": value, **told, "wet_hold_s": float(r.t[step.wet_to] - r.t[step.hold_from])}
 
 
