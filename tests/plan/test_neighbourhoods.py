@@ -101,7 +101,7 @@ def test_a_search_that_is_stopped_at_once_gives_the_plan_it_was_given() -> None:
 def test_parts_shrink_while_they_are_not_searched_to_the_end_and_grow_while_they_are() -> None:
     day = _day("medium-1")
     frame = Frame.of(day, dispatch(day))
-    parts = Parts(frame, random.Random(1), day.day_start)
+    parts = Parts(frame, random.Random(1), day.day_start, day.day_end)
     part = parts.next()
     assert part is not None
     assert day.day_start <= part.begin < part.end <= day.day_end

@@ -69,12 +69,12 @@ def plan(
 
     from fettlebook.cli.days_read import read_days  # noqa: PLC0415
     from fettlebook.cli.whole_file import write_whole  # noqa: PLC0415
+    from fettlebook.plan.apart import solve_apart  # noqa: PLC0415
     from fettlebook.plan.instance import to_json  # noqa: PLC0415
-    from fettlebook.plan.solve import solve  # noqa: PLC0415
 
     (day,), shown, findings = read_days(files, first.date() if first else None, 1)
     with progress_shown(limit_s) as told:
-        solved = solve(day, limit_s=limit_s, seed=seed, deterministic=work, told=told)
+        solved = solve_apart(day, limit_s=limit_s, seed=seed, deterministic=work, told=told)
     if output:
         write_whole(Path(output), to_json(solved.plan))
     if day_output:

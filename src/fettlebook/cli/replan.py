@@ -152,7 +152,7 @@ def _events(options: dict[str, Any]) -> list[Event]:
 def _show(done: Replanned, *, show_all: bool) -> None:
     import textwrap  # noqa: PLC0415
 
-    from fettlebook.plan.replan import WINDOW_MIN  # noqa: PLC0415
+    from fettlebook.plan.rolling import WINDOW_MIN  # noqa: PLC0415
 
     def say(text: str, first: str = "") -> None:
         click.echo(textwrap.fill(text, 80, initial_indent=first, subsequent_indent=" " * len(first), break_on_hyphens=False))

@@ -21,6 +21,7 @@ from fettlebook.plan.instance import Instance, Plan, read_plan, to_json
 from fettlebook.plan.solve import Hopeless, Progress, Solved, solve
 
 COMMAND = (sys.executable, "-P", "-m", "fettlebook.plan.apart_process")
+APART_FROM_S = 2.0  # a shorter search is over before a process has begun: it runs here
 GRACE_S = 3.0  # so long beyond its limit, or after being called off, may the process take to hand in its plan
 ASKED_EVERY_S = 0.05
 
@@ -36,7 +37,7 @@ def solve_apart(
     stop: Callable[[], bool] | None = None,
     command: Sequence[str] = COMMAND,
 ) -> Solved:
-    """Return the best plan found within the limit; parameters and errors as `solve`.
+    """Return the best plan found within the limit; parameters and errors as `solve`. A search under 2 s stays in this process.
 
     Parameters
     ----------
@@ -51,6 +52,8 @@ def solve_apart(
     first = solve(day, limit_s=0, seed=seed, workers=workers)
     if limit_s <= 0 or not day.visits:
         return first
+    if limit_s < APART_FROM_S:
+        return solve(day, limit_s=limit_s, seed=seed, workers=workers, deterministic=deterministic, told=told, stop=stop)
     asked = {"limit_s": limit_s - (time.perf_counter() - began), "seed": seed, "workers": workers, "deterministic": deterministic}
     try:
         process = subprocess.Popen(  # noqa: S603 - our own module, no shell

@@ -20,11 +20,12 @@ WORK_OF_BUILDING = 0.02  # counted for each part, so that counted searches end
 
 @dataclass(frozen=True, slots=True)
 class Improving:
-    """How to search. `seconds_left` is asked before each part; `goal`: lateness that is good enough.
+    """How to search.
 
-    `counted`: so much work in all, instead of seconds. `first`: nothing before this minute may move. `promised`: visit ->
-    start that was promised; among equally late plans those with fewer broken promises are better. `valid`: what a plan must
-    hold beside the rules of the day that is improved (where that day stands for another one).
+    `seconds_left` is asked before each part; `goal`: lateness that is good enough. `counted`: so much work in all, instead
+    of seconds. `first`, `last`: only what begins between these minutes may move. `promised`: visit -> start that was
+    promised; among equally late plans those with fewer minutes of broken promises are better. `valid`: what a plan must
+    hold where the day that is improved stands for another one.
     """
 
     seconds_left: Callable[[], float]
@@ -33,6 +34,7 @@ class Improving:
     counted: float | None = None
     stop: Callable[[], bool] | None = None
     first: int | None = None
+    last: int | None = None
     promised: Mapping[str, int] | None = None
     valid: Callable[[Plan], bool] | None = None
 
@@ -53,28 +55,30 @@ def improved(day: Instance, plan: Plan, how: Improving, told: Callable[[Plan], N
     """
     first = max(day.day_start, how.first if how.first is not None else day.now or day.day_start)
     frame = Frame.of(day, plan)
-    parts = Parts(frame, random.Random(how.seed), first)  # noqa: S311 - a search, no secret
+    parts = Parts(frame, random.Random(how.seed), first, day.day_end if how.last is None else min(how.last, day.day_end))  # noqa: S311 - a search, no secret
     best, rank = plan, _rank(day, plan, how.promised)
     work, n = 0.0, 0
-    while rank[0] > how.goal and (part := parts.next()) is not None:
-        left = how.seconds_left()
-        if (left <= 0.05) if how.counted is None else (work >= how.counted):
-            break
-        if how.stop is not None and how.stop():
-            break
-        n += 1
-        counted = None if how.counted is None else STEP_WORK
-        search = Search(left, how.seed + n, 1, counted, how.stop, STEP_WORK)
-        found = Around(frame, part, how.promised).better(search)
-        work += found.work + WORK_OF_BUILDING
-        better = False
-        if found.plan is not None and (new := _rank(day, found.plan, how.promised)) <= rank and _valid(day, found.plan, how):
-            better = new < rank
-            best, rank = found.plan, new
-            frame = Frame.of(day, best, frame)
-            if better and told:
-                told(best)
-        parts.learn(better=better, exhausted=found.exhausted, frame=frame)
+    try:
+        while rank[0] > how.goal and (part := parts.next()) is not None:
+            left = how.seconds_left()
+            if (left <= 0.05) if how.counted is None else (work >= how.counted):
+                break
+            if how.stop is not None and how.stop():
+                break
+            n += 1
+            search = Search(left, how.seed + n, 1, None if how.counted is None else STEP_WORK, how.stop, STEP_WORK)
+            found = Around(frame, part, how.promised).better(search)
+            work += found.work + WORK_OF_BUILDING
+            better = False
+            if found.plan is not None and (new := _rank(day, found.plan, how.promised)) <= rank and _valid(day, found.plan, how):
+                better = new < rank
+                best, rank = found.plan, new
+                frame = Frame.of(day, best, frame)
+                if better and told:
+                    told(best)
+            parts.learn(better=better, exhausted=found.exhausted, frame=frame)
+    except KeyboardInterrupt:  # the reader has waited long enough: the best so far is the answer
+        pass
     return best
 
 
@@ -90,13 +94,3 @@ def _rank(day: Instance, plan: Plan, promised: Mapping[str, int] | None) -> tupl
 def searchable(day: Instance, plan: Plan) -> bool:
     """Whether neighbourhoods can be built around a plan: all visits served, every load unloaded."""
     return not plan.left_out and all(b.unload_start is not None for b in plan.batches)
-
-
-def without_left_out(day: Instance, plan: Plan) -> tuple[Instance, Plan]:
-    """Return the day of the visits that a plan serves, and the plan as one of that day."""
-    return day.without(plan.left_out), replace_left_out(plan, ())
-
-
-def replace_left_out(plan: Plan, left_out: tuple[str, ...]) -> Plan:
-    """Return the plan with other visits named as not served."""
-    return plan.model_copy(update={"left_out": left_out})

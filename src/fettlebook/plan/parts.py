@@ -35,10 +35,10 @@ class _Kind:
 class Parts:
     """Chooses parts, and learns from what came of them."""
 
-    def __init__(self, frame: Frame, draw: random.Random, first: int) -> None:
-        self.f, self.draw, self.first = frame, draw, first
+    def __init__(self, frame: Frame, draw: random.Random, first: int, last: int) -> None:
+        self.f, self.draw, self.first, self.last_min = frame, draw, first, last
         day = frame.day
-        self.length = max(1, day.day_end - first)
+        self.length = max(1, last - first)
         per_minute = max(0.1, len(frame.start) / max(1, day.day_end - day.day_start))
         riding = sum(t.whole for t in frame.trips)
         minutes = min(float(self.length), NODES / per_minute)
@@ -77,7 +77,7 @@ class Parts:
         """Return a visit, the likelier the later it is above what its chair alone forces."""
         start = {v.id: v.start for v in self.f.plan.visits}
         earliest = {n.visit: n.earliest for row in self.f.rows for n in row.nodes if n.procedure is None}
-        late = [v for v in self.f.day.visits if start[v.id] > max(earliest[v.id], self.first)]
+        late = [v for v in self.f.day.visits if self.last_min > start[v.id] > max(earliest[v.id], self.first)]
         if not late:
             return None
         return self.draw.choices(late, [v.weight * (start[v.id] - earliest[v.id]) for v in late])[0]
@@ -85,9 +85,9 @@ class Parts:
     def around(self, visit: Visit, minutes: float) -> tuple[int, int]:
         """Return a stretch of the day around a visit, most of it before."""
         at = next(v.start for v in self.f.plan.visits if v.id == visit.id)
-        end = min(self.f.day.day_end, int(at + minutes * self.draw.uniform(1 - LEAD_SHARE, 0.6)) + 1)
+        end = min(self.last_min, int(at + minutes * self.draw.uniform(1 - LEAD_SHARE, 0.6)) + 1)
         begin = max(self.first, int(end - minutes))
-        return begin, max(end, min(self.f.day.day_end, int(begin + minutes)))
+        return begin, max(end, min(self.last_min, int(begin + minutes)))
 
     def times(self, visit: Visit) -> Part:
         """Only times move."""

@@ -2,8 +2,9 @@
 
 Comes in: an instance, its plan, the minute, events. Goes out: a checked plan from that minute on, the changes in words
 and one line. The first answer is the list scheduler's, guided by the old plan; then visits, chairs and sets of the next
-hours are made more or less urgent, one at a time, while time is left. Smaller is better in this order: weight not
-served, weighted minutes late, visits that start later than promised, end of the day.
+hours are made more or less urgent, one at a time; then the next hours are searched by neighbourhoods, while time is
+left. Smaller is better in this order: weight not served, weighted minutes late, visits that start later than promised,
+end of the day.
 """
 
 import random
@@ -18,11 +19,13 @@ from fettlebook.plan.instance import Batch, Instance, Plan
 from fettlebook.plan.leftover import with_leftovers
 from fettlebook.plan.manner import Manner, near
 from fettlebook.plan.policy import LiveRun, Policy, policy_of, who_stays, with_stay
+from fettlebook.plan.rolling import WINDOW_MIN, Rolling, load_the_solver, next_hours_better
 from fettlebook.plan.rows import rows
 from fettlebook.plan.slack import with_duties, with_tests
 
-WINDOW_MIN = 180  # what lies further ahead is planned again when it comes nearer
 CHAIRS_TRIED = 6  # for an urgent visit anywhere
+MANNERS_SHARE = 0.35  # of the time, before neighbourhoods are searched
+WORK_A_ROUND = 0.004  # of neighbourhood search, where rounds are counted instead of seconds
 STAYS_MIN = (15, 30, 60, 120, 240, 480)
 
 
@@ -109,6 +112,8 @@ def replan(
     """
     clock = time.perf_counter
     began = clock()
+    if limit_s > 0 and rounds is None:
+        load_the_solver()
     moment = _moment(day, plan, at)
     chosen = [e for e in events if not (isinstance(e, Emergency) and e.chair is None)]
     for event in chosen:
@@ -123,9 +128,18 @@ def replan(
     def go_on(n: int) -> bool:
         if stop is not None and stop():
             return False
-        return n < rounds if rounds is not None else clock() - began < limit_s
+        return n < rounds if rounds is not None else clock() - began < MANNERS_SHARE * limit_s
 
-    answer = _filled(_improved(moment, plan, answer, go_on, seed))
+    answer = _improved(moment, plan, answer, go_on, seed)
+    how = Rolling(
+        seconds_left=lambda: limit_s - (clock() - began),
+        promised={v.id: v.start for v in plan.visits},
+        blocked=moment.blocked,
+        seed=seed,
+        counted=None if rounds is None else WORK_A_ROUND * rounds,
+        stop=stop,
+    )
+    answer = _filled(_next_hours(plan, answer, how))
     if leftovers:
         fuller = with_leftovers(answer.day, answer.plan, moment.blocked)
         answer = answer if check_plan(answer.day, fuller) else replace(answer, plan=fuller)
@@ -304,6 +318,15 @@ def _improved(moment: Moment, old: Plan, best: _Answer, go_on: Callable[[int], b
     except KeyboardInterrupt:  # the reader has waited long enough: the best so far is the answer
         pass
     return best
+
+
+def _next_hours(old: Plan, best: _Answer, how: Rolling) -> _Answer:
+    """Search on with neighbourhoods of the next hours."""
+    if best.rank[1:3] == (0, 0):
+        return best
+    plan = next_hours_better(best.day, best.plan, how)
+    rank = _rank(best.day, old, plan)
+    return replace(best, plan=plan, rank=rank) if rank < best.rank else best
 
 
 def _forced(day: Instance) -> int:

@@ -5,6 +5,7 @@ from dataclasses import replace
 from datetime import date
 
 from fettlebook.errors import Finding
+from fettlebook.plan.apart import solve_apart
 from fettlebook.plan.basis import basis_of
 from fettlebook.plan.check import check_plan, figures
 from fettlebook.plan.day import DayPlan, DayVerdict, PlannedVisit, Task
@@ -14,7 +15,7 @@ from fettlebook.plan.instance import Batch, Instance, Plan
 from fettlebook.plan.leftover import with_leftovers
 from fettlebook.plan.owed import Owing
 from fettlebook.plan.slack import not_placed
-from fettlebook.plan.solve import Progress, Solved, solve
+from fettlebook.plan.solve import Progress, Solved
 from fettlebook.plan.tasks import Maps, day_instance
 from fettlebook.practice.model import Practice
 from fettlebook.practice.visit import Visit
@@ -64,7 +65,7 @@ def plan_day(
         The rulebooks ask nothing between visits or at the end of the day.
     """
     instance, maps = day_instance(practice, times, visits, day, owing)
-    solved = solve(instance, limit_s=limit_s, seed=seed, deterministic=deterministic, told=told)
+    solved = solve_apart(instance, limit_s=limit_s, seed=seed, deterministic=deterministic, told=told)
     solved = _finish_sets(instance, solved)
     instance = instance.moved(solved.plan)
     words = Words(maps.clock.shown, {s.id: s.name for s in practice.sets})
