@@ -5,7 +5,7 @@ from typing import Final
 
 from fettlebook.plan.basis import Basis
 from fettlebook.plan.day import DayPlan
-from fettlebook.plan.replan import WINDOW_MIN
+from fettlebook.plan.rolling import WINDOW_MIN
 from fettlebook.web.drafts import Proposal
 from fettlebook.web.wording import VERDICT_WORD, clock
 
