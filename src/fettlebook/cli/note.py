@@ -43,7 +43,8 @@ def note(
     """Write one entry into a book by hand.
 
     Without KIND the kinds are listed; with KIND alone its fields. A list is written with commas (outlets=turbine,syringe), a
-    reading as readings.strip_mg_l=1000, a load's items as items=exam#3:P412:solid, a file as log=@cycle.csv.
+    reading as readings.strip_mg_l=1000, a load's items as items=exam#3:P412:solid, a file as
+    log=@cycle.csv, plates as plates=12:0.1,>300:1 (colonies, mL of undiluted sample).
 
     \b
     fettlebook note step.done --book book.sqlite --by ana \\

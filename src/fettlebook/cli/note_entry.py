@@ -157,6 +157,8 @@ def _value(name: str, text: Any, field: Mapping[str, Any], keep: Callable[[str],
         return tuple(files) if kind == "array" else files[0]
     if name == "items":
         return tuple(_item(one) for one in text.split(","))
+    if name == "plates":
+        return tuple(_plate(one) for one in text.split(","))
     if kind == "integer":
         return _whole(text)
     if kind == "boolean":
@@ -177,6 +179,16 @@ def _item(text: str) -> dict[str, str]:
     unit, _, rest = text.strip().partition(":")
     pack, _, form = rest.partition(":")
     return {"unit": unit} | ({"pack": pack} if pack else {}) | ({"form": form} if form else {})
+
+
+def _plate(text: str) -> dict[str, Any]:
+    """Return a plate from COLONIES:ML, the mL of undiluted sample on it; >COLONIES: too many to count."""
+    colonies, _, volume = text.strip().partition(":")
+    try:
+        plated: Any = round(float(volume) * 1_000_000)
+    except (ValueError, OverflowError):
+        plated = volume
+    return {"colonies": _whole(colonies.removeprefix(">")), "plated_nl": plated} | ({"too_many": True} if colonies.startswith(">") else {})
 
 
 def _no_file(text: str) -> HeldFile:

@@ -15,6 +15,18 @@ _ROWS: Final[Mapping[str, str]] = {
 _NOT: Final = ("peracetic", "peroxyacetic", "silver", "chlorhexidine", "bromide", "ammonium", "dioxide", " and ", "+", ",")
 
 
+# row of the rulebook -> what its topic and note name; a bottle's label has one of these words in it
+_STOPPED_BY: Final[Mapping[str, tuple[str, ...]]] = {
+    "all.sample.neutraliser_peroxide": ("catalase", "thiosulf", "thiosulph"),
+    "all.sample.neutraliser_chlorine": ("thiosulf", "thiosulph"),
+}
+
+
+def stops(named: str, row: Requirement) -> bool:
+    """Tell whether a neutraliser, as a bottle names it, is one that the rulebook's row names."""
+    return any(word in named.casefold() for word in _STOPPED_BY[row.id])
+
+
 def neutraliser(active: str, rulebook: Rulebook) -> Requirement | None:
     """Return the rulebook's row on the neutraliser for an active substance, or None: then the laboratory must say."""
     name = active.casefold()

@@ -109,6 +109,7 @@ class Taken(NamedTuple):
     outlets: Names | None
     neutralised: bool | None
     method: str | None
+    neutraliser: str | None = None
 
 
 class Result(NamedTuple):
@@ -123,6 +124,11 @@ class Result(NamedTuple):
     outlets: Names | None
     taken_ms: int | None
     method: str | None
+    plates: tuple[tuple[int | None, int, bool], ...] = ()  # colonies (None: not said), undiluted sample [nL], whether too many to count
+    received_ms: int | None = None
+    received_mc: int | None = None
+    blank_colonies: int | None = None
+    not_valid: str | None = None
 
 
 class Notice(NamedTuple):
@@ -346,7 +352,7 @@ def _skipped(r: Received, d: DutySkipped, at: int) -> Found:
 
 def _taken(r: Received, d: SampleTaken, at: int) -> Found:
     subject = _chair(d.chair) if d.chair is not None else _machine(d.machine) if d.machine is not None else PRACTICE
-    says = Taken(d.sample, d.what, subject, _names(d.outlets), d.neutralised, d.method)
+    says = Taken(d.sample, d.what, subject, _names(d.outlets), d.neutralised, d.method, d.neutraliser)
     yield (subject, "sample"), at, says
     yield (f"sample:{d.sample}", "taken"), at, says
 
@@ -354,7 +360,15 @@ def _taken(r: Received, d: SampleTaken, at: int) -> Found:
 def _result(r: Received, d: SampleResult, at: int) -> Found:
     subject = _chair(d.chair) if d.chair is not None else _machine(d.machine) if d.machine is not None else None
     value = d.value / 10 ** (d.decimals or 0)
-    says = Result(d.sample, d.quantity, value, d.value_unit, d.mark, subject, _names(d.outlets), d.taken_ms, d.method)
+    plates: tuple[tuple[int | None, int, bool], ...] = ()
+    if d.plates is not None:
+        plates = tuple((plate.colonies, plate.plated_nl, bool(plate.too_many)) for plate in d.plates)
+    elif d.plated_nl is not None:
+        plates = ((d.colonies, d.plated_nl, d.mark == "above"),)
+    says = Result(
+        d.sample, d.quantity, value, d.value_unit, d.mark, subject, _names(d.outlets), d.taken_ms, d.method,
+        plates, d.received_ms, d.received_mc, d.blank_colonies, d.not_valid,
+    )  # fmt: skip
     yield (f"sample:{d.sample}", "result"), at, says
     if subject is not None:
         yield (subject, "sample"), d.taken_ms if d.taken_ms is not None else at, says

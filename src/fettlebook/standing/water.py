@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from fettlebook.practice.model import Chair, SupplyKind
-from fettlebook.rules.model import Limit, Origin, Requirement, When
+from fettlebook.rules.model import Duty, Limit, Origin, Requirement, When
 from fettlebook.standing.attempts import attempts
 from fettlebook.standing.basis import BOOK, DAY_MS, WATER_TESTS
 from fettlebook.standing.evidence import is_dosed
@@ -13,6 +13,7 @@ from fettlebook.standing.facts import Result, Taken
 from fettlebook.standing.look import Look
 from fettlebook.standing.model import Condition, Owed, Verdict
 from fettlebook.standing.owed import duty_condition, minutes_of
+from fettlebook.standing.sample_checks import sample_doubts
 from fettlebook.standing.steps import AtChair, DutySays, duty_says
 from fettlebook.times.words import listed
 
@@ -30,19 +31,20 @@ class Counted:
     dated: bool  # whether the book says when it was taken: a result that came is no younger than its sample
     neutralised: bool | None
     evidence: tuple[str, ...]
+    said: Taken | None = None  # what was said when the sample was taken
 
 
 def water_conditions(at: AtChair) -> Iterator[Condition]:
     """Yield whether the counts of a chair, or of one line, are within the limits in force, and in date."""
     asked = _interval(at.look, ())
     for quantity in dict.fromkeys(limit.quantity for limit in at.look.basis.rulebook.limits if limit.role in BINDING and limit.quantity):
-        limits = _binding(at.look, quantity)
+        limits = binding_limits(at.look, quantity)
         if not limits:
             continue
-        counted = list(_counted(at, quantity))
+        counted = list(counted_results(at, quantity))
         required = quantity == "water count" and asked is not None
         # Rules ask for a sample of each chair: one line's is in date for all, and speaks for lines that have none of their own.
-        dated = counted if at.only is None else list(_counted(replace(at, only=None), quantity))
+        dated = counted if at.only is None else list(counted_results(replace(at, only=None), quantity))
         if dated:
             yield _judged(at, quantity, limits, counted or dated, dated=dated if required else ())
         elif required and asked is not None:
@@ -51,7 +53,7 @@ def water_conditions(at: AtChair) -> Iterator[Condition]:
     yield from _after_repair(at)
 
 
-def _binding(look: Look, quantity: str) -> list[Limit]:
+def binding_limits(look: Look, quantity: str) -> list[Limit]:
     """Return the limits of a quantity, the strictest of each role. An aim binds only where nobody sets a limit: it is then acted on."""
     found = [m for role in BINDING if (m := look.basis.rulebook.strictest(quantity, role)) is not None and m.unit in PER_ML]
     set_by_rule = any(limit.role in ("limit", "action") for limit in found)
@@ -64,7 +66,7 @@ def _interval(look: Look, good: Sequence[Counted]) -> tuple[int, Requirement] | 
     return min(found, key=lambda one: one[0], default=None)
 
 
-def _counted(at: AtChair, quantity: str) -> Iterator[Counted]:
+def counted_results(at: AtChair, quantity: str) -> Iterator[Counted]:
     """Yield the results of a quantity that concern the chair, or the one line, by when the sample was taken, newest first."""
     look, seen = at.look, set[str]()
     for fact in look.back(f"chair:{at.chair.id}", "sample"):
@@ -85,7 +87,7 @@ def _counted(at: AtChair, quantity: str) -> Iterator[Counted]:
             when = taken.happened if taken else fact.happened
             entries = (result.entry, *((taken.entry,) if taken else ()))
             dated = taken is not None or result.says.taken_ms is not None
-            yield Counted(result.says, outlets, when, dated, said.neutralised if said else None, entries)
+            yield Counted(result.says, outlets, when, dated, said.neutralised if said else None, entries, said)
 
 
 def _judged(at: AtChair, quantity: str, limits: Sequence[Limit], counted: Sequence[Counted], *, dated: Sequence[Counted]) -> Condition:
@@ -95,19 +97,19 @@ def _judged(at: AtChair, quantity: str, limits: Sequence[Limit], counted: Sequen
     for one in counted:
         for outlet in one.outlets or ("the chair",):
             newest.setdefault(outlet, one)
-    said = [(*_held(at, one, limits), one) for one in dict.fromkeys(newest.values())]
+    said = [(*held_to_limits(at, one, limits), one) for one in dict.fromkeys(newest.values())]
     bad = [s for s in said if s[0] is not Verdict.FIT]
     if bad:
         verdict, why, origin, one = min(bad, key=lambda s: s[0] is not Verdict.UNFIT)
         return Condition(what, verdict, why, origin, one.evidence, one.taken, mend=_treat_and_sample(at))
-    good = [one for one in dated if _held(at, one, limits)[0] is Verdict.FIT]
+    good = [one for one in dated if held_to_limits(at, one, limits)[0] is Verdict.FIT]
     in_row = good[:2] if good[:2] == list(dated[:2]) else ()
     asked = _interval(look, in_row)
     if not good or asked is None:
         verdict, why, origin, one = max(said, key=lambda s: s[3].taken)
         return Condition(what, verdict, why, origin, one.evidence, one.taken)
     one = good[0]
-    verdict, why, origin = _held(at, one, limits)
+    verdict, why, origin = held_to_limits(at, one, limits)
     ends = look.basis.days_after(one.taken, asked[0] + 1)
     if ends <= look.at:
         late = f"last sample {look.when(one.taken)}, {(look.at - one.taken) // DAY_MS} days ago; a result holds {asked[0]} days"
@@ -117,7 +119,7 @@ def _judged(at: AtChair, quantity: str, limits: Sequence[Limit], counted: Sequen
     return Condition(what, Verdict.FIT, why, origin, entries, one.taken, ends)
 
 
-def _held(at: AtChair, one: Counted, limits: Sequence[Limit]) -> tuple[Verdict, str, Origin]:
+def held_to_limits(at: AtChair, one: Counted, limits: Sequence[Limit]) -> tuple[Verdict, str, Origin]:
     """Return how one result stands to the limits, strictest role first."""
     result, where = one.result, f"{listed(one.outlets)} " if one.outlets else ""
     mark = {"above": "more than ", "below": "less than ", None: ""}[result.mark]
@@ -142,6 +144,9 @@ def _held(at: AtChair, one: Counted, limits: Sequence[Limit]) -> tuple[Verdict, 
         return Verdict.UNPROVEN, f"{told}: when it was taken is not in the book", binding.origin
     if one.neutralised is not True and is_dosed(at.look, at.chair):
         return Verdict.UNPROVEN, f"{told}: not neutralised, so it may be too low", binding.origin
+    doubt = next(sample_doubts(at.look, at.chair, result, one.said, one.taken), None)
+    if doubt is not None:
+        return Verdict.UNPROVEN, f"{told}: {doubt[0]}", doubt[1]
     aim = at.look.basis.rulebook.strictest(binding.quantity, "aim")
     over = aim is not None and aim.unit in PER_ML and value > max(aim.value) * PER_ML[aim.unit]
     note = f"; over the aim of {max(aim.value):g} {aim.unit}" if aim is not None and over else ""
@@ -152,11 +157,16 @@ def _treated_since(at: AtChair, since: int) -> bool:
     return any(says.verdict is Verdict.FIT for says in _intensive(at, since))
 
 
+def intensive_duty(look: Look, chair: Chair) -> Duty | None:
+    """Return the intensive treatment of a chair: the duty that comes back from the longest rest; None where the rules have none."""
+    duties = [duty for duty, _ in look.basis.chair_duties[chair.id, When.AFTER_STANDING_STILL] if duty.after_idle_h is not None]
+    return max(duties, key=lambda duty: duty.after_idle_h or 0, default=None)
+
+
 def _intensive(at: AtChair, since: int) -> list[DutySays]:
-    """Return what the book says of the intensive treatment, since some moment: the duty that comes back from the longest rest."""
-    duties = [duty for duty, _ in at.look.basis.chair_duties[at.chair.id, When.AFTER_STANDING_STILL] if duty.after_idle_h is not None]
-    longest = sorted(duties, key=lambda duty: duty.after_idle_h or 0)[-1:]
-    return [duty_says(AtChair(at.look, at.chair, since, at.outlets, at.only), duty) for duty in longest]
+    """Return what the book says of the intensive treatment, since some moment."""
+    duty = intensive_duty(at.look, at.chair)
+    return [duty_says(AtChair(at.look, at.chair, since, at.outlets, at.only), duty)] if duty is not None else []
 
 
 def _sample(at: AtChair) -> tuple[Owed, ...]:
@@ -200,7 +210,7 @@ def _after_repair(at: AtChair) -> Iterator[Condition]:
         yield duty_condition(
             look, subject, says, what="treated since the water path was opened", since=opened.happened, expires=None, due=None
         )
-    good = [one for one in _counted(at, "water count") if one.taken >= opened.happened]
+    good = [one for one in counted_results(at, "water count") if one.taken >= opened.happened]
     what, why = "sampled since the water path was opened", f"opened {look.when(opened.happened)}: {opened.says.words}"
     origin = asked.origin if asked else BOOK
     if good:
@@ -258,7 +268,7 @@ def _bottle_filled(at: AtChair, begun: int, notice: str, origin: Origin) -> Cond
 def count_verdicts(look: Look, chair: Chair, quantity: str) -> list[tuple[int, Verdict, str]]:
     """Return (sample taken, how it stands to the limits in force, entry of the result) of a chair's counts, the newest first."""
     at = AtChair(look, chair, look.at, frozenset(outlet.id for outlet in chair.outlets))
-    limits = _binding(look, quantity)
+    limits = binding_limits(look, quantity)
     if not limits:
         return []
-    return [(one.taken, _held(at, one, limits)[0], one.evidence[0]) for one in _counted(at, quantity)]
+    return [(one.taken, held_to_limits(at, one, limits)[0], one.evidence[0]) for one in counted_results(at, quantity)]

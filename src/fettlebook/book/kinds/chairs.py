@@ -4,7 +4,27 @@ from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import Field, model_validator
 
-from fettlebook.book.kinds.forms import AsTuple, Count, Day, HeldFile, Id, Ids, Line, Lot, Ms, Place, Readings, Said, Unit, Units, VisitRef
+from fettlebook.book.kinds.forms import (
+    AsTuple,
+    Count,
+    Day,
+    Frozen,
+    HeldFile,
+    Id,
+    Ids,
+    Line,
+    Lot,
+    Ms,
+    Place,
+    Readings,
+    Said,
+    Unit,
+    Units,
+    VisitRef,
+)
+
+# A millionth of a mL: 0.1 mL of a 1:1000 dilution is 100. No more than 10 L is ever plated.
+PlatedNl = Annotated[int, Field(ge=1, le=10_000_000_000_000, description="undiluted sample on the plates, in millionths of a mL")]
 
 
 class VisitStarted(Said):
@@ -128,13 +148,26 @@ class SampleTaken(_Sampled):
     what: Id  # such as: water, suction, rinse water
     method: Line | None = None
     neutralised: bool | None = None  # with what stops the disinfectant; a count without it may be too low
+    neutraliser: Line | None = None  # what it was, as the bottle says: sodium thiosulfate
     laboratory: Line | None = None
     lot: Lot | None = None  # of a test kit
     product: Id | None = None
 
 
+class CountedPlate(Frozen):
+    """One plate, or several of one dilution poured together; with `too_many`, at least so many colonies."""
+
+    colonies: Count
+    plated_nl: PlatedNl
+    too_many: bool | None = None
+
+
 class SampleResult(_Sampled):
-    """A result: `value` * 10^-`decimals` in `value_unit`. Chair, outlets and machine are those of the sample."""
+    """A result: `value` * 10^-`decimals` in `value_unit`. Chair, outlets and machine are those of the sample.
+
+    `colonies` on `plated_nl` of undiluted sample say how sure the value is; `plates` says it plate by plate. With a `mark` the colonies
+    are a bound as the value is: at most, or at least so many.
+    """
 
     KIND: ClassVar[str] = "sample.result"
 
@@ -146,7 +179,21 @@ class SampleResult(_Sampled):
     mark: Literal["below", "above"] | None = None  # below: less than `value` (the method's limit); above: too many to count
     method: Line | None = None
     taken_ms: Ms | None = None
+    colonies: Count | None = None
+    plated_nl: PlatedNl | None = None
+    plates: Annotated[tuple[CountedPlate, ...], Field(min_length=1, max_length=60), AsTuple] | None = None
+    received_ms: Ms | None = None  # when the laboratory began with it
+    received_mc: Annotated[int, Field(ge=-80_000, le=100_000, description="temperature on arrival, thousandths of a degC")] | None = None
+    blank_colonies: Count | None = None  # on the plate of a field blank: clean water handled as the sample was
+    not_valid: Line | None = None  # the laboratory's words why the sample proves nothing
     report: HeldFile | None = None
+    report_number: Line | None = None  # the laboratory's own number of this result
+
+    @model_validator(mode="after")
+    def _colonies_of_a_volume(self) -> Self:
+        if self.colonies is not None and self.plated_nl is None:
+            raise ValueError("colonies need plated_nl: the undiluted sample that they grew from")
+        return self
 
 
 class NoticeBegun(Said):

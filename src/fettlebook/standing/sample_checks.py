@@ -1,0 +1,76 @@
+"""Whether a sample can prove anything: on its way too long or too warm, a field blank that grew, a neutraliser that stops something else.
+
+An invalid sample is no good news: within the limit it leaves the water unproven. A count over the limit is acted on all the same.
+"""
+
+from collections.abc import Iterator
+from typing import Final
+
+from fettlebook.practice.model import Chair
+from fettlebook.rules.model import Origin
+from fettlebook.rules.neutraliser import neutraliser, stops
+from fettlebook.standing.basis import BOOK, HOUR_MS
+from fettlebook.standing.evidence import is_dosed
+from fettlebook.standing.facts import Result, Taken
+from fettlebook.standing.look import Look
+
+HOLD: Final = "all.sample.hold"
+ARRIVAL: Final = "all.sample.temp"
+NL_PER_ML: Final = 1e6
+ROUNDED: Final = 0.06  # a report has two digits: 5 % at most, and a little for halves
+
+
+def sample_doubts(look: Look, chair: Chair, result: Result, taken: Taken | None, taken_ms: int) -> Iterator[tuple[str, Origin]]:
+    """Yield each reason why a result proves nothing, with the rule that says so; what the book doesn't tell is no reason.
+
+    Parameters
+    ----------
+    chair
+        The chair it was taken at.
+    result, taken, taken_ms
+        The result, what was said when the sample was taken, and when that was.
+    """
+    if result.not_valid is not None:
+        yield f"the laboratory says it is not valid: {result.not_valid}", BOOK
+    yield from _on_the_way(look, result, taken_ms)
+    if result.blank_colonies:
+        grown = f"{result.blank_colonies} {'colony' if result.blank_colonies == 1 else 'colonies'}"
+        yield f"its field blank grew {grown}: what was counted may not be this water's", BOOK
+    yield from _neutralised_with(look, chair, taken)
+    yield from _plates_agree(result)
+
+
+def _on_the_way(look: Look, result: Result, taken_ms: int) -> Iterator[tuple[str, Origin]]:
+    hold, arrival = look.basis.rulebook.limit(HOLD), look.basis.rulebook.limit(ARRIVAL)
+    if result.received_ms is not None:
+        hours = (result.received_ms - taken_ms) / HOUR_MS
+        if hours < 0:
+            yield "the laboratory had it before it was taken", BOOK
+        elif hold is not None and hours > max(hold.value):
+            yield f"begun after {hours:.1f} h, at most {max(hold.value):g} h are asked for", hold.origin
+    if result.received_mc is not None and arrival is not None:
+        arrived = result.received_mc / 1000
+        if not min(arrival.value) <= arrived <= max(arrival.value):
+            asked = f"{min(arrival.value):g} to {max(arrival.value):g} degC"
+            yield f"it arrived at {arrived:g} degC, {asked} is asked for", arrival.origin
+
+
+def _neutralised_with(look: Look, chair: Chair, taken: Taken | None) -> Iterator[tuple[str, Origin]]:
+    """Hold the neutraliser that was in the bottle against the product that stands in the chair's water all day."""
+    if taken is None or taken.neutraliser is None or not is_dosed(look, chair):
+        return
+    in_use = look.basis.practice.in_use.line_continuous
+    active = next((product.active for product in look.basis.practice.products if product.id == in_use), None)
+    row = neutraliser(active, look.basis.rulebook) if active is not None else None
+    if row is not None and active is not None and not stops(taken.neutraliser, row):
+        yield f"{taken.neutraliser} does not stop {active}: the count may be too low", row.origin
+
+
+def _plates_agree(result: Result) -> Iterator[tuple[str, Origin]]:
+    """Hold the number of the report against its own plates; only where all of them were counted."""
+    counted = [(colonies, plated) for colonies, plated, too_many in result.plates if colonies is not None and not too_many]
+    if result.mark is not None or len(counted) != len(result.plates) or not counted or result.unit != "CFU/mL":
+        return
+    per_ml = sum(colonies for colonies, _ in counted) / (sum(plated for _, plated in counted) / NL_PER_ML)
+    if abs(per_ml - result.value) > max(1.0, ROUNDED * max(per_ml, result.value)):
+        yield f"its plates say {per_ml:.3g} CFU/mL: ask the laboratory which number holds", BOOK
