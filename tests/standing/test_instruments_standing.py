@@ -105,7 +105,7 @@ def test_a_load_that_ran_in_another_machine_than_it_was_packed_for_is_unproven()
 
 
 def test_a_spore_test_counts_only_beside_a_control_that_grew() -> None:
-    from fettlebook.standing.machine import newest_run
+    from fettlebook.standing.machine_runs import newest_run
 
     for control, verdict in (("as it should", Verdict.FIT), ("not as it should", Verdict.UNPROVEN), ("none", Verdict.UNPROVEN)):
         spore = f'2026-03-09 06:00 ana machine.test {{machine="steam", test="spore test", outcome="passed", control="{control}"}}'

@@ -316,6 +316,9 @@ class SetType(Part):
     bath: Annotated[bool, Field(description="answer true where it goes through the ultrasonic bath before the washer")] = False
     dry_minutes: Annotated[Minutes, Field(description="length of drying after the washer, before anybody packs it [min]")] = 0
     lubricate_minutes: Annotated[Minutes, Field(description="time of a person to oil one before packing [min]")] = 0
+    most_cycles: Annotated[
+        int | None, Field(ge=1, le=100_000, description="number of sterilizer cycles after which its IFU asks for service, or ends its use")
+    ] = None
     cycle_types: Annotated[
         tuple[Literal["B", "N", "S"], ...],
         Field(description="list of the types of sterilizer cycle that it may ride, by its IFU; left out: the day's cycle only"),

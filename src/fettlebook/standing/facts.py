@@ -14,10 +14,12 @@ from fettlebook.book.kinds import (
     CycleRecorded,
     Data,
     DutySkipped,
+    FailureStep,
     FaultReported,
     LoadPacked,
     LoadRejected,
     LoadReleased,
+    LoadReleasedEarly,
     MachineTest,
     NoticeBegun,
     NoticeEnded,
@@ -152,13 +154,15 @@ class Service(NamedTuple):
 
 
 class Packed(NamedTuple):
-    """A load was put together; `items` are (unit, pack or None)."""
+    """A load was put together; `items` are (unit, pack or None), `forms` what is hardest for steam to reach in each, where it was said."""
 
     load: str
     machine: str
     cycle: str | None
     items: tuple[tuple[str, str | None], ...]
     implant: bool
+    forms: tuple[str | None, ...] = ()
+    oiled: Names = ()
 
 
 class Ran(NamedTuple):
@@ -169,6 +173,8 @@ class Ran(NamedTuple):
     cycle: str
     said: str
     began: int
+    logged: bool = False  # its log is kept: the machine's word alone counts no more
+    read: bool = False  # somebody read values and entered them
 
 
 class Judged(NamedTuple):
@@ -192,6 +198,8 @@ class Decided(NamedTuple):
     turned: bool | None
     override: str | None
     reason: str
+    found: str | None = None
+    early: bool = False  # before the result of its spore test
 
 
 class Tested(NamedTuple):
@@ -203,6 +211,16 @@ class Tested(NamedTuple):
     control: str | None
     load: str | None
     read: int
+
+
+class FailureDone(NamedTuple):
+    """A step of what follows a failure was done, or found not to be needed."""
+
+    step: str
+    outcome: str
+    reason: str
+    by: str
+    failure: str
 
 
 class Opened(NamedTuple):
@@ -400,7 +418,9 @@ def _service(r: Received, d: FaultReported | RepairDone | OutOfService | Returne
 
 def _packed(r: Received, d: LoadPacked, at: int) -> Found:
     items = tuple((intern(item.unit), item.pack) for item in d.items)
-    says = Packed(d.load, _machine(d.machine), d.cycle, items, any(item.implant for item in d.items))
+    forms = tuple(item.form for item in d.items) if any(item.form for item in d.items) else ()
+    oiled = tuple(intern(item.unit) for item in d.items if item.oiled)
+    says = Packed(d.load, _machine(d.machine), d.cycle, items, any(item.implant for item in d.items), forms, oiled)
     yield (f"load:{d.load}", "packed"), at, says
     yield (says.machine, "loads"), at, says
     for unit, pack in items:
@@ -412,7 +432,7 @@ def _packed(r: Received, d: LoadPacked, at: int) -> Found:
 def _ran(r: Received, d: CycleRecorded, at: int) -> Found:
     ended = d.ended_ms if d.ended_ms is not None else at
     began = d.began_ms if d.began_ms is not None else min(ended, at)
-    says = Ran(d.load, _machine(d.machine), d.cycle, d.said, began)
+    says = Ran(d.load, _machine(d.machine), d.cycle, d.said, began, d.log is not None, bool(d.readings))
     yield (says.machine, "cycles"), ended, says
     if d.load is not None:
         yield (f"load:{d.load}", "cycle"), ended, says
@@ -426,18 +446,20 @@ def _judged(r: Received, d: CycleJudged, at: int) -> Found:
         yield (f"load:{d.load}", "judged"), at, says
 
 
-def _decided(r: Received, d: LoadReleased | LoadRejected, at: int) -> Found:
-    released = d if isinstance(d, LoadReleased) else None
+def _decided(r: Received, d: LoadReleased | LoadReleasedEarly | LoadRejected, at: int) -> Found:
+    released = d if isinstance(d, LoadReleased | LoadReleasedEarly) else None
     says = Decided(
         load=d.load,
-        meaning=d.meaning,
+        meaning="released" if released else d.meaning,
         by=intern(r.entry.by),
         units=_names(d.units),
         packs=_names(d.packs),
         dry=released.dry if released else None,
         turned=released.indicators_turned if released else None,
-        override=released.override if released else None,
-        reason=d.reason if isinstance(d, LoadRejected) else "",
+        override=d.override if isinstance(d, LoadReleased) else None,
+        reason="" if isinstance(d, LoadReleased) else d.reason,
+        found=d.found if isinstance(d, LoadRejected) else None,
+        early=isinstance(d, LoadReleasedEarly),
     )
     yield (f"load:{d.load}", "decided"), at, says
     yield (intern(f"person:{says.by}"), "decided"), at, says
@@ -448,6 +470,11 @@ def _tested(r: Received, d: MachineTest, at: int) -> Found:
     ran = d.ran_ms if d.ran_ms is not None else at
     yield (says.machine, intern(f"test:{d.test}")), ran, says
     yield (says.machine, "tests"), ran, says
+
+
+def _failure(r: Received, d: FailureStep, at: int) -> Found:
+    says = FailureDone(d.step, d.outcome, d.reason, intern(r.entry.by), r.entry.refers_to or "")
+    yield (f"failure:{says.failure}", "done"), at, says
 
 
 def _opened(r: Received, d: ProductOpened, at: int) -> Found:
@@ -503,6 +530,8 @@ _READERS: Final[dict[type[Data], Reader]] = {
     CycleRecorded: _ran,
     CycleJudged: _judged,
     LoadReleased: _decided,
+    LoadReleasedEarly: _decided,
+    FailureStep: _failure,
     LoadRejected: _decided,
     MachineTest: _tested,
     ProductOpened: _opened,

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from fettlebook.errors import Mendable
 from fettlebook.practice.model import MachineKind
 from fettlebook.standing.look import Look
-from fettlebook.standing.machine import test_verdict
+from fettlebook.standing.machine_runs import test_verdict
 from fettlebook.standing.model import Verdict
 from fettlebook.standing.streams import EVER, Fact
 from fettlebook.standing.water import count_verdicts
@@ -93,7 +93,7 @@ def since_last_good(look: Look, machine: str, test: str | None = None) -> LookBa
     before = next((f for f in look.back(subject, sort, until=at) if test_verdict(f) is Verdict.FIT), None)
     after = next((f for f in look.forward(subject, sort, since=at) if test_verdict(f) is Verdict.FIT and f != before), None)
     since, until = (before.happened if before else 0), (after.happened if after else EVER)
-    loads = tuple(_load(look, ran) for ran in look.forward(subject, "cycles", since=since, until=until) if ran.says.load is not None)
+    loads = tuple(load_back(look, ran) for ran in look.forward(subject, "cycles", since=since, until=until) if ran.says.load is not None)
     return LookBack(
         subject=subject,
         what=(bad or newest).says.test,
@@ -108,7 +108,8 @@ def since_last_good(look: Look, machine: str, test: str | None = None) -> LookBa
     )
 
 
-def _load(look: Look, ran: Fact) -> LoadBack:
+def load_back(look: Look, ran: Fact) -> LoadBack:
+    """Return a load that ran, with the visits that used it and what is still at hand."""
     packed = look.latest(f"load:{ran.says.load}", "packed")
     items = packed.says.items if packed else ()
     units = tuple(_unit(look, unit, pack, packed) for unit, pack in items) if packed else ()

@@ -8,6 +8,7 @@ from fettlebook.rules.model import Duty, Origin, Step, Subject, When
 from fettlebook.standing.attempts import attempts
 from fettlebook.standing.basis import BOOK
 from fettlebook.standing.look import Look
+from fettlebook.standing.machine_runs import OUTCOME, SPORE, last_repair, newest_run, open_failures, test_verdict
 from fettlebook.standing.model import Condition, Owed, Verdict, worst
 from fettlebook.standing.owed import duty_condition, owed_duty, weekly_due
 from fettlebook.standing.steps import DutySays, StepSays
@@ -15,8 +16,7 @@ from fettlebook.standing.streams import Fact
 from fettlebook.standing.upkeep import service_conditions
 
 DAYS: Final = {"day": 0, "week": 7, "quarter": 92, "year": 366}  # the test holds through this many local days after its own
-SPORE: Final = "spore test"
-OUTCOME: Final = {"passed": Verdict.FIT, "failed": Verdict.UNFIT, "aborted": Verdict.UNPROVEN}
+WORD: Final = "values of each load"  # what rows are about that ask for more than the machine's word
 
 
 def machine_conditions(look: Look, machine: Machine) -> tuple[Condition, ...]:
@@ -29,26 +29,9 @@ def machine_conditions(look: Look, machine: Machine) -> tuple[Condition, ...]:
         *_duties(look, machine, When.BEFORE_FIRST_LOAD),
         *_duties(look, machine, When.WEEKLY),
         *_after_repair(look, machine),
+        *open_failures(look, machine),
         *_cycles(look, machine),
     )
-
-
-def newest_run(look: Look, machine: str, test: str, until: int | None = None) -> tuple[Verdict, tuple[Fact, ...]]:
-    """Return the outcome of the newest run of a test and its entries; where two entries tell of one run, the worse counts."""
-    facts: list[Fact] = []
-    for fact in look.back(f"machine:{machine}", f"test:{test}", until=until):
-        if facts and fact.happened != facts[0].happened:
-            break
-        facts.append(fact)
-    return (worst(test_verdict(fact) for fact in facts) if facts else Verdict.UNPROVEN), tuple(facts)
-
-
-def test_verdict(fact: Fact) -> Verdict:
-    """Return what one test says: a spore test counts only beside a control that grew."""
-    said = OUTCOME[fact.says.outcome]
-    spore = fact.says.test == SPORE
-    doubtful = fact.says.control == "not as it should" or (spore and fact.says.control != "as it should")
-    return Verdict.UNPROVEN if said is Verdict.FIT and doubtful else said
 
 
 def test_condition(look: Look, machine: Machine, test: MachineTest) -> Condition:
@@ -74,7 +57,7 @@ def test_condition(look: Look, machine: Machine, test: MachineTest) -> Condition
     expires = basis.days_after(ran, DAYS[test.every] + 1)
     if expires <= look.at:
         return Condition(what, Verdict.UNPROVEN, f"last {told}", origin, entries, expires, mend=(mend,))
-    repaired = _repaired(look, subject)
+    repaired = last_repair(look, subject)
     if repaired is not None and repaired.happened > ran:
         why = f"{told}, before the repair of {look.when(repaired.happened)}"
         return Condition(what, Verdict.UNPROVEN, why, origin, (*entries, repaired.entry), repaired.happened, mend=(mend,))
@@ -89,10 +72,6 @@ def test_origin(look: Look, machine: Machine, test: MachineTest) -> Origin:
         if asked
         else Origin("practice file", test.id, "the practice's own list of tests, by the machine's IFU", "practice", "own")
     )
-
-
-def _repaired(look: Look, subject: str) -> Fact | None:
-    return next((fact for fact in look.back(subject, "service") if fact.says.sort == "repair"), None)
 
 
 def _duties(look: Look, machine: Machine, when: When) -> Iterator[Condition]:
@@ -145,7 +124,7 @@ def _step(look: Look, machine: Machine, duty: Duty, step: Step, since: int) -> S
 
 def _after_repair(look: Look, machine: Machine) -> Iterator[Condition]:
     asked = look.basis.asks("spore test after a repair")
-    repaired = _repaired(look, f"machine:{machine.id}")
+    repaired = last_repair(look, f"machine:{machine.id}")
     if asked is None or repaired is None or machine.kind.value != "sterilizer":
         return
     verdict, facts = newest_run(look, machine.id, SPORE)
@@ -166,12 +145,19 @@ def cycle_verdict(look: Look, ran: Fact) -> tuple[Verdict, str, tuple[str, ...]]
     # A judgement belongs to its cycle whenever it was made: it tells what the cycle was.
     judged = look.state.stream(f"cycle:{ran.entry}", "judged").latest(look.known_at, look.known_at)
     if judged is None:
+        asked = look.then(ran.happened).asks(WORD)
+        if said is Verdict.FIT and ran.says.logged:
+            return Verdict.UNPROVEN, f"{told}; its log is kept and was not judged", (ran.entry,)
+        if said is Verdict.FIT and asked is not None and not ran.says.read:
+            more = f"{told}, and nothing else is in the book; asked for: {asked.topic} ({asked.origin.source})"
+            return Verdict.UNPROVEN, more, (ran.entry,)
         return said, told, (ran.entry,)
     verdict = Verdict(judged.says.verdict)
     if said is not Verdict.UNPROVEN:
         verdict = worst((said, verdict))
     entries = (ran.entry,) if said is verdict is Verdict.FIT else (judged.entry, ran.entry)
-    return verdict, f"{told}; judged from its log: {judged.says.verdict} ({judged.says.reasons})", entries
+    why = f" ({judged.says.reasons})" if judged.says.reasons else ""
+    return verdict, f"{told}; judged from its log: {judged.says.verdict}{why}", entries
 
 
 def _cycles(look: Look, machine: Machine) -> Iterator[Condition]:

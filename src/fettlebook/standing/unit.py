@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from fettlebook.practice.model import MachineKind
 from fettlebook.rules.model import Origin
 from fettlebook.standing.basis import BOOK, DAY_MS
+from fettlebook.standing.handpiece import oiled, within_its_cycles
 from fettlebook.standing.load import again, load_conditions
 from fettlebook.standing.look import Look
 from fettlebook.standing.machine import cycle_verdict
@@ -49,7 +50,8 @@ def unit_conditions(look: Look, unit: str) -> tuple[Condition, ...]:
         return (*service, Condition("sterilized", Verdict.UNPROVEN, why, BOOK, (newest.entry,), newest.happened, mend=again(look, subject)))
     pack = next((pack for one, pack in sterile.says.items if one == unit), None)
     of_load = load_conditions(look, sterile.says.load, unit=unit, pack=pack)
-    return (*service, *_washed(look, subject, sterile, used), *of_load, *_in_date(look, subject, sterile, wrapped=pack is not None))
+    own = (*oiled(look, unit, sterile), *within_its_cycles(look, unit))
+    return (*service, *_washed(look, subject, sterile, used), *own, *of_load, *_in_date(look, subject, sterile, wrapped=pack is not None))
 
 
 def _kind(look: Look, packed: Fact) -> MachineKind | None:

@@ -126,11 +126,11 @@ KINDS: Final[dict[str, type[Data]]] = {
 
 __all__ = [
     "KINDS", "PRACTICE", "AsTuple", "BookImported", "BookPruned", "BookRestored", "BookVerified", "CheckpointStamped", "ClockBack",
-    "CycleJudged",
-    "CycleRecorded", "Data", "DayPlanned", "DayReplanned", "DutySkipped", "EntryClash", "EntryCorrected", "EntryWithdrawn", "FailureStep", "FaultReported",
-    "Frozen", "Happened", "HeldFile", "Id", "ImportedVisit", "InLoad", "KeyChanged", "LoadPacked", "LoadRejected", "LoadReleased", "LoadReleasedEarly",
-    "MachineTest", "Ms", "NotLoaded", "NoticeBegun", "NoticeEnded", "OtherData", "OutOfService", "PackOpened", "PracticeFileVersion",
-    "ProductOpened", "RepairDone", "RestoreTried", "Returned", "RulebookLayer", "RulebookVersion", "Said", "SampleResult",
-    "SampleTaken", "SealedText", "SetRetired", "SignIn", "SignOut", "SolutionMixed", "StepDone", "StepStarted", "TextErased",
-    "VisitEnded", "VisitStarted", "digest_of", "from_ms", "subjects_of", "to_ms", "unit_of_reading",
+    "CycleJudged", "CycleRecorded", "Data", "DayPlanned", "DayReplanned", "DutySkipped", "EntryClash", "EntryCorrected", "EntryWithdrawn",
+    "FailureStep", "FaultReported", "Frozen", "Happened", "HeldFile", "Id", "ImportedVisit", "InLoad", "KeyChanged", "LoadPacked",
+    "LoadRejected", "LoadReleased", "LoadReleasedEarly", "MachineTest", "Ms", "NotLoaded", "NoticeBegun", "NoticeEnded", "OtherData",
+    "OutOfService", "PackOpened", "PracticeFileVersion", "ProductOpened", "RepairDone", "RestoreTried", "Returned", "RulebookLayer",
+    "RulebookVersion", "Said", "SampleResult", "SampleTaken", "SealedText", "SetRetired", "SignIn", "SignOut", "SolutionMixed",
+    "StepDone", "StepStarted", "TextErased", "VisitEnded", "VisitStarted", "digest_of", "from_ms", "subjects_of", "to_ms",
+    "unit_of_reading",
 ]  # fmt: skip

@@ -77,7 +77,7 @@ class LoadReleased(Said):
 
 
 class LoadReleasedEarly(Said):
-    """A named person let a load be used before the result of its spore test, and said why. It proves nothing: the result still must come."""
+    """A named person let a load be used before the result of its spore test, and said why. It proves nothing by itself."""
 
     KIND: ClassVar[str] = "load.released_early"
 
