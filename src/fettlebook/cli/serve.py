@@ -160,8 +160,9 @@ def _open(
     record = Record(chain.store, desk)
 
     def close() -> bool:
+        bench.stop_all()  # it stops while the others are waited for
         record.close()
-        stopped = all([bench.close(), desk.close()])
+        stopped = all([desk.close(wait_s=0.5), bench.close()])
         if stopped:
             chain.close()  # else the worker may still want to note something
         return stopped

@@ -125,11 +125,15 @@ class Bench:
                 self._going.pop(key)[0].stop()
             self._pieces.pop(key, None)
 
-    def close(self, wait_s: float = 1.0) -> bool:
-        """Stop all work; returns whether it had stopped in time."""
+    def stop_all(self) -> None:
+        """Tell all work to stop; nobody waits for it."""
         with self._lock:
             for tell, _ in self._going.values():
                 tell.stop()
+
+    def close(self, wait_s: float = 0.5) -> bool:
+        """Stop all work; returns whether it had stopped in time."""
+        self.stop_all()
         threads = [lane.thread for lane in self._lanes.values() if lane.thread is not None]
         for lane in self._lanes.values():
             lane.queue.put(None)
