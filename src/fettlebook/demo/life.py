@@ -95,6 +95,7 @@ class Life:
         self.instruments = Instruments(self, logs)
         self.out: set[str] = set()  # chairs and machines that nobody may use
         self.water = {chair.id: Water(self.chance, 1.0, self.chance.uniform(0.7, 1.3)) for chair in practice.chairs}
+        self.owes_week: set[str] = set()  # chairs and machines whose weekly duties are still to do
         self.to_sample: set[str] = set()  # chairs that must be sampled out of turn
         self.last_open: int | None = None
         self.opened: dict[str, int] = {}
@@ -131,9 +132,11 @@ class Life:
         if self.happening is not None:
             self.happening.morning(self, day, start)
         self._products(start)
+        if monday:
+            self.owes_week = {part.id for part in (*self.practice.machines, *self.practice.chairs)}
         for machine in self.practice.machines:
             if machine.id not in self.out:
-                self.instruments.morning(machine, start, weekly=monday)
+                self.instruments.morning(machine, start, weekly=self._week_of(machine.id))
         if monday:
             self.duties(Subject.PRACTICE, When.WEEKLY, None, start)
         self.at(start + 70 * MINUTE, partial(self.instruments.process, least=1))
@@ -143,13 +146,19 @@ class Life:
         sampled = number % SAMPLE_EVERY_DAYS == 0 or self.last_open is None
         for place, chair in enumerate(self.practice.chairs):
             if chair.id not in self.out:
-                self.at(start + place * MINUTE, partial(self._open_chair, chair, day, sampled, monday))
+                self.at(start + place * MINUTE, partial(self._open_chair, chair, day, sampled, self._week_of(chair.id)))
         latest = start
         while self._agenda:
             moment, _, what = heapq.heappop(self._agenda)
             latest = max(latest, moment)
             what(moment)
         self.last_open = latest
+
+    def _week_of(self, part: str) -> bool:
+        """Tell whether a chair or machine owes its weekly duties: on Monday, or on its first day back in service."""
+        owes = part in self.owes_week
+        self.owes_week.discard(part)
+        return owes
 
     def _open_chair(self, chair: Chair, day: date, sampled: bool, weekly: bool, now: int) -> None:
         by = self.person(Skill.CHAIRS)
