@@ -63,9 +63,12 @@ def test_no_file_names_a_path_of_a_machine_or_a_registry_host() -> None:
 
 def test_every_shown_word_stands_in_the_list_of_words() -> None:
     from fettlebook.plan.day import DayVerdict
+    from fettlebook.plan.set_stages import STAGES
     from fettlebook.rules.model import Computed, Subject, When
 
     words = (ROOT / "docs/carry-on/words.md").read_text("utf-8")
     for enum in (DayVerdict, When, Subject, Computed):
         for member in enum:
             assert f"`{member.value}`" in words, f"{enum.__name__}.{member.name}"
+    for stage in STAGES:
+        assert f"`{stage}`" in words, stage
