@@ -110,7 +110,8 @@ GB = 1_000_000_000
 @pytest.mark.practice_fact
 @pytest.mark.parametrize(
     ("total", "free", "low"),
-    [(500 * GB, 5 * GB, False), (500 * GB, 5 * GB - 1, True), (60 * GB, 3 * GB, False), (60 * GB, 3 * GB - 1, True), (8 * GB, GB, False), (8 * GB, GB - 1, True)],
+    [(500 * GB, 5 * GB, False), (500 * GB, 5 * GB - 1, True), (60 * GB, 3 * GB, False), (60 * GB, 3 * GB - 1, True),
+     (8 * GB, GB, False), (8 * GB, GB - 1, True)],
 )  # fmt: skip
 def test_a_disk_that_gets_full_is_said_before_it_is(total: int, free: int, low: bool) -> None:
     assert (low_in(total, free, "here") is not None) == low

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
+from fettlebook.book.backup import back_up_group_book, restore, restore_group_book, try_restore
 from fettlebook.book.bundle import export_book, import_book
 from fettlebook.book.checkpoint import Checkpoint
 from fettlebook.book.entries import Moment, new_entry
@@ -67,6 +68,41 @@ def test_an_exported_book_is_the_same_book_after_import_in_either_store(
                 import_book(tmp_path / "book.zip", into)
     with pytest.raises(Mendable, match="there already"):
         export_book(store, tmp_path / "book.zip")
+
+
+def test_a_book_in_either_store_is_backed_up_while_others_write_and_restored_to_either(
+    open_store: Callable[..., Store], tmp_path: Path
+) -> None:
+    store = open_store()
+    signer = fill(store)
+    leaves, rows, files = [r.leaf for r in store.read()], store.rows, store.files
+
+    def and_write(until: int | None = None) -> Any:
+        for row in rows(until):
+            if row.seq % 150 == 0:
+                store.note(SetRetired(unit="exam#1", reason="worn"), moment=MOMENT)
+                store.checkpoint(signer)
+            yield row
+
+    store.rows = and_write  # type: ignore[method-assign]
+    backup = back_up_group_book(store, tmp_path / "backups", now=NOW)
+    store.rows = rows  # type: ignore[method-assign]
+    assert store.head().size == len(leaves) + 2
+    assert backup.books == {store.practice: (len(leaves), store.root_at(len(leaves)))}
+    assert sorted(p.name for p in backup.folder.iterdir()) == ["book.sqlite", "manifest.json"]
+    assert [tried.whole for tried in try_restore(backup, tmp_path).values()] == [True]
+    there = open_store("mill lane")
+    assert restore_group_book(backup, store.practice, there).whole
+    assert [r.leaf for r in there.read()] == leaves
+    assert list(there.files()) == list(files())
+    assert len(there.checkpoints()) == 1  # the later ones are of entries that the backup lacks
+    with pytest.raises(Mendable, match="entries already"):
+        restore_group_book(backup, store.practice, there)
+    with pytest.raises(Mendable, match="no book of 'elm'"):
+        restore_group_book(backup, "elm", open_store("elm"))
+    restore(backup, tmp_path / "restored.sqlite")
+    with open_book(tmp_path / "restored.sqlite", store.practice) as in_file:
+        assert [r.leaf for r in in_file.read()] == leaves
 
 
 def rewritten(bundle: Path, to: Path, change: Callable[[str, bytes], bytes | None]) -> Path:

@@ -1,11 +1,13 @@
 """Many devices at once, and two servers on one database: one order, every entry once, every device answered."""
 
+import json
 import os
 import random
 import subprocess
 import sys
 import threading
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -112,7 +114,7 @@ def test_two_servers_on_one_database_give_one_order_and_the_same_receipts(store:
 
 
 @pytest.mark.parametrize("kind_of_store", ["postgres"], indirect=True)
-def test_the_command_line_works_on_a_groups_database(open_store: Callable[..., Store], request: Any) -> None:
+def test_the_command_line_works_on_a_groups_database(open_store: Callable[..., Store], request: Any, tmp_path: Path) -> None:
     store = open_store()
     url = request.getfixturevalue("plain_url")
     environment = os.environ | {"FETTLEBOOK_THROW_AWAY_DATABASE": "1"}
@@ -126,6 +128,12 @@ def test_the_command_line_works_on_a_groups_database(open_store: Callable[..., S
     assert done.returncode == 0, done.stderr
     assert run("dump", "--json").stdout.splitlines() == [r.leaf for r in store.read()]
     assert run("verify").returncode == 0
+    kept = run("backup", str(tmp_path), "--drill", "--json")
+    assert kept.returncode == 0, kept.stderr
+    folder = json.loads(kept.stdout)["folder"]
+    again = [sys.executable, "-m", "fettlebook", "book", "restore", folder, url, "--practice", store.practice]
+    refused = subprocess.run(again, env=environment, capture_output=True, check=False, timeout=100)
+    assert (refused.returncode, b"entries already" in refused.stderr) == (2, True)
     admit(request.getfixturevalue("owner_url"), role=make_url(url).username or "", practice="another")
     with open_group_book(url, "another", durable=False) as other:
         assert other.head().size == 0

@@ -10,7 +10,7 @@ import json
 import os
 import shutil
 import sqlite3
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -21,6 +21,8 @@ from fettlebook.book.checkpoint import parse_checkpoint, text_of
 from fettlebook.book.files import digest_of_file, sync_folder, write_private
 from fettlebook.book.kinds import BookRestored, RestoreTried, digest_of, from_ms
 from fettlebook.book.kinds.keeping import root_text
+from fettlebook.book.signing import book_name
+from fettlebook.book.stores.base import Store
 from fettlebook.book.stores.sqlite import SqliteStore, open_book
 from fettlebook.book.verify import Anchor, Verification
 from fettlebook.errors import Mendable
@@ -61,8 +63,65 @@ def back_up(book: Path, into: Path, *, now: int) -> Backup:
     """
     with open_book(book, write=False):  # says in words what is no book, and what is damaged
         pass
-    stamp = from_ms(now).strftime(_STAMP)
-    final = into / f"{book.stem}-{stamp}"
+    return _put_away(into, book.stem, now, lambda draft: _copy(book, draft / BOOK))
+
+
+def back_up_group_book(store: Store, into: Path, *, now: int) -> Backup:
+    """Copy one practice's book out of a group's database, as `back_up` does: into a SQLite book of its own, with its sealed bytes.
+
+    What devices last said of their counters is left out; each says it again on its next contact.
+    """
+
+    def copy(draft: Path) -> None:
+        filled = draft / "filling.sqlite"
+        with open_book(filled, store.practice) as into_file:
+            take_over(store, into_file)
+        _copy(filled, draft / BOOK)
+        for end in ("", "-wal", "-shm", ".writer"):
+            Path(f"{filled}{end}").unlink(missing_ok=True)
+
+    return _put_away(into, book_name(store.practice), now, copy)
+
+
+def take_over(source: Store, target: Store) -> None:
+    """Fill an empty book with all that another one holds now: sealed bytes, files, checkpoints; all of it or nothing.
+
+    Raises
+    ------
+    Mendable
+        The target has entries already, a file of the source has other bytes now, or its entries do not give its root.
+    """
+    size = source.head().size
+    root = source.root_at(size) if size else source.head().root
+    files = ((digest, source.file(digest)) for digest, _ in source.files())
+    notes = (note for note in source.checkpoints() if parse_checkpoint(text_of(note)).size <= size)
+    target.take_sealed((row.leaf for row in source.rows(until=size)), size=size, root=root, files=files, notes=notes)
+
+
+def restore_group_book(backup: Backup, practice: str, store: Store) -> Verification:
+    """Put one book of a backup into a group's database, where this practice has no entries yet, and verify it there.
+
+    Raises
+    ------
+    Mendable
+        The backup holds no such book or is damaged, the practice has entries already, or what is there now is not what was backed up.
+    """
+    if practice not in backup.books:
+        mend = f"Name one that it holds: {', '.join(sorted(backup.books)):.300}."
+        raise Mendable(f"no book of {practice!r} in this backup", where=str(backup.folder), mend=mend)
+    read_backup(backup.folder)
+    with open_book(backup.file, practice, write=False) as held:
+        take_over(held, store)
+    size, root = backup.books[practice]
+    found = store.verify(anchors=[Anchor(size, root, "the backup's manifest")] if size else [])
+    if not found.whole or found.size != size:
+        raise Mendable("the restored book is not the one that was backed up", where=str(backup.folder), mend="Take another backup.")
+    return found
+
+
+def _put_away(into: Path, name: str, now: int, copy: Callable[[Path], None]) -> Backup:
+    """Make a backup in a folder that appears when it is whole."""
+    final = into / f"{name}-{from_ms(now).strftime(_STAMP)}"
     draft = into / f".{final.name}.draft"
     try:
         into.mkdir(parents=True, exist_ok=True)
@@ -70,7 +129,7 @@ def back_up(book: Path, into: Path, *, now: int) -> Backup:
             raise Mendable("a backup of this second is there", where=str(final), mend="Wait a second, then do it again.")
         shutil.rmtree(draft, ignore_errors=True)
         draft.mkdir(mode=0o700)
-        _copy(book, draft / BOOK)
+        copy(draft)
         made = _describe(draft, now)
         write_private(draft / MANIFEST, written(made))
         sync_folder(draft)

@@ -1,4 +1,4 @@
-"""On what disk a book stands: on a network share two machines can damage it, each thinking that it holds the lock; a full one takes nothing."""
+"""On what disk a book stands: on a network share two machines that both think they hold its lock damage it; a full one takes nothing."""
 
 import re
 import shutil

@@ -62,6 +62,12 @@ class Door:
         self.refuse(data, moment=moment, by=by, subjects=subjects, refers_to=refers_to, now=now)
         return self._store.note(data, moment=moment, by=by, subjects=subjects, refers_to=refers_to, now=now)
 
+    def note_all(self, said: Sequence[Data], *, moment: Moment, by: str = PROGRAM) -> list[Receipt]:
+        """Write several entries that belong together: all of them, or none where the gate or the store refuses one (`Mendable`)."""
+        for data in said:
+            self.refuse(data, moment=moment, by=by)
+        return self._store.note_all(said, moment=moment, by=by)
+
     def refuse(
         self,
         data: Data,

@@ -165,26 +165,29 @@ def stamp(*, book_at: str, note_at: str, answer_at: str, authorities: tuple[str,
 @click.argument("folder", metavar="FOLDER")
 @click.option("--drill", is_flag=True, help="Restore it to another place at once, verify it there, and remove it again.")
 @click.option("--rotate", is_flag=True, help="Then drop older ones: 7 days, 5 weeks and 12 months are kept (common practice).")
+@_PRACTICE
 @_JSON
-def backup(*, book_at: str, folder: str, drill: bool, rotate: bool, as_json: bool) -> None:
+def backup(*, book_at: str, folder: str, drill: bool, rotate: bool, practice: str | None, as_json: bool) -> None:
     """Copy the book into a new folder under FOLDER, also while it is in use, and verify the copy.
 
     The keys of people's own words are left out, so that what was erased stays erased. Keep FOLDER on another machine or disk.
-    A group's database is backed up by its own means, or book by book with `export`.
+    From a group's database one practice's book is copied, into a file of its own, in a folder of its own under FOLDER.
     """
-    _run("book_keep", "backup", book_at=book_at, folder=folder, drill=drill, rotate=rotate, as_json=as_json)
+    _run("book_keep", "backup", book_at=book_at, folder=folder, practice=practice, drill=drill, rotate=rotate, as_json=as_json)
 
 
 @book.command(short_help="Put a backup's book to a new file.")
 @click.argument("folder", metavar="BACKUP")
-@click.argument("to", metavar="FILE")
+@click.argument("to", metavar="FILE|ADDRESS")
+@_PRACTICE
 @_JSON
-def restore(*, folder: str, to: str, as_json: bool) -> None:
+def restore(*, folder: str, to: str, practice: str | None, as_json: bool) -> None:
     """Put the book of one BACKUP folder to a new FILE, verify it whole, and write into it that it was restored.
 
-    An existing file is never overwritten. Tablets send again what came after the backup.
+    An existing file is never overwritten. Given the address of a group's database, the book of one practice goes there, where it has no
+    entries yet. Tablets send again what came after the backup.
     """
-    _run("book_keep", "restore", folder=folder, to=to, as_json=as_json)
+    _run("book_keep", "restore", folder=folder, to=to, practice=practice, as_json=as_json)
 
 
 @book.command(short_help="Write the whole book to one open zip file.")

@@ -9,10 +9,11 @@ from zoneinfo import ZoneInfo
 
 import click
 
-from fettlebook.book.backup import back_up, backups_in, read_backup, restored, to_drop, try_restore
+from fettlebook.book.backup import back_up, back_up_group_book, backups_in, read_backup, restore_group_book, restored, to_drop, try_restore
 from fettlebook.book.backup import restore as put_back
 from fettlebook.book.bundle import export_book, import_book, practice_in
 from fettlebook.book.kinds import PracticeFileVersion, from_ms, to_ms
+from fettlebook.book.signing import book_name
 from fettlebook.book.stores import Store, open_book
 from fettlebook.book.words import erase_words, words_before
 from fettlebook.cli.book_open import existing_file, is_address, moment_now, now_ms, opened
@@ -21,22 +22,28 @@ from fettlebook.practice.load import read_practice
 from fettlebook.rules.load import lay_rulebook
 
 
-def backup(*, book_at: str, folder: str, drill: bool, rotate: bool, as_json: bool) -> int:
+def backup(*, book_at: str, folder: str, practice: str | None, drill: bool, rotate: bool, as_json: bool) -> int:
     """Copy a book, verify the copy; try it out and drop old ones where asked."""
-    made = back_up(existing_file(book_at), Path(folder), now=now_ms())
+    into = Path(folder)
+    if is_address(book_at):
+        with opened(book_at, practice, write=False) as store:
+            into = into / book_name(store.practice)  # each practice of a group in a folder of its own: rotation counts within it
+            made = back_up_group_book(store, into, now=now_ms())
+    else:
+        made = back_up(existing_file(book_at), into, now=now_ms())
     tried = None
     if drill:
-        with tempfile.TemporaryDirectory(dir=folder) as scratch:
+        with tempfile.TemporaryDirectory(dir=into) as scratch:
             tried = try_restore(made, Path(scratch))
-    dropped = _rotate(Path(folder)) if rotate else []
+    dropped = _rotate(into) if rotate else []
     if as_json:
         books = {p: {"size": size, "root": root.hex()} for p, (size, root) in made.books.items()}
         said = {"folder": str(made.folder), "sha256": made.digest, "length_bytes": made.length_bytes, "books": books}
         click.echo(json.dumps(said | {"restored_and_verified": tried is not None, "dropped": [str(p) for p in dropped]}))
     else:
         click.echo(f"{made.folder}: {made.length_bytes:,} bytes, verified")
-        for practice, (size, _) in made.books.items():
-            click.echo(f"  {practice}: {size} entries" + ("; restored to another place and whole there" if tried else ""))
+        for one, (size, _) in made.books.items():
+            click.echo(f"  {one}: {size} entries" + ("; restored to another place and whole there" if tried else ""))
         for path in dropped:
             click.echo(f"  dropped {path.name}")
     return 0
@@ -56,19 +63,27 @@ def _rotate(folder: Path) -> list[Path]:
     return dropped
 
 
-def restore(*, folder: str, to: str, as_json: bool) -> int:
+def restore(*, folder: str, to: str, practice: str | None, as_json: bool) -> int:
     """Put a backup's book back, verify it, and note in it that it was restored."""
     held = read_backup(Path(folder))
-    put_back(held, Path(to))
-    with open_book(Path(to)) as first:
-        for practice in held.books:
-            first.of(practice).note(restored(held, practice), moment=moment_now())
+    books = held.books
+    if is_address(to):
+        name = practice if practice is not None else next(iter(books)) if len(books) == 1 else None
+        with opened(to, name, write=True) as store:
+            restore_group_book(held, store.practice, store)
+            store.note(restored(held, store.practice), moment=moment_now())
+            books = {store.practice: books[store.practice]}
+    else:
+        put_back(held, Path(to))
+        with open_book(Path(to)) as first:
+            for one in books:
+                first.of(one).note(restored(held, one), moment=moment_now())
     if as_json:
-        click.echo(json.dumps({"file": to, "books": {p: {"size": size} for p, (size, _) in held.books.items()}}))
+        click.echo(json.dumps({"file": to, "books": {p: {"size": size} for p, (size, _) in books.items()}}))
     else:
         click.echo(f"{to}: restored from the backup of {from_ms(held.made_ms):%Y-%m-%d %H:%M:%SZ}, verified")
-        for practice, (size, _) in held.books.items():
-            click.echo(f"  {practice}: {size} entries; what came after number {size} is sent again by the tablets")
+        for one, (size, _) in books.items():
+            click.echo(f"  {one}: {size} entries; what came after number {size} is sent again by the tablets")
         click.echo("Checkpoints signed later than this backup no longer fit: sign with a new key (book checkpoint --new-key).")
     return 0
 

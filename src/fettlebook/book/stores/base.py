@@ -137,6 +137,19 @@ class Store(BesideEntries):
             appending.finish()
         return result
 
+    def note_all(self, said: Sequence[Data], *, moment: Moment, by: str = PROGRAM) -> list[Receipt]:
+        """Write several entries as `note` does, in one transaction: all of them, or none where one is refused."""
+        with self._appending() as (pen, lock):
+            appending = Appending(pen, self.practice, moment.at, lock=lock)
+            receipts = []
+            for data in said:
+                result = appending.note(data, moment=moment, by=by, subjects=(), refers_to=None)
+                if isinstance(result, Refused):
+                    raise Mendable.of(result.findings)
+                receipts.append(result)
+            appending.finish()
+        return receipts
+
     def take_sealed(
         self, leaves: Iterable[bytes], *, size: int, root: bytes, files: Iterable[tuple[str, bytes]] = (), notes: Iterable[str] = ()
     ) -> None:
