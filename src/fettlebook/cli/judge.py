@@ -44,6 +44,20 @@ if TYPE_CHECKING:
     "--past", multiple=True, metavar="FILE", type=click.Path(path_type=Path), help="Earlier logs, or earlier --json answers, oldest first."
 )
 @click.option("--plot", "plot_file", metavar="OUT.svg", type=click.Path(path_type=Path), help="Draw the cycle.")
+@click.option(
+    "--book", "book_at", metavar="BOOK", help="Write it into this book: the log itself, what was read out of it, verdict, reasons."
+)
+@click.option("--by", metavar="PERSON", help="Who writes it: an id from the practice file.")
+@click.option("--in-load", "load", metavar="LOAD", help="The load that rode in it, as it was packed.")
+@click.option("--test", metavar="TEST", help="It was a test of the machine: its id in the practice file, or: leak test, air-removal test.")
+@click.option("--said", type=click.Choice(["passed", "failed", "aborted", "nothing"]), help="What the machine itself said.")
+@click.option(
+    "--ended",
+    type=click.DateTime(["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"]),
+    metavar="DATETHH:MM",
+    help="When the run ended, on the practice's clock; now if left out.",
+)
+@click.option("--whose", metavar="ID", help="Whose book, where BOOK holds several.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
 @click.pass_context
 def judge(context: click.Context, /, *, log_file: Path, as_json: bool, plot_file: Path | None, **options: Any) -> None:
@@ -52,17 +66,27 @@ def judge(context: click.Context, /, *, log_file: Path, as_json: bool, plot_file
     Works on a bare CSV with --criteria. Inside the sensors' uncertainty, with a gap, or with anything in doubt it is `unproven`,
     never guessed. The program releases nothing: a person does.
 
-    Exit status: 0 fit; 1 unfit or unproven; 2 nothing could be done.
+    With --book it is kept: fettlebook judge 1107.csv --book book.sqlite --by ana --machine "sterilizer 1" --in-load L12
+
+    Exit status: 0 fit; 1 unfit or unproven; 2 nothing could be done, and nothing was written.
     """
     import json  # noqa: PLC0415 - imports wait until they are needed: --help stays quick
 
     from fettlebook.cli.judge_page import as_data, page  # noqa: PLC0415
     from fettlebook.cli.judge_read import judged_file  # noqa: PLC0415
 
-    judged = judged_file(log_file, options)
+    entries: tuple[str, ...] = ()
+    if options["book_at"] is not None:
+        from fettlebook.cli.judge_book import judged_into_book  # noqa: PLC0415
+
+        judged, entries = judged_into_book(log_file, options)
+    else:
+        judged = judged_file(log_file, options)
     if plot_file is not None:
         _draw(judged, plot_file)
-    click.echo(json.dumps(as_data(judged), indent=2, ensure_ascii=False) if as_json else page(judged))
+    written = "".join(f"\nWritten: {entry}" for entry in entries)
+    said = as_data(judged) | ({"entries": list(entries)} if entries else {})
+    click.echo(json.dumps(said, indent=2, ensure_ascii=False) if as_json else page(judged) + written)
     context.exit(0 if judged.judgement.verdict == "fit" else 1)
 
 

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from fettlebook.errors import Mendable
+from fettlebook.exchange.cycle_judging import criteria_for, criteria_names, sensors_for
 from fettlebook.exchange.logs import LARGEST_BYTES, LogForm, ReadLog, read_log
 from fettlebook.practice.load import read_practice_file
 from fettlebook.practice.model import Cycle, Machine, Practice
@@ -22,7 +23,7 @@ from fettlebook.science.cycles.criteria import Criteria
 from fettlebook.science.cycles.drift import Chart, against_past
 from fettlebook.science.cycles.judge import judge_cycle
 from fettlebook.science.cycles.load_types import LoadForm
-from fettlebook.science.cycles.log import Calibration, CycleLog, Real, Sensors
+from fettlebook.science.cycles.log import CycleLog, Real, Sensors
 from fettlebook.science.cycles.outcome import Judgement, evidence
 
 Options = Mapping[str, Any]
@@ -50,33 +51,44 @@ class Judged:
         return ", ".join(part for part in (self.machine, self.cycle, self.file) if part)
 
 
-def judged_file(path: Path, options: Options) -> Judged:
+def judged_file(
+    path: Path,
+    options: Options,
+    known: tuple[Practice, Rulebook] | None = None,
+    load: LoadForm | None = None,
+    past: Sequence[Mapping[str, float]] = (),
+) -> Judged:
     """Return a log file judged as the options say.
+
+    Parameters
+    ----------
+    known
+        The practice and its rulebook, where a book says them; left out: those of --practice.
+    load
+        What the book says of the load; --load and --wrapped come before it.
+    past
+        Values of the machine's earlier cycles, as the book has them, oldest first; those of --past come after.
 
     Raises
     ------
     Mendable
         A file is missing, or an option names a machine, cycle, criteria, column or unit that there isn't.
     """
-    text = _bytes(path)
-    practice, rulebook = _practice(options["practice_file"])
+    text = read_log_file(path)
+    practice, rulebook = known or _practice(options["practice_file"])
     machine = _machine(practice, options["machine"])
     cycle = _cycle(machine, options["cycle"], needed=options["criteria"] is None)
     criteria, untold = _criteria(options, cycle, rulebook)
     sensors = _sensors(criteria, machine, options)
     read = read_log(text, path.name, _form(options), ambient_kpa=options["ambient_kpa"])
     log = _cut(read.log, options["from_s"], options["to_s"])
-    load = (
-        LoadForm(options["load_form"] or "solid", bool(options["wrapped"]))
-        if options["load_form"] or options["wrapped"] is not None
-        else None
-    )
+    if options["load_form"] or options["wrapped"] is not None:
+        load = LoadForm(options["load_form"] or "solid", bool(options["wrapped"]))
     if untold:
         criteria, judgement = _only_measured(log, sensors, load)
     else:
         judgement = judge_cycle(log, criteria, sensors, load=load, indicator=options["indicator"])
-    past = [values for file in options["past"] for values in _past(file, criteria, sensors, options)]
-    charts = against_past(judgement.values, past)
+    charts = against_past(judgement.values, [*past, *(v for file in options["past"] for v in _past(file, criteria, sensors, options))])
     drifts = tuple(f"Against its own {len(chart.past)} past cycles: {chart.odd}." for chart in charts if chart.odd)
     judgement = replace(judgement, remarks=(*judgement.remarks, *drifts))
     name = machine.id if machine else options["machine"] or ""
@@ -84,7 +96,8 @@ def judged_file(path: Path, options: Options) -> Judged:
     return Judged(path.name, digest, name, options["cycle"] or (cycle.id if cycle else ""), read, log, criteria, sensors, judgement, charts)
 
 
-def _bytes(path: Path) -> bytes:
+def read_log_file(path: Path) -> bytes:
+    """Return a log's bytes; raises `Mendable` where it can't be read or is far too long."""
     try:
         if path.stat().st_size > LARGEST_BYTES:
             raise Mendable(f"{path.stat().st_size} bytes are no cycle's log", where=str(path), mend="Cut out the cycle.")
@@ -133,29 +146,19 @@ def _cycle(machine: Machine | None, name: str | None, *, needed: bool) -> Cycle 
 
 def _criteria(options: Options, cycle: Cycle | None, rulebook: Rulebook | None) -> tuple[Criteria, bool]:
     """Return the criteria; true beside stand-ins where nobody said any."""
-    own, source = (cycle.limits, cycle.limits_from) if cycle else ({}, "")
     name = options["criteria"] or (cycle.criteria if cycle else "")
-    if not name and cycle is not None:
-        mend = f'Write criteria = "..." beside the cycle in the practice file, or give --criteria. There are: {_names()}.'
-        raise Mendable(f'cycle "{cycle.id}" names no criteria', where="practice file", mend=mend)
-    if not name and options["cycle"] in {row.id for row in bundled_criteria()}:
+    if not name and cycle is None and options["cycle"] in {row.id for row in bundled_criteria()}:
         name = options["cycle"]
-    if not name:
+    if not name and cycle is None:
         return criteria_of(find_criteria("steam-134-b")), True
-    found = criteria_of(_row(name, options["cycle"]), rulebook, own, source)
-    if cycle is not None and cycle.type in ("B", "N", "S") and found.kind == "steam":
-        if found.cycle_type not in ("", cycle.type):
-            what = f'cycle "{cycle.id}" is of type {cycle.type}, {found.id} is for type {found.cycle_type}'
-            raise Mendable(what, where="criteria", mend="Name the criteria of that type of cycle.")
-        found = replace(found, cycle_type=cycle.type)
-    return found, False
+    return criteria_for(cycle, rulebook, _row(name, options["cycle"]) if name else None), False
 
 
 def _row(name: str, cycle: str | None) -> CriteriaRow:
     path = Path(name)
     if path.suffix != ".toml":
         return find_criteria(name)
-    rows = read_criteria(_bytes(path), path.name)
+    rows = read_criteria(read_log_file(path), path.name)
     if len(rows) == 1:
         return rows[0]
     if cycle is None:
@@ -163,19 +166,8 @@ def _row(name: str, cycle: str | None) -> CriteriaRow:
     return find_criteria(cycle, rows, where="--cycle")
 
 
-def _names() -> str:
-    return ", ".join(row.id for row in bundled_criteria())
-
-
 def _sensors(criteria: Criteria, machine: Machine | None, options: Options) -> Sensors:
-    sensors = criteria.sensors()
-    if machine and machine.sensors:
-        thermometers = {s.channel: Calibration(s.reads_more_by, s.within) for s in machine.sensors if s.channel != "pressure"}
-        days = sorted(s.calibrated_on for s in machine.sensors if s.calibrated_on)
-        sensors = replace(sensors, calibrated=thermometers, source=f"calibration{f' of {days[0]}' if days else ''}, practice file")
-        gauge = next((s for s in machine.sensors if s.channel == "pressure"), None)
-        if gauge is not None:
-            sensors = replace(sensors, pressure_share=0.0, pressure_kpa=gauge.within, pressure_offset_kpa=gauge.reads_more_by)
+    sensors = sensors_for(criteria, machine)
     if (k := options["temperature_within_k"]) is not None:
         calibrated = {c: replace(v, within_k=k) for c, v in sensors.calibrated.items()}
         sensors = replace(sensors, temperature_k=k, calibrated=calibrated, source="as told")
@@ -230,14 +222,14 @@ def _only_measured(log: CycleLog, sensors: Sensors, load: LoadForm | None) -> tu
     held, criteria, judged = best
     low, high = criteria.band_c
     seen = f"It held {held:.0f} s in {low:g} to {high:g} degC. " if held > 0 else ""
-    untold = evidence("criteria", "criteria are said", f"{UNTOLD}{seen}Say it with --criteria; there are: {_names()}")
+    untold = evidence("criteria", "criteria are said", f"{UNTOLD}{seen}Say it with --criteria; there are: {criteria_names()}")
     reading = tuple(o for o in judged.outcomes if o.id in ("reading", "readings", "units", "pressure", "clock", "clock_twice", "one_cycle"))
     return criteria, replace(judged, criteria_id="", criteria_name="no criteria said", outcomes=(untold, *reading))
 
 
 def _past(path: Path, criteria: Criteria, sensors: Sensors, options: Options) -> list[dict[str, float]]:
     """Return the values of earlier cycles that were fit: from a log, or from answers of `judge --json` (one, a list, or one a line)."""
-    text = _bytes(path)
+    text = read_log_file(path)
     if text.lstrip()[:1] not in (b"{", b"["):
         judged = judge_cycle(read_log(text, path.name, _form(options), ambient_kpa=options["ambient_kpa"]).log, criteria, sensors)
         return [dict(judged.values)] if judged.verdict == "fit" else []
