@@ -105,24 +105,25 @@ def _steam(log: CycleLog) -> Real | None:
 
 
 def _span(t: Real) -> tuple[float, float]:
-    low, high = float(np.nanmin(t)), float(np.nanmax(t))
+    known = t[np.isfinite(t)]
+    low, high = float(known.min()), float(known.max())
     return low, max(high, low + 1.0)
 
 
 def _heat_range(log: CycleLog, steam: Real | None) -> tuple[float, float]:
-    rows = [v for v in (*log.temperatures_c.values(), steam) if v is not None and np.isfinite(v).any()]
+    rows = [v[np.isfinite(v)] for v in (*log.temperatures_c.values(), steam) if v is not None and np.isfinite(v).any()]
     if not rows:
         return 0.0, 150.0
-    high = max(float(np.nanpercentile(v, 99.9)) for v in rows)
-    low = min(float(np.nanpercentile(v, 0.1)) for v in rows)
+    high = max(float(np.percentile(v, 99.9)) for v in rows)
+    low = min(float(np.percentile(v, 0.1)) for v in rows)
     return 10.0 * np.floor(low / 10.0), 10.0 * np.ceil((high + 3.0) / 10.0)
 
 
 def _close_range(log: CycleLog, steam: Real | None, span: tuple[float, float], criteria: Criteria) -> tuple[float, float]:
     inside = (log.time_s >= span[0] + 5.0) & (log.time_s <= span[1] - 5.0)
-    rows = [v[inside] for v in (*log.temperatures_c.values(), steam) if v is not None and np.isfinite(v[inside]).any()]
-    low = min((float(np.nanpercentile(v, 2)) for v in rows), default=0.0)
-    high = max((float(np.nanpercentile(v, 98)) for v in rows), default=100.0)
+    rows = [v[inside & np.isfinite(v)] for v in (*log.temperatures_c.values(), steam) if v is not None and np.isfinite(v[inside]).any()]
+    low = min((float(np.percentile(v, 2)) for v in rows), default=0.0)
+    high = max((float(np.percentile(v, 98)) for v in rows), default=100.0)
     if criteria.has("band_c"):
         low, high = min(low, criteria.band_c[0] - 1.5), max(high, criteria.band_c[1] + 1.5)
         low = max(low, criteria.band_c[0] - 12.0)
@@ -130,7 +131,7 @@ def _close_range(log: CycleLog, steam: Real | None, span: tuple[float, float], c
 
 
 def _nice_top(p: Real) -> float:
-    top = float(np.nanmax(p)) if np.isfinite(p).any() else 100.0
+    top = float(p[np.isfinite(p)].max(initial=0.0)) or 100.0
     return float(50.0 * np.ceil((top + 5.0) / 50.0))
 
 

@@ -79,6 +79,15 @@ def test_a_leak_test_that_is_too_short_too_shallow_or_wet_is_told():
 
 
 @pytest.mark.invented
+def test_a_falling_or_a_frozen_gauge_is_no_tight_chamber():
+    assert judge_cycle(leak_log(-0.05, low=6.0), LEAK).verdict == "unproven"
+    log = leak_log(0.3)
+    frozen = replace(log, pressure_kpa=np.where(log.time_s > 230, log.pressure_kpa[230], log.pressure_kpa))
+    j = judge_cycle(frozen, LEAK)
+    assert (j.verdict, of(j, "whole").verdict) == ("unproven", "unproven")
+
+
+@pytest.mark.invented
 @settings(max_examples=15)
 @given(st.floats(0.14, 0.6), st.integers(0, 2**31), st.integers(2, 6))
 def test_neither_noise_nor_fewer_readings_make_a_leak_fit(rate: float, seed: int, every: int):

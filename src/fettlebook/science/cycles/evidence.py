@@ -131,8 +131,8 @@ def _steam_moves(ph: SteamPhases, begin: int, end: int) -> bool:
     """Return whether steam above the air's pressure changes its temperature: in a vacuum, or in cold air, a thermometer may well rest."""
     base = ph.ambient_kpa if ph.ambient_kpa is not None else 101.3
     p = ph.smooth_kpa[begin : end + 1]
-    p = p[p > base + AT_LEAST_KPA]
-    return p.size > 1 and saturation_temperature_c(min(float(p.max()), MOST_KPA)) - saturation_temperature_c(float(p.min())) > MOVES_K
+    p = np.minimum(p[p > base + AT_LEAST_KPA], MOST_KPA)
+    return p.size > 1 and saturation_temperature_c(float(p.max())) - saturation_temperature_c(float(p.min())) > MOVES_K
 
 
 def _level(r: Readings, values: Real) -> list[tuple[int, int]]:

@@ -21,6 +21,7 @@ from fettlebook.science.cycles.smoothing import median3, noise
 from fettlebook.science.steam import KELVIN
 
 END_S: Final = 10.0  # readings of so long are averaged at either end [T]
+FALLS_KPA_MIN: Final = 0.02  # a closed chamber's pressure does not fall by more than this
 LET_IN_KPA: Final = 5.0  # so much above the hold's own end the air is being let in
 CANNOT_SHOW: Final = (
     "A passed leak test says that little air leaks in. It does not say that steam reaches everywhere: that is the air-removal test.",
@@ -125,6 +126,13 @@ def _measured(
     else:
         why = "no temperature in the log: 10 K change a closed vacuum as much as a minute's leak may, so it can't be corrected"
         out.append(evidence("temperature", "temperature is in the log", why))
+    fell = (
+        f"it fell by {-rise:.3f} kPa/min: the pump still ran, or the chamber was not closed" if rise < -max(FALLS_KPA_MIN, within) else ""
+    )
+    out.append(evidence("closed", "the chamber was closed", fell, moment_s=settled_s))
+    back = float(p[-3:].min()) > 50.0
+    alive = "" if back else "the log ends before the air is let in: a gauge that froze would look as tight"
+    out.append(evidence("whole", "log shows the whole test", alive, moment_s=float(t[-1])))
     out.append(weigh(criteria.limits["leak_kpa_min"], rise, rise - within, rise + within, moment_s=until_s, why="leaks"))
     phases = (
         Phase("evacuation", float(t[0]), float(t[begin])),

@@ -133,6 +133,7 @@ def _where_it_falls(t: Real, p: Real, hot_from: int, hot_to: int, level: float) 
     steady = p[hot_from : hot_to + 1]
     ripple = noise(steady)
     there = steady[steady >= 0.97 * level]  # the rise to the plateau left out
+    there = there if there.size else steady
     tenth = there.size // 10
     floor = float(np.partition(there, tenth)[tenth]) * 0.995 - 2.0 * ripple
     above = (steady >= floor).nonzero()[0]

@@ -20,7 +20,7 @@ from fettlebook.science.cycles.outcome import Outcome, evidence, weigh
 from fettlebook.science.cycles.plateau import Plateau
 from fettlebook.science.cycles.readings import Readings
 from fettlebook.science.cycles.smoothing import mean3, median3, middle
-from fettlebook.science.steam import MOST_KPA, air_share, saturation_temperature_c
+from fettlebook.science.steam import LEAST_KPA, MOST_KPA, air_share, saturation_temperature_c
 
 DRIFT_REMARK_K_MIN: Final = 0.15  # so fast a drift against saturation is worth a remark [W]
 
@@ -48,7 +48,9 @@ def against_steam(r: Readings, pl: Plateau, criteria: Criteria, s: Sensors) -> A
     p = np.clip(median3(r.pressure_kpa[begin : end + 1]), 1.0, MOST_KPA)
     apart = mean3(temps - saturation_temperature_c(p))
     level = middle(p)
-    pressure_k = saturation_temperature_c(level) - saturation_temperature_c(level - s.pressure_within_kpa(level))  # the steeper side
+    pressure_k = saturation_temperature_c(level) - saturation_temperature_c(
+        max(LEAST_KPA, level - s.pressure_within_kpa(level))
+    )  # the steeper side
     within = np.sqrt(r.within_k**2 + pressure_k**2)
     limit = criteria.limits["saturation_k"]
     out: list[Outcome] = []
@@ -76,7 +78,7 @@ def against_steam(r: Readings, pl: Plateau, criteria: Criteria, s: Sensors) -> A
         if abs(drift) > DRIFT_REMARK_K_MIN and not why
         else ()
     )
-    coldest = middle(temps.min(axis=0))
+    coldest = float(np.clip(middle(temps.min(axis=0)), 1.0, 373.0))
     return AgainstSteam(
         float(apart.min()), float(apart.max()), float(apart.mean()), drift, moved, float(air_share(coldest, level)), tuple(out), remarks
     )
