@@ -148,7 +148,8 @@ def test_a_look_back_lists_the_visits_concerned_and_what_is_in_the_cupboard(clie
 
 
 def test_a_trace_goes_from_a_visit_to_its_sets_loads_and_tests(client: TestClient, record: Record) -> None:
-    visit = next(s for s in record._kept_up().state.subjects if s.startswith("visit:"))
+    used = next(one.entry.data for one in record.store.read(kinds=["visit.ended"]) if one.entry.data.units)
+    visit = f"visit:{used.visit}"
     found = {row["to"].partition(":")[0] for row in rows(client, f"/trace/{visit}.csv")}
     assert found >= {"chair", "unit", "load", "machine"}
     assert "Trace of" in client.get(f"/trace/{visit}").text

@@ -133,7 +133,7 @@ class Life:
             self.happening.morning(self, day, start)
         self._products(start)
         if monday:
-            self.owes_week = {part.id for part in (*self.practice.machines, *self.practice.chairs)}
+            self.owes_week = {machine.id for machine in self.practice.machines} | {chair.id for chair in self.practice.chairs}
         for machine in self.practice.machines:
             if machine.id not in self.out:
                 self.instruments.morning(machine, start, weekly=self._week_of(machine.id))
@@ -271,7 +271,7 @@ class Life:
             count = self.water[chair.id].counted()
         result = kinds.SampleResult(
             sample=sample, quantity="water count", value=count.value, value_unit="CFU/mL", mark=count.mark, method=count.method,
-            chair=chair.id, outlets=(outlet,),
+            chair=chair.id, outlets=(outlet,), colonies=count.colonies, plated_nl=count.plated_nl,
         )  # fmt: skip
         self._results.append((day + timedelta(days=RESULT_AFTER_DAYS), chair.id, result))
 
