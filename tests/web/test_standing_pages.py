@@ -117,6 +117,17 @@ def test_a_past_moment_is_judged_as_standing_judges_it(client: TestClient, recor
     assert ("had been received by then" in page) == (known == "then")
 
 
+def test_the_moment_of_knowledge_can_be_any_other(client: TestClient, record: Record) -> None:
+    at, known = (round(made_up_day.at(8, 29).replace(day=day).timestamp() * 1000) for day in (20, 21))
+    answer = client.get("/standing.csv?at=2026-11-20T08:29&known=then&known_at=2026-11-21T08:29")
+    saved = {row["subject"]: row["verdict"] for row in csv.DictReader(io.StringIO(answer.text))}
+    with record.view(at, known) as view:
+        assert saved == {subject: view.standing(subject).verdict.value for subject in view.subjects()}
+    page = client.get("/standing?at=2026-11-20T08:29&known=then&known_at=2026-11-21T08:29").text
+    assert "by what had been received by Sat 21 Nov 2026 08:29" in page
+    assert "known=2026-11-21T08%3A29" in page  # links ask about the same
+
+
 def test_an_entry_that_comes_while_the_page_is_open_counts_at_once(client: TestClient, record: Record) -> None:
     before = client.get("/standing/machine:sterilizer 2").text
     moment = Moment(round(NOW.timestamp() * 1000) - 1000, "Europe/London")

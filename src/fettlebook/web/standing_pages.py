@@ -68,29 +68,29 @@ def standing_routes(pages: Pages, record: Record) -> APIRouter:
     router, asking = APIRouter(), Asking(pages, record)
 
     @router.get("/standing")
-    def _board(at: str = "", known: str = "") -> HTMLResponse:
-        moment = asking.moment(at, known)
+    def _board(at: str = "", known: str = "", known_at: str = "") -> HTMLResponse:
+        moment = asking.moment(at, known_at or known)
         if (waiting := asking.waiting()) is not None:
             return waiting
         with asking.view(moment) as view:
             return asking.show("standing.html", "board", moment, board=board_of(view), title="May I use it?")
 
     @router.get("/standing.csv")
-    def _board_csv(at: str = "", known: str = "") -> Response:
-        with asking.view(asking.moment(at, known)) as view:
+    def _board_csv(at: str = "", known: str = "", known_at: str = "") -> Response:
+        with asking.view(asking.moment(at, known_at or known)) as view:
             rows = [_standing_row(view, subject) for subject in view.subjects()]
         return Response(csv_of(rows), media_type="text/csv; charset=utf-8", headers=saved("standing.csv"))
 
     @router.get("/standing/find")
-    def _find(subject: str = "", at: str = "", known: str = "", of: str = "/standing") -> RedirectResponse:
-        moment = asking.moment(at, known)
+    def _find(subject: str = "", at: str = "", known: str = "", known_at: str = "", of: str = "/standing") -> RedirectResponse:
+        moment = asking.moment(at, known_at or known)
         with asking.view(moment) as view:
             chosen = read_subject(view, subject.strip())
         return RedirectResponse(moment.link(of if of == "/trace" else "/standing", chosen), 303)
 
     @router.get("/standing/{subject:path}")
-    def _subject(subject: str, at: str = "", known: str = "") -> HTMLResponse:
-        moment = asking.moment(at, known)
+    def _subject(subject: str, at: str = "", known: str = "", known_at: str = "") -> HTMLResponse:
+        moment = asking.moment(at, known_at or known)
         if (waiting := asking.waiting()) is not None:
             return waiting
         with asking.view(moment) as view:
@@ -109,8 +109,8 @@ def standing_routes(pages: Pages, record: Record) -> APIRouter:
         )  # fmt: skip
 
     @router.get("/due")
-    def _due(at: str = "", known: str = "") -> HTMLResponse:
-        moment = asking.moment(at, known)
+    def _due(at: str = "", known: str = "", known_at: str = "") -> HTMLResponse:
+        moment = asking.moment(at, known_at or known)
         if (waiting := asking.waiting()) is not None:
             return waiting
         with asking.view(moment) as view:
@@ -120,8 +120,8 @@ def standing_routes(pages: Pages, record: Record) -> APIRouter:
         return asking.show("due.html", "due", moment, found=found, steps=steps, cost=cost, title="What is due")
 
     @router.get("/due.csv")
-    def _due_csv(at: str = "", known: str = "") -> Response:
-        with asking.view(asking.moment(at, known)) as view:
+    def _due_csv(at: str = "", known: str = "", known_at: str = "") -> Response:
+        with asking.view(asking.moment(at, known_at or known)) as view:
             rows = [_owed_row(view, owed) for owed in due_duties(view)]
         return Response(csv_of(rows), media_type="text/csv; charset=utf-8", headers=saved("due.csv"))
 

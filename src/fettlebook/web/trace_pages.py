@@ -25,8 +25,8 @@ def trace_routes(pages: Pages, record: Record) -> APIRouter:
     router, asking = APIRouter(), Asking(pages, record)
 
     @router.get("/trace")
-    def _choose(at: str = "", known: str = "") -> HTMLResponse:
-        moment = asking.moment(at, known)
+    def _choose(at: str = "", known: str = "", known_at: str = "") -> HTMLResponse:
+        moment = asking.moment(at, known_at or known)
         if (waiting := asking.waiting()) is not None:
             return waiting
         with asking.view(moment) as view:
@@ -35,15 +35,15 @@ def trace_routes(pages: Pages, record: Record) -> APIRouter:
         return asking.show("trace_choose.html", "trace", moment, bad=bad, visits=visits, title="What was done, to whom?")
 
     @router.get("/look-back/{subject:path}.csv")
-    def _back_csv(subject: str, test: str = "", at: str = "", known: str = "") -> Response:
-        with asking.view(asking.moment(at, known)) as view:
+    def _back_csv(subject: str, test: str = "", at: str = "", known: str = "", known_at: str = "") -> Response:
+        with asking.view(asking.moment(at, known_at or known)) as view:
             found = _look_back(view, subject, test)
             rows = list(_back_rows(view, found))
         return Response(csv_of(rows), media_type="text/csv; charset=utf-8", headers=saved("look-back.csv"))
 
     @router.get("/look-back/{subject:path}")
-    def _back(subject: str, test: str = "", at: str = "", known: str = "") -> HTMLResponse:
-        moment = asking.moment(at, known)
+    def _back(subject: str, test: str = "", at: str = "", known: str = "", known_at: str = "") -> HTMLResponse:
+        moment = asking.moment(at, known_at or known)
         if (waiting := asking.waiting()) is not None:
             return waiting
         with asking.view(moment) as view:
@@ -51,8 +51,8 @@ def trace_routes(pages: Pages, record: Record) -> APIRouter:
         return asking.show("look_back.html", "trace", moment, subject=subject, found=found, test=test, title="Look-back")
 
     @router.get("/trace/{subject:path}.csv")
-    def _trace_csv(subject: str, days: int = DAYS, at: str = "", known: str = "") -> Response:
-        with asking.view(asking.moment(at, known)) as view:
+    def _trace_csv(subject: str, days: int = DAYS, at: str = "", known: str = "", known_at: str = "") -> Response:
+        with asking.view(asking.moment(at, known_at or known)) as view:
             found, zone = _trace(view, subject, days), view.look.basis.zone
         rows = [
             {"depth": one.depth, "of": one.of, "to": one.to, "how": one.how, "at": said_at(one.at_ms, zone), "entry": one.entry}
@@ -61,8 +61,8 @@ def trace_routes(pages: Pages, record: Record) -> APIRouter:
         return Response(csv_of(rows), media_type="text/csv; charset=utf-8", headers=saved("trace.csv"))
 
     @router.get("/trace/{subject:path}")
-    def _trace_page(subject: str, days: int = DAYS, at: str = "", known: str = "") -> HTMLResponse:
-        moment = asking.moment(at, known or ("now" if at else ""))
+    def _trace_page(subject: str, days: int = DAYS, at: str = "", known: str = "", known_at: str = "") -> HTMLResponse:
+        moment = asking.moment(at, known_at or known or ("now" if at else ""))
         if (waiting := asking.waiting()) is not None:
             return waiting
         with asking.view(moment) as view:
