@@ -72,7 +72,7 @@ def test_a_plan_that_breaks_a_rule_is_not_taken_whoever_sends_it() -> None:
 
 @pytest.mark.invented
 def test_a_search_that_hangs_is_ended_soon_after_its_limit(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("fettlebook.plan.apart.GRACE_S", 0.2)
+    monkeypatch.setattr("fettlebook.plan.apart.STUCK_S", 0.2)
     day = _day("tiny-1")
     solved = solve_apart(day, limit_s=2.0, command=_running("import time; time.sleep(600)"))
     _holds(day, solved)

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 import reference_check
+from detailed_days import detailed_days
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from test_solve import tiny_days
@@ -15,7 +16,7 @@ from fettlebook.plan.bound import Search
 from fettlebook.plan.check import check_plan, figures
 from fettlebook.plan.dispatch import dispatch
 from fettlebook.plan.events import at_minute
-from fettlebook.plan.improve import Improving, improved
+from fettlebook.plan.improve import Improving, improved, searchable
 from fettlebook.plan.instance import Instance, Person, Plan, read_instance, to_json
 from fettlebook.plan.naming import Job, name_people
 from fettlebook.plan.parts import Parts
@@ -57,6 +58,23 @@ def test_any_part_of_any_day_gives_a_valid_plan_no_later_than_before(day: Instan
         assert all(v == kept[v.id] for v in found.plan.visits if v.id in kept)
     else:
         assert not found.exhausted or not part.end > begin or found.work == 0
+
+
+@pytest.mark.invented
+@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+@given(detailed_days(), st.integers(0, 1000))
+def test_what_version_2_asks_still_holds_after_a_search(day: Instance, seed: int) -> None:
+    plan = dispatch(day)
+    day = day.moved(plan).without(plan.left_out)
+    plan = plan.model_copy(update={"left_out": ()})
+    assume(searchable(day, plan) and not check_plan(day, plan))
+    frame = Frame.of(day, plan)
+    draw = random.Random(seed)
+    loose = frozenset(i for i, t in enumerate(frame.trips) if "bath" not in t.loads and t.whole and draw.random() < 0.6)
+    found = Around(frame, Part(day.day_start, day.day_end, loose, 2)).better(Search(5.0, seed, 1))
+    if found.plan is not None:
+        assert check_plan(day, found.plan) == ()
+        assert figures(day, found.plan).weighted_minutes_late <= figures(day, plan).weighted_minutes_late
 
 
 @pytest.mark.invented

@@ -22,7 +22,8 @@ from fettlebook.plan.solve import Hopeless, Progress, Solved, solve
 
 COMMAND = (sys.executable, "-P", "-m", "fettlebook.plan.apart_process")
 APART_FROM_S = 2.0  # a shorter search is over before a process has begun: it runs here
-GRACE_S = 3.0  # so long beyond its limit, or after being called off, may the process take to hand in its plan
+GRACE_S = 3.0  # so long after being called off may the process take to hand in its plan
+STUCK_S = 20.0  # so long beyond its limit it is held for slow (loading the solver on a busy machine), then for stuck
 ASKED_EVERY_S = 0.05
 
 
@@ -66,7 +67,7 @@ def solve_apart(
     talk = _Talk(day, first, told)
     try:
         _send(process.stdin, {"day": json.loads(to_json(day)), "asked": asked})
-        deadline = None if deterministic is not None else began + limit_s + GRACE_S
+        deadline = None if deterministic is not None else began + limit_s + STUCK_S
         _listen(process.stdin, process.stdout, talk, deadline, stop)
     finally:
         process.kill()
