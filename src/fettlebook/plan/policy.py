@@ -18,6 +18,7 @@ from fettlebook.plan.instance import Instance, Plan, PlannedStep, PlannedVisit
 from fettlebook.plan.manner import Manner
 
 STAY_MIN = 60  # a visit is begun only if, as booked, its chair can be closed this long after the day's end
+WORST_SHARE = 0.98  # of the plain manner's cost on its worst days
 KEPT = 4  # rivals that are rehearsed to the end
 UNTIL_CLOSED_MIN = 1440  # those whose shift ends last stay until every chair is closed: that is not what a plan may ask
 
@@ -275,7 +276,7 @@ def rehearse(day: Instance, days: Sequence[Mapping[str, int]], plan: Plan | None
     -------
     Policy
         The list scheduler's plain manner, unless another is better by more than chance would make it (by twice the
-        standard error of the paired difference) and no worse on one day in ten.
+        standard error of the paired difference), and its bad days are better too.
     """
     rivals = [Policy()] + [Policy(m) for m in FAMILY]
     if plan is not None:
@@ -286,8 +287,12 @@ def rehearse(day: Instance, days: Sequence[Mapping[str, int]], plan: Plan | None
     keep = sorted(range(1, len(rivals)), key=lambda i: sum(known[i]))[:KEPT]
     for i in (0, *keep):
         known[i] += _costs(day, rivals[i], rest)
-    bad_day = len(days) * 9 // 10  # a rival must not buy its mean with worse bad days
-    keep = [i for i in keep if sorted(known[i])[bad_day] <= sorted(known[0])[bad_day]]
+    # A rival must not buy its mean with worse bad days: not on the day that one in ten is worse than, and clearly less in
+    # the mean of the worst fifth, which moves less from sample to sample.
+    bad_day, worst = len(days) * 9 // 10, max(1, len(days) // 5)
+    ordered = {i: sorted(known[i]) for i in (0, *keep)}
+    tail = {i: sum(ordered[i][-worst:]) for i in ordered}
+    keep = [i for i in keep if ordered[i][bad_day] <= ordered[0][bad_day] and tail[i] <= WORST_SHARE * tail[0]]
     best = min(keep, key=lambda i: sum(known[i]), default=0)
     gains = [a - b for a, b in zip(known[0], known[best], strict=True)]
     mean = sum(gains) / len(gains)
