@@ -1,6 +1,7 @@
 """An invented day by hand, so that the pages can be tested without the solver: what is shown here was never planned."""
 
 import threading
+import time
 from collections.abc import Callable, Hashable, Sequence
 from datetime import UTC, date, datetime, timedelta
 from importlib.resources import files
@@ -167,6 +168,7 @@ class Hands:
         self.kept_days: dict[date, Kept | None] = {}
         self.noted: list[Event] = []
         self.refuses: Mendable | None = None
+        self.until_enough = False  # plan until somebody says that it is enough
         self.may_plan = threading.Event()
         self.may_plan.set()
 
@@ -193,7 +195,9 @@ class Hands:
         self.kept_days[day] = None if course is None else Kept(course)
         self.noted += events
 
-    def plan(self, read: Reading, day: date, tell: Callable[[str], None]) -> DayPlan:
+    def plan(self, read: Reading, day: date, tell: Callable[[str], None], stop: Callable[[], bool]) -> DayPlan:
+        while self.until_enough and not stop():
+            time.sleep(0.01)
         assert self.may_plan.wait(20)
         made = self.plans.get(day) or empty(day)
         if isinstance(made, Exception):

@@ -26,7 +26,7 @@ def test_a_day_is_answered_at_once_while_it_is_being_planned(hands, desk, settle
 def test_asking_twice_plans_once(hands, desk, settled):
     made = []
     plan = hands.plan
-    hands.plan = lambda read, day, tell: made.append(day) or plan(read, day, tell)
+    hands.plan = lambda read, day, tell, stop: made.append(day) or plan(read, day, tell, stop)
     for _ in range(5):
         desk.day(made_up.DAY)
     settled(lambda: desk.day(made_up.DAY).plan is not None)
@@ -80,6 +80,17 @@ def test_a_fault_is_logged_by_number_and_place_but_never_with_its_text(hands, de
     assert "ValueError" in caplog.text
     assert "made_up_day.py" in caplog.text
     assert "Marker" not in caplog.text + said
+
+
+def test_a_plan_that_is_being_made_is_taken_as_it_is_once_it_is_enough(hands, desk, settled):
+    hands.until_enough = True
+    desk.day(made_up.DAY)
+    settled(lambda: desk.day(made_up.DAY).stage == "working out the day")
+    desk.enough(made_up.DAY.replace(day=1))  # another day: nothing
+    assert desk.day(made_up.DAY).plan is None
+    desk.enough(made_up.DAY)
+    settled(lambda: desk.day(made_up.DAY).plan is not None)
+    hands.until_enough = False
 
 
 def test_unreadable_files_at_the_start_are_an_error(hands):

@@ -333,3 +333,14 @@ def test_a_page_opened_while_the_day_is_planned_waits_for_it(hands, desk, settle
     hands.may_plan.set()
     settled(lambda: desk.day(real_day.DAY).plan is not None)
     assert client.get(f"{DAY}/sets").status_code == 200
+
+
+def test_a_plan_in_the_making_is_taken_as_it_is(hands, desk, settled):
+    hands.plans[real_day.DAY] = real_day.plan(6)
+    hands.until_enough = True
+    client = TestClient(create_app(desk, real_day.DAY), base_url="http://127.0.0.1", follow_redirects=False)
+    assert "Take the best so far" in client.get(DAY).text
+    settled(lambda: desk.day(real_day.DAY).stage == "working out the day")
+    assert client.post(f"{DAY}/enough").headers["location"] == DAY
+    settled(lambda: desk.day(real_day.DAY).plan is not None)
+    hands.until_enough = False

@@ -35,6 +35,7 @@ def plan_day(
     deterministic: float | None = None,
     told: Callable[[Progress], None] | None = None,
     owing: Owing | None = None,
+    stop: Callable[[], bool] | None = None,
 ) -> DayPlan:
     """Return one day, planned.
 
@@ -58,6 +59,8 @@ def plan_day(
         Called with each better plan.
     owing
         What the standing says is due; see `day_instance`.
+    stop
+        Asked again and again; once it is true, the best plan so far is taken, and no more mends are tried.
 
     Raises
     ------
@@ -65,11 +68,12 @@ def plan_day(
         The rulebooks ask nothing between visits or at the end of the day.
     """
     instance, maps = day_instance(practice, times, visits, day, owing)
-    solved = solve_apart(instance, limit_s=limit_s, seed=seed, deterministic=deterministic, told=told)
+    solved = solve_apart(instance, limit_s=limit_s, seed=seed, deterministic=deterministic, told=told, stop=stop)
     solved = _finish_sets(instance, solved)
     instance = instance.moved(solved.plan)
     words = Words(maps.clock.shown, {s.id: s.name for s in practice.sets})
-    shortages = shortages_of(instance, solved, words, limit_s=min(6.0, limit_s), seed=seed, deterministic=deterministic)
+    mends_s = 0.0 if stop is not None and stop() else min(6.0, limit_s)
+    shortages = shortages_of(instance, solved, words, limit_s=mends_s, seed=seed, deterministic=deterministic)
     booked = len(visits) + len(not_planned)
     verdict = verdict_of(solved, booked=booked)
     text = line(instance, solved, words, booked=booked, shortages=shortages, unknown_steps=maps.unknown_steps)

@@ -129,7 +129,7 @@ def create_app(
         pdf = day_sheet(plan, desk.reading.practice, desk.now(), record.stands() if record is not None else None)
         return Response(pdf, media_type="application/pdf", headers=saved(f"day-{plan.day}.pdf", inline=True))
 
-    app.include_router(plan_routes(pages))
+    app.include_router(plan_routes(pages, desk))
     if practice_file is not None:
         app.include_router(measuring_routes(pages, desk, practice_file))
     app.include_router(otherwise_routes(pages, desk, Drafts(desk, bench)))

@@ -101,7 +101,7 @@ class Chain:
         self._note(rulebook_version(practice), subject, practice)
         return Reading(practice, rulebook, running_times(practice, rulebook), booked, findings, mark, now)
 
-    def plan(self, reading: Reading, day: date, tell: Callable[[str], None]) -> DayPlan:
+    def plan(self, reading: Reading, day: date, tell: Callable[[str], None], stop: Callable[[], bool] | None = None) -> DayPlan:
         """Plan one day, and note in the book what was imported and what came out."""
 
         def told(progress: "Progress") -> None:
@@ -124,6 +124,7 @@ class Chain:
             findings=(*book.findings, *reading.findings),
             not_planned=book.not_planned,
             told=told,
+            stop=stop,
         )
         imported = BookImported.of(
             day=day.isoformat(), calendar=calendar, visits=(*book.visits, *book.not_planned), counts=asdict(book.counts)

@@ -73,8 +73,8 @@ class Makers(Protocol):
     def read(self) -> Reading:
         """Read the files; raises Mendable when they can't be used."""
 
-    def plan(self, reading: Reading, day: date, tell: Callable[[str], None]) -> DayPlan:
-        """Plan a day, telling how far it is; raises Mendable when that can't be done."""
+    def plan(self, reading: Reading, day: date, tell: Callable[[str], None], stop: Callable[[], bool]) -> DayPlan:
+        """Plan a day, telling how far it is, with the best so far once `stop` is true; raises Mendable when that can't be done."""
 
     def instance(self, reading: Reading, day: date) -> Instance:
         """Return a day as booked, without planning it."""
@@ -107,6 +107,9 @@ class Desk:
         self._seen = self._reading.mark
         self._trouble: tuple[Finding, ...] = ()
         self._last_asked: date | None = None
+        self._enough = threading.Event()  # the plan that is being made is wanted now, as good as it is
+        self._at_work: date | None = None
+        self._closing = False
         self._worker = threading.Thread(target=self._work, name="planner", daemon=True)
         self._worker.start()
 
@@ -139,6 +142,12 @@ class Desk:
             if not self._days.get(day, DayState(day)).stage:
                 self._queue(_Job(day, read_first=True))
 
+    def enough(self, day: date) -> None:
+        """Take the best plan so far of a day that is being planned."""
+        with self._lock:
+            if self._at_work == day:
+                self._enough.set()
+
     def instance(self, day: date) -> Instance:
         """Return a day as booked, without planning it; reads the appointment book."""
         return self._makers.instance(self._reading, day)
@@ -159,6 +168,7 @@ class Desk:
 
     def close(self, wait_s: float = 1.0) -> bool:
         """Stop the worker; return whether it had stopped in time."""
+        self._closing = True
         self._jobs.put(None)
         self._worker.join(wait_s)
         return not self._worker.is_alive()
@@ -218,9 +228,11 @@ class Desk:
             if not self._read():
                 self._settle(job.day, None, self._trouble)
                 return
+        self._enough.clear()
+        self._at_work = job.day
         self._stage(job.day, "working out the day")
         try:
-            plan = self._makers.plan(self._reading, job.day, lambda said: self._stage(job.day, said))
+            plan = self._makers.plan(self._reading, job.day, lambda said: self._stage(job.day, said), self._hurried)
             kept = self._makers.kept(job.day, plan)
             shown = _shown(plan, kept)
         except Mendable as error:
@@ -230,6 +242,9 @@ class Desk:
         else:
             self._settle(job.day, shown, (), first=plan, kept=kept)
 
+    def _hurried(self) -> bool:
+        return self._closing or self._enough.is_set()
+
     def _stage(self, day: date, stage: str) -> None:
         with self._lock:
             self._days[day] = replace(self._days.get(day, DayState(day)), stage=stage)
@@ -238,6 +253,7 @@ class Desk:
         self, day: date, plan: DayPlan | None, trouble: tuple[Finding, ...], *, first: DayPlan | None = None, kept: Kept | None = None
     ) -> None:
         with self._lock:
+            self._at_work = None
             old = self._days.get(day, DayState(day))
             new = replace(old, stage="", trouble=trouble, version=old.version + 1)
             if plan:

@@ -1,16 +1,22 @@
-"""Addresses of what is read off a day's plan: the levels of its sets."""
+"""Addresses around a day's plan: take the best so far while it is made, and the levels of its sets."""
 
 from fastapi import APIRouter
-from fastapi.responses import HTMLResponse, JSONResponse, Response
+from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 
 from fettlebook.plan.set_stages import STAGES
 from fettlebook.web import set_levels
+from fettlebook.web.desk import Desk
 from fettlebook.web.pages import Pages, a_day, saved
 
 
-def plan_routes(pages: Pages) -> APIRouter:
+def plan_routes(pages: Pages, desk: Desk) -> APIRouter:
     """Return the routes."""
     routes = APIRouter()
+
+    @routes.post("/day/{day}/enough")
+    def _enough(day: str) -> RedirectResponse:
+        desk.enough(a_day(day))
+        return RedirectResponse(f"/day/{a_day(day)}", 303)
 
     @routes.get("/day/{day}/sets")
     def _sets(day: str) -> HTMLResponse:
