@@ -129,6 +129,7 @@ def write_test(
         outcome=outcomes[judgement.verdict],
         ran_ms=ran.ended_ms,
         cycle=ran.cycle or None,
+        judged_with=f"{PROGRAM}, {judgement.criteria_id or 'no criteria'}",
         readings=readings_of(judgement.values) or None,
     )
     door.refuse(without, moment=moment, by=by, now=now)

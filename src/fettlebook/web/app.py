@@ -22,6 +22,7 @@ from fettlebook.web.desk import Desk
 from fettlebook.web.drafts import Drafts
 from fettlebook.web.entries_pages import entries_routes
 from fettlebook.web.guard import Guard
+from fettlebook.web.heat import heat_routes
 from fettlebook.web.measuring import measuring_routes
 from fettlebook.web.otherwise_routes import otherwise_routes
 from fettlebook.web.pages import HERE, Pages, StillPlanningError, a_chair, a_day, a_lane, saved
@@ -67,7 +68,7 @@ def create_app(
 
     if record is not None:
         pages.know(has_book=True, low_on_space=record.low_on_space)
-        for routes in (standing_routes, trace_routes, entries_routes):
+        for routes in (standing_routes, trace_routes, entries_routes, heat_routes):
             app.include_router(routes(pages, record))
     app.mount("/fonts", StaticFiles(directory=FONTS), name="fonts")
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")

@@ -55,6 +55,7 @@ class Pages:
             "number_3": lambda value: f"{value:.3g}",
             "volume": volume_words,
             "unit": wording.unit,
+            "zip_same": lambda values: [(value, value) for value in values],
             "share": share,
             "long_day": wording.long_day,
             "short_day": wording.short_day,

@@ -37,10 +37,11 @@ def good(tmp_path: Path) -> Path:
 @pytest.fixture
 def practice(tmp_path: Path) -> Path:
     lines = practice_text().decode().replace(
-        '{ id = "wrapped 134", minutes = 42, type = "B" }',
+        '{ id = "wrapped 134", minutes = 42, type = "B", criteria = "steam-134-b" }',
         '{ id = "wrapped 134", minutes = 42, type = "B", criteria = "steam-134-b", limits = { pulses = 3, pulse_depth_kpa = 16.0 }, '
         'limits_from = "validation report of 2026-03-04" }',
     )  # fmt: skip
+    lines = lines.replace(', type = "N", criteria = "steam-134-n" }', ', type = "N" }')
     lines = lines.replace(
         'day_cycle = "wrapped 134"\n',
         'day_cycle = "wrapped 134"\nsensors = [{ channel = "chamber", within = 0.2, reads_more_by = 0.1, calibrated_on = 2026-03-04 }]\n',

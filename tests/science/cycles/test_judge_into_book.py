@@ -30,16 +30,7 @@ from fettlebook.standing.standings import Standings
 from fettlebook.times.running import running_times
 
 pytestmark = pytest.mark.invented
-TEXT = (
-    practice_text()
-    .decode()
-    .replace(
-        '{ id = "wrapped 134", minutes = 42, type = "B" }', '{ id = "wrapped 134", minutes = 42, type = "B", criteria = "steam-134-b" }'
-    )
-    .replace(
-        '{ id = "unwrapped 134", minutes = 22, type = "N" }', '{ id = "unwrapped 134", minutes = 22, type = "N", criteria = "steam-134-n" }'
-    )
-)
+TEXT = practice_text().decode()
 ENDED = "2026-11-25T10:30"
 AT = to_ms(datetime.fromisoformat(ENDED).replace(tzinfo=ZoneInfo("Europe/London")))
 NAMES = ("hold_s", "spread_k", "deepest_pulse_kpa", "leak_kpa_min", "f0_min", "air_left_share", "plateau_mean_c", "pulses", "dose_ml")

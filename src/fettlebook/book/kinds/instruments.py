@@ -121,6 +121,7 @@ class MachineTest(Said):
     product: Id | None = None  # the test's own product and lot
     lot: Lot | None = None
     log: HeldFile | None = None
+    judged_with: Line | None = None  # program and criteria, where the outcome comes from its log
 
 
 class FailureStep(Said):
