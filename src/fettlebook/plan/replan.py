@@ -234,13 +234,13 @@ def _first(moment: Moment, old: Plan, stay_min: int) -> _Answer:
     policies = [guided, Policy(named=guided.named), replace(guided, patience_min=0)]
     best: _Answer | None = None
     for stay in (0, *STAYS_MIN):
-        if best is not None and (not best.plan.left_out or stay > stay_min):
+        if best is not None and (_all_served(moment, best) or stay > stay_min):
             break
         for policy in policies:
             found = _answer(moment, old, policy, stay)
             if found is not None and (best is None or found.rank[0] < best.rank[0] or (found.stay == best.stay and found.rank < best.rank)):
                 best = found
-            if best is not None and not best.plan.left_out:
+            if best is not None and _all_served(moment, best):
                 return best  # the first answer must be there at once; the search tries the others
     if best is None:
         raise Mendable(
@@ -249,6 +249,11 @@ def _first(moment: Moment, old: Plan, stay_min: int) -> _Answer:
             mend="Check `now` and `done`: what was done must itself hold every rule, and somebody must be there to finish it.",
         )
     return best
+
+
+def _all_served(moment: Moment, answer: _Answer) -> bool:
+    """Whether nobody is left out who could still be served."""
+    return set(answer.plan.left_out) <= moment.never
 
 
 def _where_it_costs_least(
@@ -288,7 +293,7 @@ def _roomiest(moment: Moment, minutes: int) -> list[str]:
 
 def _offers(moment: Moment, old: Plan, answer: _Answer) -> tuple[str, ...]:
     """Say how long somebody would have to stay for fewer visits to be left out, if that is known to help."""
-    for stay in STAYS_MIN if answer.plan.left_out else ():
+    for stay in () if _all_served(moment, answer) else STAYS_MIN:
         if stay > answer.stay and (more := _answer(moment, old, answer.policy, stay)) is not None and more.rank[0] < answer.rank[0]:
             left = len(more.plan.left_out)
             served = f"{left} of the visits stay out" if left else "every visit is served"
