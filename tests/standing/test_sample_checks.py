@@ -88,5 +88,5 @@ def test_the_neutraliser_must_stop_what_is_in_the_water() -> None:
 
 
 def test_plates_too_many_to_count_are_not_held_against_the_number() -> None:
-    plates = ", plates=[{colonies=300, plated_nl=1000000, too_many=true}, {colonies=4, plated_nl=100000}]"
+    plates = ", plates=[{colonies=300, plated_nl=100000000, too_many=true}, {colonies=4, plated_nl=100000}]"
     assert count_of(result=plates).verdict is Verdict.FIT

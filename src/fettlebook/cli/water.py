@@ -9,13 +9,20 @@ import click
 if TYPE_CHECKING:
     from datetime import date, datetime
 
-    from fettlebook.exchange.laboratory.judged import ChairToday, Judged
+    from fettlebook.exchange.laboratory import Sheet
 
 LIMIT = 500.0
 
 
 @click.command()
-@click.argument("file", metavar="COUNTS.csv", type=click.Path(path_type=str))
+@click.argument("file", metavar="[COUNTS.csv]", required=False, type=click.Path(path_type=str))
+@click.option(
+    "--practice", "practice_file", metavar="PRACTICE.toml", type=click.Path(path_type=str), help="Ask its book, or write into it."
+)
+@click.option("--data", metavar="BOOK.sqlite", help="The book of entries; beside the practice file if left out.")
+@click.option("--write", is_flag=True, help="Write the results of COUNTS.csv into the book; left out, only say what would be written.")
+@click.option("--by", metavar="PERSON", help="Who enters them: an id from the practice file.")
+@click.option("--rename", "renamed", multiple=True, metavar="NAME=CHAIR", help="What the table calls a chair of the practice file; repeat.")
 @click.option("--today", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="The day that is asked about; left out, today.")
 @click.option(
     "--limit",
@@ -50,7 +57,15 @@ LIMIT = 500.0
 @click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
 @click.pass_context
 def water(
-    context: click.Context, /, *, file: str, today: datetime | None, limit_cfu_ml: float | None, as_json: bool, **options: Any
+    context: click.Context,
+    /,
+    *,
+    file: str | None,
+    practice_file: str | None,
+    today: datetime | None,
+    limit_cfu_ml: float | None,
+    as_json: bool,
+    **options: Any,
 ) -> None:
     """Where does each chair's water stand, how sure is that, and when will it pass the limit?
 
@@ -58,16 +73,22 @@ def water(
     days_since_intensive where known. All chairs are judged together, with counting error, results below and above what
     could be counted, and the rise after an intensive treatment. One sample says little, and the range shows how little.
 
+    With --practice alone: results and treatments of its book, every limit in force, what each treatment achieved.
+    With COUNTS.csv and --practice: the table's results for the book. Nothing is written without --write, and never half a table.
+
     Exit status: 0 every chair is below the risk; 1 one is not, has no sample, or lines were set aside; 2 nothing could be done.
     """
     import json  # noqa: PLC0415 - imports wait until they are needed: --help stays quick
     from datetime import datetime as clock  # noqa: PLC0415
     from pathlib import Path  # noqa: PLC0415
 
+    from fettlebook.cli.water_page import as_data, show  # noqa: PLC0415
     from fettlebook.errors import Mendable  # noqa: PLC0415
     from fettlebook.exchange.laboratory import SheetWays, read_sheet  # noqa: PLC0415
     from fettlebook.exchange.laboratory.judged import judge_sheet  # noqa: PLC0415
 
+    if file is None:
+        context.exit(_of_book(practice_file, today, limit_cfu_ml, as_json=as_json, **options))
     day = today.date() if today else clock.now().astimezone().date()
     try:
         data = Path(file).read_bytes()
@@ -82,8 +103,11 @@ def water(
         nd_is="none seen" if options["nd_is_none"] else None,
         dates={"day-first": "day first", "month-first": "month first", None: None}[options["dates"]],
     )
+    sheet = read_sheet(data, file, ways, day)
+    if practice_file is not None:
+        context.exit(_into_book(sheet, file, data, practice_file, as_json=as_json, **options))
     judged = judge_sheet(
-        read_sheet(data, file, ways, day),
+        sheet,
         file=file,
         today=day,
         limit_cfu_ml=limit_cfu_ml or LIMIT,
@@ -94,9 +118,48 @@ def water(
     if as_json:
         click.echo(json.dumps(as_data(judged), indent=2, ensure_ascii=False))
     else:
-        _show(judged, said=limit_cfu_ml is not None)
+        show(judged, said=limit_cfu_ml is not None)
     quiet = all(judged.verdict(c) == "fit" for c in judged.chairs)
     context.exit(0 if quiet and not any(f.weight == "error" for f in judged.findings) else 1)
+
+
+def _of_book(practice_file: str | None, today: datetime | None, limit_cfu_ml: float | None, *, as_json: bool, **options: Any) -> int:
+    """Answer from the book."""
+    import json  # noqa: PLC0415
+
+    from fettlebook.cli.water_book import judged_from_book  # noqa: PLC0415
+    from fettlebook.cli.water_book_page import book_data, show_book  # noqa: PLC0415
+    from fettlebook.errors import Mendable  # noqa: PLC0415
+    from fettlebook.exchange.laboratory.beside import water_beside  # noqa: PLC0415
+
+    if practice_file is None:
+        raise Mendable("neither a table nor a book", where="COUNTS.csv", mend="Name a laboratory's table, or a practice file: --practice.")
+    ways = {"limit": limit_cfu_ml, "risk": options["risk"], "volume_ml": options["volume_ml"], "chairs": options["chairs"]}
+    look, found = judged_from_book(practice_file, options["data"], today.date() if today else None, **ways)
+    beside = water_beside(look, found)
+    if as_json:
+        click.echo(json.dumps(book_data(look, found, beside), indent=2, ensure_ascii=False))
+    else:
+        show_book(look, found, beside)
+    judged = found.judged
+    return 0 if all(judged.verdict(c) == "fit" for c in judged.chairs) and not any(f.weight == "error" for f in judged.findings) else 1
+
+
+def _into_book(sheet: Sheet, file: str, content: bytes, practice_file: str, *, as_json: bool, **options: Any) -> int:
+    """Say what a table adds to the book; with --write add it."""
+    import json  # noqa: PLC0415
+
+    from fettlebook.cli.water_book import intake_data, show_intake, take_in  # noqa: PLC0415
+
+    renamed = dict(_pair(text, "--rename") for text in options["renamed"])
+    intake, written = take_in(
+        sheet, file, content, practice_file=practice_file, data=options["data"], by=options["by"], write=options["write"], renamed=renamed
+    )
+    if as_json:
+        click.echo(json.dumps(intake_data(intake, written), indent=2, ensure_ascii=False))
+    else:
+        show_intake(intake, written, asked=options["write"])
+    return 0 if intake.clean else 1
 
 
 def _pair(text: str, option: str) -> tuple[str, str]:
@@ -124,136 +187,3 @@ def _treated(texts: tuple[str, ...], today: date) -> dict[str, list[date]]:
             raise Mendable(f"a treatment on {day}, after {today}", where="--treated", mend="Give treatments that were done.")
         found.setdefault(chair, []).append(day)
     return found
-
-
-def _show(judged: Judged, *, said: bool) -> None:
-    import textwrap  # noqa: PLC0415
-
-    from rich import box  # noqa: PLC0415
-    from rich.console import Console  # noqa: PLC0415
-    from rich.table import Table  # noqa: PLC0415
-
-    def say(text: str) -> None:
-        click.echo(textwrap.fill(text, 80, break_on_hyphens=False))
-
-    limit = f"{judged.limit_cfu_ml:g}"
-    over = [c.chair for c in judged.chairs if judged.verdict(c) == "unfit"]
-    none = [c.chair for c in judged.chairs if not c.proven]
-    risk = f"{100 * judged.risk:g} %"
-    if not judged.trusted:
-        points = f"{judged.effective_points:.0f} effective points, 50 are needed"
-        say(f"The results fit no common picture ({points}): don't use the figures below.")
-    missing = f" Without a sample, so unproven: {', '.join(none)}." if none else ""
-    say(
-        f"{judged.today}. Over {limit} CFU/mL with a chance of {risk} or more, or by the last result: {', '.join(over) or 'none'}.{missing}"
-    )
-    say("n: samples. Level: geometric mean today, nine times in ten within the range; few: under three, so it leans on other chairs.")
-    say(f"> {limit}: chance that the level is over; next: that the next sample is; {risk} on: when the first reaches {risk}, untreated.")
-    if not said:
-        say(f"Limit {limit}: CDC 2003, for the United States. Yours may be lower: give it with --limit.")
-    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
-    for head in ("chair", "n", "level, CFU/mL", f"> {limit}", "next", f"{risk} on", "look"):
-        table.add_column(head, justify="left" if head in {"chair", "look"} else "right", overflow="fold", no_wrap=head.endswith("% on"))
-    for c in judged.chairs:
-        table.add_row(*_row(c, judged))
-    click.echo()
-    Console(width=80, highlight=False, markup=False).print(table)
-    ranked = sorted((c for c in judged.chairs if c.value_of_one_sample > 1e-4), key=lambda c: -c.value_of_one_sample)
-    if ranked:
-        say(f"Sample next, most worth first: {', '.join(c.chair for c in ranked[:5])}.")
-    for row, odd in judged.odd:
-        side = "low" if odd.p_as_low < odd.p_as_high else "high"
-        chance = min(odd.p_as_low, odd.p_as_high)
-        say(f"Look: line {row.line}, {row.chair} on {row.sampled_on}, {row.text}: so {side} in {_percent(chance)} of samples only.")
-    for row, turn in judged.turns:
-        way = "rose" if turn.change > 0 else "fell"
-        say(
-            f"Look: {turn.chair} {way} about {10 ** abs(turn.change):.0f}-fold before {row.sampled_on} (line {row.line}); "
-            f"{turn.times_likelier:.0f} times likelier than no change. What was changed then?"
-        )
-    for text in judged.read_as:
-        say(f"Read as: {text}.")
-    for finding in judged.findings:
-        click.echo(f"{'aside' if finding.weight == 'error' else 'look '}    {finding}", err=True)
-    say("A count is no proof of safety from one outlet at one time. Rules, labels and the laboratory's word come first.")
-
-
-def _row(c: ChairToday, judged: Judged) -> tuple[str, ...]:
-    from fettlebook.exchange.laboratory.judged import FEW  # noqa: PLC0415
-
-    low, middle, high = (c.cfu_per_ml(share) for share in (0.05, 0.5, 0.95))
-    passes = "now" if c.passes_on == judged.today else str(c.passes_on) if c.passes_on else "-" if c.days is not None else "?"
-    if not c.proven:
-        word = "unproven"
-    elif judged.verdict(c) == "unfit":
-        word = "act" if c.p_above_limit >= judged.risk else "last over"
-    else:
-        word = "few" if c.samples < FEW else ""
-    return (
-        c.chair,
-        str(c.samples),
-        f"{_cfu(middle)} ({_cfu(low)} to {_cfu(high)})",
-        _percent(c.p_above_limit),
-        _percent(c.p_next_above_limit),
-        passes if c.proven else "",
-        word,
-    )
-
-
-def _cfu(value: float) -> str:
-    if value < 1:
-        return "< 1"
-    digits = round(value, 1 - len(str(int(value))) + 1)
-    return f"{digits:,.0f}"
-
-
-def _percent(share: float) -> str:
-    return "< 1 %" if share < 0.01 else "> 99 %" if share > 0.99 else f"{100 * share:.0f} %"
-
-
-def as_data(judged: Judged) -> dict[str, Any]:
-    """Return the answer for programs. Where the fit isn't to be trusted, the chairs' figures are null."""
-    from fettlebook.exchange.laboratory.judged import SHARES  # noqa: PLC0415
-
-    def number(value: float) -> float | None:
-        return value if judged.trusted else None
-
-    return {
-        "today": str(judged.today),
-        "limit_cfu_per_ml": judged.limit_cfu_ml,
-        "risk": judged.risk,
-        "effective_points": judged.effective_points,
-        "trusted": judged.trusted,
-        "priors_version": judged.priors.version,
-        "chairs": [
-            {
-                "chair": c.chair,
-                "verdict": judged.verdict(c),
-                "samples": c.samples,
-                "days_since_intensive": c.days,
-                "quantiles_log10_cfu_per_ml": {f"{s:g}": number(q) for s, q in zip(SHARES, c.log10_quantiles, strict=True)},
-                "quantiles_cfu_per_ml": {f"{s:g}": number(10.0**q) for s, q in zip(SHARES, c.log10_quantiles, strict=True)},
-                "p_above_limit": number(c.p_above_limit),
-                "p_next_sample_above_limit": number(c.p_next_above_limit),
-                "passes_risk_on": str(c.passes_on) if c.passes_on and judged.trusted else None,
-                "value_of_one_sample": number(c.value_of_one_sample),
-            }
-            for c in judged.chairs
-        ],
-        "odd_results": [
-            {"line": row.line, "chair": row.chair, "sampled_on": str(row.sampled_on), "p_as_low": o.p_as_low, "p_as_high": o.p_as_high}
-            for row, o in judged.odd
-        ],
-        "turns_of_level": [
-            {
-                "line": row.line,
-                "chair": t.chair,
-                "before": str(row.sampled_on),
-                "change_log10": t.change,
-                "times_likelier": t.times_likelier,
-            }
-            for row, t in judged.turns
-        ],
-        "read_as": list(judged.read_as),
-        "findings": [{"what": f.what, "where": f.where, "mend": f.mend, "weight": f.weight} for f in judged.findings],
-    }

@@ -20,8 +20,9 @@ from fettlebook.demo.diary import Booked, Diary
 from fettlebook.demo.instruments import Instruments
 from fettlebook.demo.post import MINUTE, Post, Said
 from fettlebook.demo.water import Count, Water
-from fettlebook.practice.model import Chair, Machine, Practice, Skill
-from fettlebook.rules.model import Computed, Duty, Rulebook, Subject, When
+from fettlebook.practice.model import Chair, Machine, Practice, ProductUse, Skill
+from fettlebook.rules.model import Computed, Duty, Rulebook, Step, Subject, When
+from fettlebook.times.label import Gap, feed_strength_mg_l, label_for
 from fettlebook.times.model import RunningTime
 
 WEEK: Final = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -231,12 +232,22 @@ class Life:
                 now += 1000 * (seconds // 2 if self.happens(self.habits.cuts_short) else seconds + 3)
             else:
                 now += seconds * 1000
-            readings = {"strip_mg_l": 3} if "strip reading" in step.evidence else None
+            readings = {"strip_mg_l": self._strip_mg_l(duty, step)} if "strip reading" in step.evidence else None
             done = kinds.StepDone(
                 duty=duty.id, step=step.id, chair=chair.id, outlets=outlets, visit=visit, outcome="done", readings=readings
             )  # fmt: skip
             self.say(now, done, by, device)
         return now
+
+    def _strip_mg_l(self, duty: Duty, step: Step) -> int:
+        """Return what a strip shows where all went well: the feed strength before the contact, next to nothing elsewhere."""
+        names = [one.id for one in duty.steps]
+        contact = next((one.id for one in duty.steps if one.computes is Computed.CONTACT), None)
+        label = label_for(self.practice, ProductUse.LINE_INTENSIVE)
+        feed = label if isinstance(label, Gap) else feed_strength_mg_l(label)
+        if contact is None or isinstance(feed, Gap) or names.index(step.id) > names.index(contact):
+            return 3
+        return round(feed)
 
     def duties(self, subject: Subject, when: When, machine: Machine | None, now: int) -> int:
         """Do the duties of a machine or of the practice, and return when they are done."""

@@ -14,6 +14,7 @@ GROWS_A_DAY: Final = 0.22
 DAILY_TREATMENT: Final = 0.34  # log10 that the end of a day takes from it
 LONG_TREATMENT: Final = 1.6
 PLATES_ML: Final = (1.0, 0.1, 0.01)
+METHOD: Final = "pour plate (invented)"
 MOST_COLONIES: Final = 300  # more on one plate can't be counted
 
 
@@ -24,6 +25,8 @@ class Count:
     value: int
     mark: Literal["below", "above"] | None
     method: str
+    colonies: int | None = None  # on `plated_nl` of undiluted sample, in millionths of a mL
+    plated_nl: int | None = None
 
 
 @dataclass(slots=True)
@@ -49,9 +52,11 @@ class Water:
         for volume in PLATES_ML:
             colonies = _poisson(self.chance, there * volume)
             if colonies <= MOST_COLONIES:
-                method = f"pour plate, {volume:g} mL (invented)"
-                return Count(1, "below", method) if colonies == 0 and volume == 1.0 else Count(round(colonies / volume), None, method)
-        return Count(round(MOST_COLONIES / PLATES_ML[-1]), "above", f"pour plate, {PLATES_ML[-1]:g} mL (invented)")
+                plated_nl = round(volume * 1e6)
+                if colonies == 0 and volume == 1.0:
+                    return Count(1, "below", METHOD, 0, plated_nl)
+                return Count(round(colonies / volume), None, METHOD, colonies, plated_nl)
+        return Count(round(MOST_COLONIES / PLATES_ML[-1]), "above", METHOD, MOST_COLONIES, round(PLATES_ML[-1] * 1e6))
 
 
 def _poisson(chance: random.Random, mean: float) -> int:

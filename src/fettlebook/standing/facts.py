@@ -126,7 +126,7 @@ class Result(NamedTuple):
     outlets: Names | None
     taken_ms: int | None
     method: str | None
-    plates: tuple[tuple[int | None, int, bool], ...] = ()  # colonies (None: not said), undiluted sample [nL], whether too many to count
+    plates: tuple[tuple[int | None, int, str], ...] = ()  # colonies (None: not said), undiluted sample [nL], count, below or above
     received_ms: int | None = None
     received_mc: int | None = None
     blank_colonies: int | None = None
@@ -378,11 +378,11 @@ def _taken(r: Received, d: SampleTaken, at: int) -> Found:
 def _result(r: Received, d: SampleResult, at: int) -> Found:
     subject = _chair(d.chair) if d.chair is not None else _machine(d.machine) if d.machine is not None else None
     value = d.value / 10 ** (d.decimals or 0)
-    plates: tuple[tuple[int | None, int, bool], ...] = ()
+    plates: tuple[tuple[int | None, int, str], ...] = ()
     if d.plates is not None:
-        plates = tuple((plate.colonies, plate.plated_nl, bool(plate.too_many)) for plate in d.plates)
+        plates = tuple((plate.colonies, plate.plated_nl, "above" if plate.too_many else "count") for plate in d.plates)
     elif d.plated_nl is not None:
-        plates = ((d.colonies, d.plated_nl, d.mark == "above"),)
+        plates = ((d.colonies, d.plated_nl, d.mark or "count"),)
     says = Result(
         d.sample, d.quantity, value, d.value_unit, d.mark, subject, _names(d.outlets), d.taken_ms, d.method,
         plates, d.received_ms, d.received_mc, d.blank_colonies, d.not_valid,

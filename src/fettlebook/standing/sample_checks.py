@@ -9,6 +9,8 @@ from typing import Final
 from fettlebook.practice.model import Chair
 from fettlebook.rules.model import Origin
 from fettlebook.rules.neutraliser import neutraliser, stops
+from fettlebook.science.plates import Plate
+from fettlebook.science.trends.seen import seen_on
 from fettlebook.standing.basis import BOOK, HOUR_MS
 from fettlebook.standing.evidence import is_dosed
 from fettlebook.standing.facts import Result, Taken
@@ -67,10 +69,14 @@ def _neutralised_with(look: Look, chair: Chair, taken: Taken | None) -> Iterator
 
 
 def _plates_agree(result: Result) -> Iterator[tuple[str, Origin]]:
-    """Hold the number of the report against its own plates; only where all of them were counted."""
-    counted = [(colonies, plated) for colonies, plated, too_many in result.plates if colonies is not None and not too_many]
+    """Hold the plates against each other, and the number of the report against them where all were counted."""
+    known = [(colonies, plated, kind) for colonies, plated, kind in result.plates if colonies is not None]
+    plates = [Plate(colonies, plated / NL_PER_ML, kind == "above") for colonies, plated, kind in known if kind != "below"]
+    if plates and seen_on(plates, result.value, result.mark, 0.0) is None:
+        yield "its plates don't go together: some are too many to count, others say few", BOOK
+    counted = [plate for plate in plates if not plate.too_many]
     if result.mark is not None or len(counted) != len(result.plates) or not counted or result.unit != "CFU/mL":
         return
-    per_ml = sum(colonies for colonies, _ in counted) / (sum(plated for _, plated in counted) / NL_PER_ML)
+    per_ml = sum(plate.colonies for plate in counted) / sum(plate.volume_ml for plate in counted)
     if abs(per_ml - result.value) > max(1.0, ROUNDED * max(per_ml, result.value)):
         yield f"its plates say {per_ml:.3g} CFU/mL: ask the laboratory which number holds", BOOK

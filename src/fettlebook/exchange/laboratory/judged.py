@@ -16,6 +16,7 @@ from fettlebook.science.trends import (
     OddResult,
     Priors,
     Sample,
+    Trend,
     TurnOfLevel,
     fit_practice,
     odd_results,
@@ -67,6 +68,8 @@ class Judged:
     priors: Priors
     findings: tuple[Finding, ...]
     read_as: tuple[str, ...]
+    trend: Trend
+    used: tuple[tuple[SheetRow, Sample], ...]  # what the fit rests on, by day
 
     @property
     def trusted(self) -> bool:
@@ -119,37 +122,51 @@ def judge_sheet(
         )
     names = list(dict.fromkeys([*chairs, *(row.chair for row in sheet.rows)]))
     known = {name: _treatments(name, sheet.rows, (treated or {}).get(name, ()), today) for name in names}
+    how = "Give the day with --treated CHAIR=DATE, or a column days_since_intensive."
+    return judge_rows(sheet, known, Asked(file, today, limit_cfu_ml, risk, how), priors)
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What is asked of results: from where they come, the day, the limit and the risk; and how to tell of a treatment that is missing."""
+
+    file: str
+    today: date
+    limit_cfu_ml: float
+    risk: float
+    how_to_tell: str
+
+
+def judge_rows(sheet: Sheet, known: Mapping[str, Sequence[date]], asked: Asked, priors: Priors = PRIORS) -> Judged:
+    """Return what results say of a day; `known` has the days of intensive treatments of each chair that is answered for, in order."""
     rows, findings = [], list(sheet.findings)
     whole = any(known.values())
     for row in sorted(sheet.rows, key=lambda r: (r.sampled_on, r.line)):
         before = [day for day in known[row.chair] if day <= row.sampled_on]
         if row.days_since_intensive is None and not before and whole:
-            findings.append(
-                Finding(
-                    "no intensive treatment before this sample is known",
-                    f"{file} line {row.line}",
-                    "It was left out. Give the day with --treated CHAIR=DATE, or a column days_since_intensive.",
-                )
-            )
+            what = "no intensive treatment before this sample is known"
+            findings.append(Finding(what, f"{asked.file} {row.place}", f"It was left out. {asked.how_to_tell}"))
             continue
         rows.append((row, _sample(row, before)))
     if not whole:
         what = "no intensive treatment is known, so nothing is said of how counts rise after one, nor of days to come"
-        findings.append(Finding(what, file, "Give the days with --treated CHAIR=DATE, or a column days_since_intensive.", "warning"))
+        findings.append(Finding(what, asked.file, asked.how_to_tell, "warning"))
     samples = [sample for _, sample in rows]
-    trend = fit_practice(samples, names, priors)
-    day = _Today(today, limit_cfu_ml, risk)
+    trend = fit_practice(samples, list(known), priors)
+    day = _Today(asked.today, asked.limit_cfu_ml, asked.risk)
     return Judged(
-        today,
-        limit_cfu_ml,
-        risk,
-        tuple(day.of(trend.of(name), [r for r, _ in rows if r.chair == name], known[name]) for name in names),
-        tuple((rows[_place(samples, odd.sample)][0], odd) for odd in odd_results(trend, samples)),
+        asked.today,
+        asked.limit_cfu_ml,
+        asked.risk,
+        tuple(day.of(trend.of(name), [r for r, _ in rows if r.chair == name], known[name]) for name in known),
+        tuple((rows[_place(samples, odd.sample)][0], odd) for odd in (odd_results(trend, samples) if samples else ())),
         tuple((rows[turn.after][0], turn) for turn in turns_of_level(trend, samples)),
         trend.effective,
         priors,
         tuple(findings),
         sheet.read_as,
+        trend,
+        tuple(rows),
     )
 
 

@@ -67,6 +67,11 @@ class SheetRow:
     text: str
     report: str
 
+    @property
+    def place(self) -> str:
+        """Where it stands: its line in the table, or its sample in the book."""
+        return f"line {self.line}" if self.line else f"sample {self.report}"
+
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
