@@ -14,7 +14,7 @@ from fettlebook.plan.model import ExactModel, solve_exactly
 from fettlebook.plan.rows import rows
 
 MOST_ITEMS = 150  # set uses that may go round; beyond, building the exact model alone takes longer than a person waits
-FEW_ITEMS = 25  # so few that the exact model is the quickest way to the best plan
+FEW_ITEMS = 40  # so few that the exact model is the quickest way to the best plan
 EXACT_FROM_S = 20.0  # with less time left, neighbourhoods use it better than a model that is too large to finish
 FIRST_ROUNDS = 24
 BUSIEST = 10.0  # so much slower than its own clock can a processor be shared
