@@ -110,5 +110,5 @@ def _insert_one(table: str, columns: str) -> str:
 
 @lru_cache(maxsize=20)
 def _insert_lists(table: str, columns: str) -> str:
-    lists = ", ".join(f"%s::{_LISTS[name.strip()]}[]" for name in columns.split(","))
+    lists = ", ".join(f"%b::{_LISTS[name.strip()]}[]" for name in columns.split(","))  # %b: as bytes, not spelled out
     return f"INSERT INTO {table} ({columns}) SELECT * FROM unnest({lists})"  # noqa: S608 - our own names
