@@ -22,6 +22,7 @@ COMMANDS: dict[str, str] = {
     "mix": "How much product and water by measure and jug, until when, and what to mind.",
     "day": "Plan one day from a practice file and an appointment book.",
     "water": "What counts say of each chair's water: level, chance over the limit, and when.",
+    "treatments": "Each treatment of the lines: planned and reached times, product, strips, verdict.",
     "night": "Plan the next day of every practice of a group, over processes and machines.",
     "plan": "Plan a neutral day instance (JSON), or one day as such.",
     "replan": "Plan the rest of a day again after something happened.",

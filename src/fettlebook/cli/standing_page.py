@@ -45,7 +45,7 @@ def _condition(condition: Condition, zone: ZoneInfo, *, full: bool) -> Iterator[
     yield from _wrap(f"{SHAPES[condition.verdict]} {condition.verdict.value}: {condition.what}", 0, hang=2)
     ends = f"; holds until {_when(condition.expires_ms, zone)}" if condition.expires_ms is not None else ""
     yield from _wrap(f"{condition.why}{ends}", 4)
-    yield from _wrap(f"rule      {_rule(condition.origin)}", 4, hang=14)
+    yield from _wrap(f"rule      {rule_words(condition.origin)}", 4, hang=14)
     for number, entry in enumerate(condition.evidence):
         if number and not full:
             yield f"{'':14}and {len(condition.evidence) - 1} more: --full shows them"
@@ -55,7 +55,8 @@ def _condition(condition: Condition, zone: ZoneInfo, *, full: bool) -> Iterator[
         yield "    evidence  none" if condition.verdict is not Verdict.FIT else "    evidence  none needed: nothing is said against it"
 
 
-def _rule(origin: Origin) -> str:
+def rule_words(origin: Origin) -> str:
+    """Return a rule as it is shown: id, force, source and how sure."""
     if origin.source == COMMON_PRACTICE:
         return f"{origin.rule_id}, {COMMON_PRACTICE}"
     sure = "UNCHECKED: from memory, look it up" if origin.sure == "memory" else SURE[origin.sure]
@@ -149,7 +150,7 @@ def due_page(duties: Iterable[Owed], basis: Basis) -> Iterator[str]:
         by = f"by {_when(owed.due_ms, basis.zone)}" if owed.due_ms is not None else "as soon as there is time"
         yield f"  {'!' if owed.overdue else '-'} {name_of(owed.subject)}: {by}"
         yield from _owed(owed, basis, "      ")
-        yield from _wrap(f"rule {_rule(owed.origin)}", 6, hang=11)
+        yield from _wrap(f"rule {rule_words(owed.origin)}", 6, hang=11)
 
 
 def _when(ms: int | None, zone: ZoneInfo) -> str:

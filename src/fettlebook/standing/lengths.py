@@ -39,6 +39,20 @@ def length_of(begun: Fact | None, done: Fact) -> Length | None:
     return _by_receipts(wall, one, two)
 
 
+def clocks_of(begun: Fact | None, done: Fact) -> tuple[int | None, int | None]:
+    """Return what each clock says of a step [ms]: the wall clock, and the one that only runs forward; None where it says nothing.
+
+    Where two devices share no forward clock the server's receipts stand for it, if both entries came at once.
+    """
+    if done.says.lasted != (None, None) or begun is None:
+        wall, mono = done.says.lasted
+        return wall, mono
+    one, two = begun.says.clocks, done.says.clocks
+    if one.session is not None and one.session == two.session:
+        return done.happened - begun.happened, two.mono_ms - one.mono_ms
+    return done.happened - begun.happened, two.received - one.received if one.live and two.live else None
+
+
 def _by_receipts(wall: int, one: Clocks, two: Clocks) -> Length:
     if one.live and two.live:
         return Length(max(0, min(wall, two.received - one.received)))

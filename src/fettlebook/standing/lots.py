@@ -36,7 +36,7 @@ def product_fault(look: Look, step: Step, used: Fact) -> tuple[Verdict, str] | N
 
     Where its entry names neither lot nor solution, the package that was open then stands for it.
     """
-    chosen = _chosen(look, step, used)
+    chosen = chosen_product(look, step, used)
     if used.says.lot is not None:
         product, lot = used.says.lot
         if chosen is not None and product != chosen:
@@ -52,7 +52,7 @@ def product_fault(look: Look, step: Step, used: Fact) -> tuple[Verdict, str] | N
         return _over(look, mixed, used, f"solution {used.says.solution}")
     if chosen is None:
         return None
-    opened = _open_then(look, chosen, used)
+    opened = open_then(look, chosen, used)
     if opened is None:
         return Verdict.UNPROVEN, f"no lot of {chosen} in its entry, and no package of it was open"
     if _over(look, opened, used, chosen) is not None:
@@ -65,14 +65,14 @@ def product_evidence(look: Look, step: Step, used: Fact) -> tuple[str, ...]:
     if used.says.solution is not None:
         mixed = look.first(f"solution:{used.says.solution}", "mixed", since=0, until=used.happened)
         return (mixed.entry,) if mixed is not None else ()
-    chosen = _chosen(look, step, used)
+    chosen = chosen_product(look, step, used)
     if used.says.lot is not None or chosen is None:
         return ()
-    opened = _open_then(look, chosen, used)
+    opened = open_then(look, chosen, used)
     return (opened.entry,) if opened is not None else ()
 
 
-def _chosen(look: Look, step: Step, used: Fact) -> str | None:
+def chosen_product(look: Look, step: Step, used: Fact) -> str | None:
     """Return the product that the practice used for such a step on that day; None where the rulebook or the practice names none."""
     if not step.product or "product lot" not in step.evidence:
         return None
@@ -80,7 +80,7 @@ def _chosen(look: Look, step: Step, used: Fact) -> str | None:
     return chosen
 
 
-def _open_then(look: Look, product: str, used: Fact) -> Fact | None:
+def open_then(look: Look, product: str, used: Fact) -> Fact | None:
     """Return the package of a product that was open at a step: of the newest lot, by its first opening."""
     newest = look.latest(f"product:{product}", "opened", until=used.happened)
     return newest and look.first(newest.says.subject, "opened", since=0, until=used.happened)

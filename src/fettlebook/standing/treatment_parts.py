@@ -1,0 +1,183 @@
+"""The parts of a treatment beside its times: product and lot, strips at the feed and after the rinse, what came in between."""
+
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from fettlebook.practice.model import Chair, ProductUse
+from fettlebook.rules.model import Computed, Duty, Origin, Step
+from fettlebook.standing.attempts import Attempt
+from fettlebook.standing.basis import BOOK, DAY_MS, MOVES_WATER
+from fettlebook.standing.look import Look
+from fettlebook.standing.lots import chosen_product, good_until, label, open_then, product_fault
+from fettlebook.standing.model import Verdict
+from fettlebook.standing.steps import CONTINUOUS
+from fettlebook.standing.streams import Fact
+from fettlebook.times.label import Gap, Label, feed_strength_mg_l, label_for
+from fettlebook.times.targets import FILL_MISSING, share_or_default
+
+INTENSIVE: Final = "line intensive"  # as the rulebook names the product of a step
+AT_LEAST: Final = "_at_least_mg_l"  # a strip at the end of its scale: so much or more
+Tries = Mapping[str, Sequence[Attempt]]  # by step, oldest first
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One thing that a verdict is made of, with its rule and the entries it rests on."""
+
+    what: str
+    verdict: Verdict
+    why: str
+    origin: Origin
+    evidence: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ProductUsed:
+    """What was filled in. `age_days` since it was opened or mixed, when it was used; None: not in the book."""
+
+    product: str | None
+    lot: str | None
+    solution: str | None
+    from_ms: int | None  # when it was opened, or mixed
+    age_days: float | None
+    good_until_ms: int | None
+    part: Part
+
+
+@dataclass(frozen=True, slots=True)
+class StripRead:
+    """A strip: `moment` is "feed" (before the contact) or "after the rinse". mg/L; both None: no reading."""
+
+    moment: str
+    lowest_mg_l: int | None
+    highest_mg_l: int | None
+    asked_mg_l: float | None
+    part: Part
+
+
+def product_used(look: Look, duty: Duty, chair: Chair, tries: Tries) -> ProductUsed:
+    """Return the product of a treatment and whether it was within its declared life when it was filled in."""
+    step = next((one for one in duty.steps_on(chair) if one.product == INTENSIVE), None)
+    done = next((one.done for one in reversed(tries.get(step.id, ()) if step else ()) if one.done is not None), None)
+    if step is None or done is None:
+        return _no_product("which product was filled in is not in the book", step.origin if step else BOOK, ())
+    begun = _first_use(look, step, done)
+    fault = product_fault(look, step, done)
+    product, lot = done.says.lot or (begun.says.product if begun else chosen_product(look, step, done), begun.says.lot if begun else None)
+    origin = label(product) if product else step.origin
+    entries = (done.entry, *((begun.entry,) if begun is not None else ()))
+    end = good_until(look, begun) if begun is not None else None
+    age = (done.happened - begun.happened) / DAY_MS if begun is not None else None
+    said = "mixed" if done.says.solution is not None else "opened"
+    named = product if lot is None else f"{product} lot {lot}"
+    if fault is not None:
+        verdict, why = fault
+    elif begun is None:
+        verdict, why = Verdict.UNPROVEN, f"{named or 'the product'}: when it was {said} is not in the book"
+    elif end is None:
+        verdict, why = Verdict.UNPROVEN, f"{named}: neither label nor entry says how long it is good"
+    else:
+        verdict, why = Verdict.FIT, f"{named}, {said} {look.when(begun.happened)}, good until {look.when(end)}"
+    part = Part("product within its life", verdict, why, origin, entries)
+    return ProductUsed(product, lot, done.says.solution, begun.happened if begun else None, age, end, part)
+
+
+def _no_product(why: str, origin: Origin, entries: tuple[str, ...]) -> ProductUsed:
+    part = Part("product within its life", Verdict.UNPROVEN, why, origin, entries)
+    return ProductUsed(None, None, None, None, None, None, part)
+
+
+def _first_use(look: Look, step: Step, done: Fact) -> Fact | None:
+    """Return when what was used was opened or mixed: by its solution, its lot, or the package that was open then."""
+    if done.says.solution is not None:
+        return look.first(f"solution:{done.says.solution}", "mixed", since=0, until=done.happened)
+    if done.says.lot is not None:
+        product, lot = done.says.lot
+        return look.first(f"product:{product}/{lot}", "opened", since=0, until=done.happened)
+    chosen = chosen_product(look, step, done)
+    return open_then(look, chosen, done) if chosen is not None else None
+
+
+def strips_read(look: Look, duty: Duty, tries: Tries) -> Iterator[StripRead]:
+    """Yield what strips said at the feed and after the rinse; an entry is asked for where the rulebook has the step."""
+    held, rinsed = label_for(look.basis.practice, ProductUse.LINE_INTENSIVE), False
+    for step in duty.steps:
+        rinsed = rinsed or step.computes is Computed.RINSE
+        if "strip reading" in step.evidence and step.product != CONTINUOUS:
+            done = next((one.done for one in reversed(tries.get(step.id, ())) if one.done is not None), None)
+            yield _after_rinse(step, done, held) if rinsed else _at_feed(look, step, done, held)
+
+
+def _at_feed(look: Look, step: Step, done: Fact | None, held: Label | Gap) -> StripRead:
+    feed = held if isinstance(held, Gap) else feed_strength_mg_l(held)
+    if isinstance(feed, Gap):
+        return _strip("feed", step, done, None, (Verdict.UNPROVEN, feed.why))
+    asked = feed * (1 - share_or_default(look.basis.rulebook, FILL_MISSING))
+    lowest = min(_readings(done).values(), default=None)
+    if lowest is None:
+        none = f"no strip reading; at least {asked:g} mg/L is asked for at the last outlet"
+        return _strip("feed", step, done, asked, (Verdict.UNPROVEN, none))
+    told = f"strip {lowest} mg/L, at least {asked:g} mg/L is asked for at the last outlet"
+    if lowest >= asked:
+        return _strip("feed", step, done, asked, (Verdict.FIT, told))
+    if _at_scale_end(done):
+        return _strip(
+            "feed", step, done, asked, (Verdict.UNPROVEN, f"the strip's scale ends at {lowest} mg/L; {asked:g} mg/L is asked for")
+        )
+    return _strip("feed", step, done, asked, (Verdict.UNFIT, told))
+
+
+def _after_rinse(step: Step, done: Fact | None, held: Label | Gap) -> StripRead:
+    limit = None if isinstance(held, Gap) else held.use.residual_limit_mg_l
+    highest = max(_readings(done).values(), default=None)
+    moment = "after the rinse"
+    if highest is None:
+        asked = f"; the label allows {limit:g} mg/L" if limit is not None else ""
+        return _strip(moment, step, done, limit, (Verdict.UNPROVEN, f"no strip reading{asked}"))
+    if limit is None:
+        return _strip(
+            moment, step, done, None, (Verdict.UNPROVEN, f"strip {highest} mg/L; the label's residual is not in the practice file")
+        )
+    told = f"strip {highest} mg/L, the label allows {limit:g} mg/L"
+    if highest > limit:
+        return _strip(moment, step, done, limit, (Verdict.UNFIT, told))
+    if _at_scale_end(done):
+        return _strip(moment, step, done, limit, (Verdict.UNPROVEN, f"the strip's scale ends at {highest} mg/L: it may be more"))
+    return _strip(moment, step, done, limit, (Verdict.FIT, told))
+
+
+def _strip(moment: str, step: Step, done: Fact | None, asked: float | None, said: tuple[Verdict, str]) -> StripRead:
+    values = _readings(done).values()
+    part = Part(f"strip {moment}", *said, step.origin, (done.entry,) if done is not None else ())
+    return StripRead(moment, min(values, default=None), max(values, default=None), asked, part)
+
+
+def _readings(done: Fact | None) -> dict[str, int]:
+    said = (done.says.readings or {}) if done is not None else {}
+    return {name: value for name, value in said.items() if name.endswith("_mg_l")}
+
+
+def _at_scale_end(done: Fact | None) -> bool:
+    return any(name.endswith(AT_LEAST) for name in _readings(done))
+
+
+def disturbances(look: Look, chair: Chair, span: tuple[int, int], own: Collection[str], origin: Origin) -> Iterator[Part]:
+    """Yield what came between start and end of the contact: water moved washes the product out; a visit or a fault may have."""
+    began, ended = span
+    subject, what = f"chair:{chair.id}", "nothing came in between"
+    for fact in look.forward(subject, "steps", since=began, until=ended):
+        step = look.basis.steps.get(fact.says.step)
+        if fact.entry in own or step is None or not began < fact.happened < ended:
+            continue
+        if step[1].computes in MOVES_WATER:
+            told = f"'{step[1].name}' {look.when(fact.happened)} while the product acted: begin the fill again"
+            yield Part(what, Verdict.UNFIT, told, origin, (fact.entry,))
+    for fact in look.forward(subject, "visit", since=began, until=ended):
+        if began < fact.happened < ended:
+            told = f"a visit {'ended' if fact.says.ended else 'began'} {look.when(fact.happened)} while the product acted"
+            yield Part(what, Verdict.UNPROVEN, told, origin, (fact.entry,))
+    for fact in look.forward(subject, "service", since=began, until=ended):
+        if fact.says.sort in ("fault", "stop") and began < fact.happened < ended:
+            told = f"{fact.says.words} ({look.when(fact.happened)}) while the product acted"
+            yield Part(what, Verdict.UNPROVEN, told, origin, (fact.entry,))
