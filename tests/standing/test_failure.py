@@ -47,6 +47,10 @@ def test_a_failed_cycle_step_by_step() -> None:
     (first,) = found(FAILED, "2026-03-09 08:00")
     assert (first.kind, first.short, [load.load for load in first.quarantine]) == ("cycle", (("exam", 2),), ["s1"])
     assert states(first) == {"aside": "open", "review": "open", "retest": "open", "again": "open"}
+    used = '2026-03-09 07:55 ana visit.started {visit="v3", chair="1", units=["exam#2"]}\n'
+    (touched,) = found(FAILED + used, "2026-03-09 08:00")
+    assert touched.back is not None
+    assert [visit for visit, _, _ in touched.back.visits] == ["v3"], "used all the same"
     text = FAILED + '2026-03-09 08:01 ana load.rejected {load="s1", meaning="rejected", reason="short hold"}\n'
     text += '2026-03-09 08:02 ana failure.step <bad> {machine="steam", step="review", outcome="done", reason="door seal"}\n'
     text += '2026-03-09 08:20 ana machine.test {machine="steam", test="daily", outcome="passed"}\n'

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from functools import partial
+from itertools import accumulate
 from typing import TYPE_CHECKING, Final, Literal
 
 from fettlebook.book import kinds
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
     from fettlebook.demo.life import CycleLogs, Life
 
 CLEAN: Final = "tablet clean"
-MOST_IN_A_LOAD: Final = 6
+MOST_IN_A_LOAD: Final = 6  # places
 
 
 class Instruments:
@@ -61,12 +62,19 @@ class Instruments:
         washers = [m for m in works if m.kind is MachineKind.WASHER]
         sterilizers = [m for m in works if m.kind is MachineKind.STERILIZER]
         while len(self.dirty) >= least and washers and sterilizers:
-            some, self.dirty = self.dirty[:MOST_IN_A_LOAD], self.dirty[MOST_IN_A_LOAD:]
+            some = self._fitting()
+            self.dirty = self.dirty[len(some) :]
             _, washed, _ = self._run(self._first_free(washers), now, tuple(kinds.InLoad(unit=unit) for unit in some))
             items = tuple(kinds.InLoad(unit=unit, pack=f"P{life.number('pack'):06d}") for unit in some)
             machine = self._first_free(sterilizers)
             load, ended, good = self._run(machine, washed + 5 * MINUTE, items)
             life.at(ended + 12 * MINUTE, partial(self._decide, machine, load, some, good))
+
+    def _fitting(self) -> list[str]:
+        """Return the sets that come first and fit into one load: a large one takes more places."""
+        places = {s.id: s.places for s in self._life.practice.sets}
+        taken = list(accumulate(places[unit.partition("#")[0]] for unit in self.dirty))
+        return self.dirty[: max(1, sum(1 for so_far in taken if so_far <= MOST_IN_A_LOAD))]
 
     def _decide(self, machine: Machine, load: str, units: list[str], good: bool, now: int) -> None:
         life = self._life

@@ -22,12 +22,8 @@ from fettlebook.standing.streams import Fact
 Kind = Literal["cycle", "spore test", "test", "missing spore test"]
 State = Literal["done", "open", "not yet"]
 STILL_SHOWN_DAYS: Final = 14  # a failure whose steps are all done stays on the page so long
-E5: Final = Origin(
-    "fettlebook", "after a failed cycle", "common practice: a failed cycle's load is put aside, the machine tested", "practice", "practice"
-)
-E8: Final = Origin(
-    "fettlebook", "after a failed test", "common practice: out of service until the test passes again", "practice", "practice"
-)
+E5: Final = Origin("fettlebook", "after a failed cycle", "a failed cycle's load is put aside, the machine tested", "practice", "practice")
+E8: Final = Origin("fettlebook", "after a failed test", "out of service until the test passes again", "practice", "practice")
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +134,7 @@ def _failed_cycle(look: Look, machine: Machine) -> Iterator[Failure]:
         )
     )
     if load is not None:
-        again = [u for u in load.units if look.first(f"unit:{u.unit}", "packed", since=ran.happened + 1) is not None]
+        again = [u for u in load.units if _begun_again(look, u.unit, ran)]
         state: State = "done" if len(again) == len(load.units) else "open"
         steps.append(FollowStep("again", "Wash, pack and run its sets again", state, f"{len(again)} of {len(load.units)} sets begun", E5))
     if twice:
@@ -147,9 +143,20 @@ def _failed_cycle(look: Look, machine: Machine) -> Iterator[Failure]:
     short = Counter(u.unit.partition("#")[0] for u in load.units if u.at_hand) if load else Counter[str]()
     frees = "a test of the machine that passes" + (", then a person who returns it: two cycles failed in a row" if twice else "")
     why = verdicts[ran.entry][1]
+    back = _of_load(machine, ran, load) if load is not None else None
     yield Failure(
-        machine.id, "cycle", ran.says.cycle, ran.happened, ran.entry, why, tuple(steps), None, waiting, tuple(sorted(short.items())), frees
+        machine.id, "cycle", ran.says.cycle, ran.happened, ran.entry, why, tuple(steps), back, waiting, tuple(sorted(short.items())), frees
     )
+
+
+def _begun_again(look: Look, unit: str, ran: Fact) -> bool:
+    return any(fact.says.load != ran.says.load for fact in look.forward(f"unit:{unit}", "packed", since=ran.happened))
+
+
+def _of_load(machine: Machine, ran: Fact, load: LoadBack) -> LookBack:
+    """Return what a failed cycle touched: its own load, and the visits that used it all the same."""
+    visits = tuple(dict.fromkeys(visit for unit in load.units for visit in unit.visits))
+    return LookBack(f"machine:{machine.id}", "cycle", ran.happened, ran.entry, None, "", None, "", (load,), visits)
 
 
 def _missing(look: Look, machine: Machine) -> Iterator[Failure]:

@@ -1,5 +1,6 @@
 """One cycle with its graph and numbers; a machine's history: verdicts, control charts, the tests it owes; entering a test."""
 
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Any, Final, Literal
@@ -190,7 +191,8 @@ class _Shows:
             runs = self._runs(view, machine)
             tests = list(_tests(view, machine))
             spore = view.look.basis.asks("spore tests") is not None or newest_run(view.look, name, SPORE)[1] != ()
-        there = {key for run in runs if run.cycle == chosen for key in run.values}
+        told = Counter(key for run in runs if run.cycle == chosen for key in run.values)
+        there = {key for key, count in told.items() if count > 1}
         kinds = [(t.id, t.name) for t in machine.tests] + [
             (t, t) for t in ("air-removal test", "leak test") if t not in {m.id for m in machine.tests}
         ]
