@@ -22,6 +22,7 @@ COMMANDS: dict[str, str] = {
     "mix": "How much product and water by measure and jug, until when, and what to mind.",
     "day": "Plan one day from a practice file and an appointment book.",
     "water": "What counts say of each chair's water: level, chance over the limit, and when.",
+    "sampling": "Which chair to sample next, and what the plan in force can tell.",
     "treatments": "Each treatment of the lines: planned and reached times, product, strips, verdict.",
     "night": "Plan the next day of every practice of a group, over processes and machines.",
     "plan": "Plan a neutral day instance (JSON), or one day as such.",
