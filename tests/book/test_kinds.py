@@ -47,6 +47,8 @@ from fettlebook.book.kinds import (
     SolutionMixed,
     StepDone,
     StepStarted,
+    StockCounted,
+    StockReceived,
     TextErased,
     VisitEnded,
     VisitStarted,
@@ -145,6 +147,8 @@ EACH: list[tuple[Data, set[str]]] = [
     (OutOfService(units=("exam#1",), reason="bent"), {"unit:exam#1"}),
     (Returned(chair="chair 1", reason="repaired and flushed", meaning="returned"), {"chair:chair 1"}),
     (ProductOpened(product="wipes", lot="9", use_by="2027-01-31"), {"product:wipes/9"}),
+    (StockCounted(product="wipes", packages=3, package_ul=1_000_000, open_ul=200_000), {"product:wipes"}),
+    (StockReceived(product="wipes", packages=6, lot="10"), {"product:wipes/10"}),
     (
         SolutionMixed(solution="m7", product="line h2o2", chair="chair 1", product_ul=20_000, water_ml=980),
         {"solution:m7", "product:line h2o2", "chair:chair 1"},

@@ -36,6 +36,8 @@ from fettlebook.book.kinds import (
     SolutionMixed,
     StepDone,
     StepStarted,
+    StockCounted,
+    StockReceived,
     VisitEnded,
     VisitStarted,
 )
@@ -230,6 +232,18 @@ class Opened(NamedTuple):
     lot: str | None
     use_by: str | int | None  # a day as printed, or a moment [ms]
     subject: str
+
+
+class Stock(NamedTuple):
+    """A product was counted, delivered, opened, or mixed into a bottle or tank."""
+
+    sort: str  # counted, received, opened, mixed
+    packages: int
+    package_ul: int | None = None
+    open_ul: int | None = None
+    used_ul: int | None = None  # of the product as it comes
+    water_ml: int | None = None
+    subject: str | None = None  # whose bottle or tank
 
 
 class Booked(NamedTuple):
@@ -482,6 +496,7 @@ def _opened(r: Received, d: ProductOpened, at: int) -> Found:
     says = Opened(d.product, d.lot, d.use_by, subject)
     yield (subject, "opened"), at, says
     yield (f"product:{d.product}", "opened"), at, says
+    yield (f"product:{d.product}", "stock"), at, Stock("opened", 1)
 
 
 def _mixed(r: Received, d: SolutionMixed, at: int) -> Found:
@@ -490,6 +505,14 @@ def _mixed(r: Received, d: SolutionMixed, at: int) -> Found:
     yield (subject, "mixed"), at, says
     if d.lot is not None:
         yield (intern(f"product:{d.product}/{d.lot}"), "mixed"), at, says
+    place = _chair(d.chair) if d.chair is not None else _machine(d.machine) if d.machine is not None else None
+    used = Stock("mixed", 0, used_ul=d.product_ul, water_ml=d.water_ml, subject=place)
+    yield (f"product:{d.product}", "stock"), at, used
+
+
+def _stock(r: Received, d: StockCounted | StockReceived, at: int) -> Found:
+    sort, left = ("counted", d.open_ul) if isinstance(d, StockCounted) else ("received", None)
+    yield (f"product:{d.product}", "stock"), at, Stock(sort, d.packages, d.package_ul, left)
 
 
 def _retired(r: Received, d: SetRetired, at: int) -> Found:
@@ -536,6 +559,8 @@ _READERS: Final[dict[type[Data], Reader]] = {
     MachineTest: _tested,
     ProductOpened: _opened,
     SolutionMixed: _mixed,
+    StockCounted: _stock,
+    StockReceived: _stock,
     SetRetired: _retired,
     BookImported: _booked,
     PracticeFileVersion: _file,

@@ -63,6 +63,7 @@ from fettlebook.book.kinds.keeping import (
     TextErased,
 )
 from fettlebook.book.kinds.mending import EntryClash, EntryCorrected, EntryWithdrawn
+from fettlebook.book.kinds.stock import StockCounted, StockReceived
 from fettlebook.book.kinds.subjects import PRACTICE, subjects_of
 from fettlebook.book.kinds.upkeep import (
     FaultReported,
@@ -108,6 +109,8 @@ KINDS: Final[dict[str, type[Data]]] = {
         Returned,
         ProductOpened,
         SolutionMixed,
+        StockCounted,
+        StockReceived,
         SignIn,
         SignOut,
         EntryCorrected,
@@ -131,6 +134,6 @@ __all__ = [
     "LoadRejected", "LoadReleased", "LoadReleasedEarly", "MachineTest", "Ms", "NotLoaded", "NoticeBegun", "NoticeEnded", "OtherData",
     "OutOfService", "PackOpened", "PracticeFileVersion", "ProductOpened", "RepairDone", "RestoreTried", "Returned", "RulebookLayer",
     "RulebookVersion", "Said", "SampleResult", "SampleTaken", "SealedText", "SetRetired", "SignIn", "SignOut", "SolutionMixed",
-    "StepDone", "StepStarted", "TextErased", "VisitEnded", "VisitStarted", "digest_of", "from_ms", "subjects_of", "to_ms",
-    "unit_of_reading",
+    "StepDone", "StepStarted", "StockCounted", "StockReceived", "TextErased", "VisitEnded", "VisitStarted", "digest_of", "from_ms",
+    "subjects_of", "to_ms", "unit_of_reading",
 ]  # fmt: skip
