@@ -12,6 +12,7 @@ from fettlebook.errors import Mendable
 from fettlebook.plan.chair_out import chair_out
 from fettlebook.plan.day_state import NEVER
 from fettlebook.plan.instance import Batch, Chair, Done, Instance, Plan, Step, Visit
+from fettlebook.plan.sets_held import without_sets
 
 URGENT_WEIGHT = 5
 
@@ -69,7 +70,15 @@ class ChairOut:
     onto: tuple[str, ...] = ()
 
 
-Event = Overrun | FailedCycle | MachineOut | Missing | ChairOut | Emergency
+@dataclass(frozen=True, slots=True)
+class SetsHeld:
+    """So many sets of a type that lie clean may not be used for the rest of the day: quarantine, loss, breakage."""
+
+    set_type: str
+    count: int
+
+
+Event = Overrun | FailedCycle | MachineOut | Missing | ChairOut | SetsHeld | Emergency
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,6 +182,9 @@ def after(moment: Moment, event: Event, minute: Callable[[int], str]) -> Moment:
             for name in (event.chair, *event.onto):
                 known("chair", name, (c.id for c in moment.day.chairs))
             return chair_out(moment, event, minute)
+        case SetsHeld():
+            known("set type", event.set_type, moment.day.owned())
+            return without_sets(moment, event.set_type, event.count)
         case Emergency():
             return _emergency(moment, event, minute)
 

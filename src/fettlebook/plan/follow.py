@@ -13,7 +13,7 @@ from fettlebook.plan.blocks import Block, StepPart
 from fettlebook.plan.check import check_plan, figures
 from fettlebook.plan.day import DayPlan, DayVerdict, PlannedVisit
 from fettlebook.plan.day_state import NEVER
-from fettlebook.plan.events import ChairOut, Emergency, Event, FailedCycle, MachineOut, Missing, Overrun
+from fettlebook.plan.events import ChairOut, Emergency, Event, FailedCycle, MachineOut, Missing, Overrun, SetsHeld
 from fettlebook.plan.explain import why_late
 from fettlebook.plan.instance import Instance, Plan
 from fettlebook.plan.replan import Replanned, replan
@@ -22,7 +22,7 @@ from fettlebook.plan.whole_day import left_unsterile, tasks_of
 from fettlebook.practice.visit import Visit
 
 URGENT = "urgent"  # the visit kind of one that was not booked
-_ORDER = (Overrun, Missing, FailedCycle, MachineOut, ChairOut, Emergency)  # first who and what is there, then what must be served
+_ORDER = (Overrun, Missing, FailedCycle, MachineOut, ChairOut, SetsHeld, Emergency)  # first who and what is there, then what must be served
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,22 +10,24 @@ from typing import Final, Literal
 
 from fettlebook.errors import Mendable
 from fettlebook.plan.basis import Basis
-from fettlebook.plan.events import ChairOut, Emergency, Event, FailedCycle, MachineOut, Missing, Overrun
+from fettlebook.plan.events import ChairOut, Emergency, Event, FailedCycle, MachineOut, Missing, Overrun, SetsHeld
 from fettlebook.plan.follow import Course
 from fettlebook.practice.model import Practice
 
-Kind = Literal["over", "failed", "missing", "machine", "urgent", "chair"]
+Kind = Literal["over", "failed", "missing", "machine", "held", "urgent", "chair"]
 KINDS: Final[dict[str, tuple[str, str]]] = {
     "over": ("A visit runs over", "It takes longer than booked."),
     "failed": ("A load failed", "Its sets count as used again."),
     "missing": ("Somebody is missing", "Gone, ill, or comes later."),
     "machine": ("A machine is out", "A washer or a sterilizer."),
+    "held": ("Sets can't be used", "In quarantine, lost or broken."),
     "urgent": ("A visit that can't wait", "Put into the running day."),
     "chair": ("A chair is out", "No visit begins on it."),
 }
 OVER_MIN: Final = (5, 10, 15, 20, 30, 45, 60)
 URGENT_MIN: Final = (15, 20, 30, 45, 60)
 AWAY_MIN: Final = (30, 60, 120, 180)
+HELD_MOST: Final = 40
 ANY: Final = "any"
 
 Fields = Mapping[str, Sequence[str]]
@@ -83,6 +85,13 @@ def questions(kind: Kind, basis: Basis, course: Course, practice: Practice, at: 
         case "machine":
             machines = tuple(Choice(m.id, m.id) for m in (*course.day.washers, *course.day.sterilizers))
             return (Question("machine", "Which machine?", machines), _until(at, minute, "is back"))
+        case "held":
+            most = max(course.day.owned().values(), default=0)
+            types = tuple(Choice(t, t, f"{n} owned") for t, n in course.day.owned().items() if n)
+            return (
+                Question("set", "Which sets?", types),
+                Question("count", "How many?", tuple(Choice(str(n), str(n)) for n in range(1, min(most, HELD_MOST) + 1)), "1"),
+            )
         case "chair":
             chairs = tuple(Choice(c.id, c.id) for c in course.day.chairs if c.id not in course.shut)
             onto = Question("onto", "Its visits may go to (leave all out: they wait, or are not served)", chairs, many=True)
@@ -152,6 +161,9 @@ def event_of(kind: Kind, fields: Fields, asked: Sequence[Question], practice: Pr
         case "machine":
             machine = answers["machine"][0]
             return MachineOut(machine, until), f"{machine} is out {back}"
+        case "held":
+            held, count = answers["set"][0], int(answers["count"][0])
+            return SetsHeld(held, count), f"{count} of {held} can't be used"
         case "chair":
             chair, onto = answers["chair"][0], tuple(c for c in answers["onto"] if c != answers["chair"][0])
             return ChairOut(chair, until, onto), f"{chair} is out {back}"
