@@ -21,6 +21,7 @@ from fettlebook.book.kinds import (
     LoadPacked,
     LoadRejected,
     LoadReleased,
+    LoadReleasedEarly,
     MachineTest,
     OutOfService,
     Returned,
@@ -88,8 +89,8 @@ class Bench:
 
 
 @pytest.fixture
-def bench(tmp_path: Path) -> Iterator[Bench]:
-    desk = Desk(Files(), lambda: NOW)
+def bench(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[Bench]:
+    desk = Desk(getattr(request, "param", Files)(), lambda: NOW)
     with open_book(tmp_path / "book.sqlite", "quayside") as store:
         door, moment = Door(store), Moment(to_ms(made_up_day.at(8, 0)), "Europe/London")
         for machine in ("sterilizer 1", "sterilizer 2"):
@@ -250,6 +251,43 @@ def test_a_test_from_its_log_and_what_no_page_has(bench: Bench) -> None:
         assert bench.client.get(address).status_code == 404
     assert bench.client.get("/loads/x").status_code == 422
     assert bench.client.post("/loads/pack", data={"by": "ana"}).status_code == 403, "only our own pages"
+
+
+def test_a_button_touched_twice_packs_one_load(bench: Bench) -> None:
+    first = bench.pack("exam#1", load="2026-11-25-1")
+    size = bench.store.head().size
+    assert bench.pack("exam#1", load="2026-11-25-1") == first
+    assert bench.store.head().size == size
+    assert bench.pack("exam#2", load="2026-11-25-1") == "2026-11-25-2", "other sets are another load"
+
+
+class AmericanFiles(Files):
+    """The same day under the rules of the United States."""
+
+    def read(self) -> Reading:
+        practice = made_up_day.practice()
+        practice = practice.model_copy(update={"practice": practice.practice.model_copy(update={"rulebooks": ("general", "us")})})
+        rulebook = load_rulebook(practice)
+        return Reading(practice, rulebook, running_times(practice, rulebook), (), (), 1, NOW)
+
+
+@pytest.mark.published(source="CDC, MMWR 2003;52(RR-17), VI.F: a spore test in every load with an implant", sure="secondary")
+@pytest.mark.parametrize("bench", [AmericanFiles], indirect=True)
+def test_an_early_release_before_a_spore_result_until_the_result_is_there(bench: Bench) -> None:
+    load = bench.pack("exam#1", implant="exam#1")
+    bench.post(f"/loads/{load}/run", good(), cycle="wrapped 134", said="passed", by="ben")
+    assert "Early release, before the spore result" in bench.get(f"/loads/{load}")
+    assert "the evidence is not complete" in bench.refused(f"/loads/{load}/release", dry="yes", turned="yes", by="ana")
+    assert "Why it can" in bench.refused(f"/loads/{load}/early", dry="yes", turned="yes", by="ana")
+    bench.post(f"/loads/{load}/early", dry="yes", turned="yes", by="ana", reason="broken jaw, no other set")
+    early = bench.newest(LoadReleasedEarly.KIND)
+    assert isinstance(early, LoadReleasedEarly)
+    page = bench.get(f"/loads/{load}")
+    assert "Early release" in page
+    assert '<span class="word">unproven</span>' in page
+    assert "Early release:" in bench.get("/loads")
+    bench.post(f"/loads/{load}/spores", test="passed", control="as it should", by="ana")
+    assert '<span class="word">fit</span>' in bench.get(f"/loads/{load}"), "the release stands, and now its evidence does"
 
 
 def test_an_early_release_is_offered_only_where_the_spore_result_alone_is_missing(bench: Bench) -> None:
