@@ -10,6 +10,7 @@ from typing import Any, Final, NamedTuple
 from fettlebook.book.kinds import (
     PRACTICE,
     BookImported,
+    CleaningChecked,
     CycleJudged,
     CycleRecorded,
     Data,
@@ -38,6 +39,7 @@ from fettlebook.book.kinds import (
     StepStarted,
     StockCounted,
     StockReceived,
+    SuctionMeasured,
     VisitEnded,
     VisitStarted,
 )
@@ -93,6 +95,7 @@ class Step(NamedTuple):
     lot: tuple[str, str] | None  # product, lot
     by: str
     solution: str | None = None
+    suction: Names | None = None  # which suction lines
 
 
 class Skip(NamedTuple):
@@ -246,6 +249,25 @@ class Stock(NamedTuple):
     subject: str | None = None  # whose bottle or tank
 
 
+class Drew(NamedTuple):
+    """How well a suction hose draws: seconds a litre, or what a gauge showed [Pa]."""
+
+    hose: str
+    s_per_l: float | None
+    gauge_pa: int | None
+
+
+class Cleaned(NamedTuple):
+    """A spot checked after cleaning; `clean` None: nothing says what its reading must be."""
+
+    place: str
+    subject: str
+    round: str | None
+    method: str
+    clean: bool | None
+    rlu: int | None
+
+
 class Booked(NamedTuple):
     """The visits of a day as the appointment book had them: (chair, start [ms], end [ms], ref)."""
 
@@ -366,6 +388,7 @@ def _step(r: Received, d: StepStarted | StepDone, at: int) -> Found:
         lot=product_lot,
         by=intern((done.done_by if done else None) or r.entry.by),
         solution=done.solution if done else None,
+        suction=_names(d.suction),
     )
     yield (subject, intern(("done:" if done else "begun:") + step)), at, says
     yield (subject, "steps"), at, says
@@ -515,6 +538,18 @@ def _stock(r: Received, d: StockCounted | StockReceived, at: int) -> Found:
     yield (f"product:{d.product}", "stock"), at, Stock(sort, d.packages, d.package_ul, left)
 
 
+def _drew(r: Received, d: SuctionMeasured, at: int) -> Found:
+    s_per_l = d.took_ms / d.drawn_ml if d.took_ms is not None and d.drawn_ml is not None else None  # ms a mL is s a litre
+    yield (_chair(d.chair), "drew"), at, Drew(d.hose, s_per_l, d.gauge_pa)
+
+
+def _cleaned(r: Received, d: CleaningChecked, at: int) -> Found:
+    within = None if d.atp_rlu is None or d.limit_rlu is None else d.atp_rlu <= d.limit_rlu
+    subject = _chair(d.chair) if d.chair is not None else PRACTICE
+    clean = d.mark_gone if d.method == "mark" else within
+    yield (PRACTICE, "cleaned"), at, Cleaned(d.place, subject, d.round, d.method, clean, d.atp_rlu)
+
+
 def _retired(r: Received, d: SetRetired, at: int) -> Found:
     yield (intern(f"unit:{d.unit}"), "retired"), at, d.reason
 
@@ -561,6 +596,8 @@ _READERS: Final[dict[type[Data], Reader]] = {
     SolutionMixed: _mixed,
     StockCounted: _stock,
     StockReceived: _stock,
+    SuctionMeasured: _drew,
+    CleaningChecked: _cleaned,
     SetRetired: _retired,
     BookImported: _booked,
     PracticeFileVersion: _file,

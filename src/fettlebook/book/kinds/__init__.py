@@ -14,6 +14,7 @@ from fettlebook.book.kinds.chairs import (
     VisitEnded,
     VisitStarted,
 )
+from fettlebook.book.kinds.checks import CleaningChecked, SuctionMeasured
 from fettlebook.book.kinds.files import (
     BookImported,
     DayPlanned,
@@ -111,6 +112,8 @@ KINDS: Final[dict[str, type[Data]]] = {
         SolutionMixed,
         StockCounted,
         StockReceived,
+        SuctionMeasured,
+        CleaningChecked,
         SignIn,
         SignOut,
         EntryCorrected,
@@ -128,12 +131,12 @@ KINDS: Final[dict[str, type[Data]]] = {
 }
 
 __all__ = [
-    "KINDS", "PRACTICE", "AsTuple", "BookImported", "BookPruned", "BookRestored", "BookVerified", "CheckpointStamped", "ClockBack",
-    "CycleJudged", "CycleRecorded", "Data", "DayPlanned", "DayReplanned", "DutySkipped", "EntryClash", "EntryCorrected", "EntryWithdrawn",
-    "FailureStep", "FaultReported", "Frozen", "Happened", "HeldFile", "Id", "ImportedVisit", "InLoad", "KeyChanged", "LoadPacked",
-    "LoadRejected", "LoadReleased", "LoadReleasedEarly", "MachineTest", "Ms", "NotLoaded", "NoticeBegun", "NoticeEnded", "OtherData",
-    "OutOfService", "PackOpened", "PracticeFileVersion", "ProductOpened", "RepairDone", "RestoreTried", "Returned", "RulebookLayer",
-    "RulebookVersion", "Said", "SampleResult", "SampleTaken", "SealedText", "SetRetired", "SignIn", "SignOut", "SolutionMixed",
-    "StepDone", "StepStarted", "StockCounted", "StockReceived", "TextErased", "VisitEnded", "VisitStarted", "digest_of", "from_ms",
-    "subjects_of", "to_ms", "unit_of_reading",
+    "KINDS", "PRACTICE", "AsTuple", "BookImported", "BookPruned", "BookRestored", "BookVerified", "CheckpointStamped", "CleaningChecked",
+    "ClockBack", "CycleJudged", "CycleRecorded", "Data", "DayPlanned", "DayReplanned", "DutySkipped", "EntryClash", "EntryCorrected",
+    "EntryWithdrawn", "FailureStep", "FaultReported", "Frozen", "Happened", "HeldFile", "Id", "ImportedVisit", "InLoad", "KeyChanged",
+    "LoadPacked", "LoadRejected", "LoadReleased", "LoadReleasedEarly", "MachineTest", "Ms", "NotLoaded", "NoticeBegun", "NoticeEnded",
+    "OtherData", "OutOfService", "PackOpened", "PracticeFileVersion", "ProductOpened", "RepairDone", "RestoreTried", "Returned",
+    "RulebookLayer", "RulebookVersion", "Said", "SampleResult", "SampleTaken", "SealedText", "SetRetired", "SignIn", "SignOut",
+    "SolutionMixed", "StepDone", "StepStarted", "StockCounted", "StockReceived", "SuctionMeasured", "TextErased", "VisitEnded",
+    "VisitStarted", "digest_of", "from_ms", "subjects_of", "to_ms", "unit_of_reading",
 ]  # fmt: skip
