@@ -144,7 +144,16 @@ def test_a_visit_that_used_a_set_of_the_quarantine_is_listed() -> None:
 def test_a_missing_spore_test_lists_what_ran_since_the_last_good_one() -> None:
     assert found(ALL + GOOD, "2026-03-09 09:00", US) == ()
     (failure,) = found(ALL + GOOD, "2026-03-17 09:00", US)
-    assert (failure.kind, [load.load for load in failure.quarantine]) == ("missing spore test", ["s1"])
+    assert (failure.kind, failure.quarantine) == ("missing spore test", ()), "s1 ran in the week of the good test"
+    later = STERILE.replace("2026-03-09", "2026-03-17").replace('"s1"', '"s9"')
+    assert [load.load for load in found(ALL + GOOD + later, "2026-03-17 09:00", US)[0].quarantine] == ["s9"]
     assert found(ALL, "2026-03-17 09:00") == (), "no rule of the United Kingdom's pack asks for one"
+    late = STERILE.replace("2026-03-09", "2026-03-17").replace('"s1"', '"s9"')
+    for text, verdict in (
+        (ALL + GOOD + late, Verdict.UNPROVEN),
+        (ALL + GOOD + late + spore("2026-03-17 12:00", "passed", moment("2026-03-17 08:30")), Verdict.FIT),
+    ):
+        conditions = us(text).at("2026-03-17 13:00").standing("load:s9").conditions
+        assert next(c.verdict for c in conditions if c.what == "a spore test of its week") is verdict
     (never,) = found(ALL, "2026-03-09 09:00", US)
     assert "none good in the book" in never.told

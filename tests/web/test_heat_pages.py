@@ -94,6 +94,8 @@ def bench(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[Bench]:
     with open_book(tmp_path / "book.sqlite", "quayside") as store:
         door, moment = Door(store), Moment(to_ms(made_up_day.at(8, 0)), "Europe/London")
         for machine in ("sterilizer 1", "sterilizer 2"):
+            spore = MachineTest(machine=machine, test="spore test", outcome="passed", control="as it should")
+            door.note(spore, moment=moment, by="ana")
             for test in ("daily steam", "leak"):
                 door.note(MachineTest(machine=machine, test=test, outcome="passed"), moment=moment, by="ana")
         record = Record(store, desk)

@@ -5,9 +5,9 @@ from dataclasses import replace
 from typing import Final
 
 from fettlebook.rules.model import When
+from fettlebook.standing.again import again
 from fettlebook.standing.basis import HOUR_MS
 from fettlebook.standing.chair import close_owed
-from fettlebook.standing.load import again
 from fettlebook.standing.machine import test_origin
 from fettlebook.standing.model import Condition, Owed, Verdict
 from fettlebook.standing.owed import owed_duty

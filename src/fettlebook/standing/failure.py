@@ -171,7 +171,8 @@ def _missing(look: Look, machine: Machine) -> Iterator[Failure]:
         back = since_last_good(look, machine.id, SPORE)
     except Mendable:  # none in the book at all: nothing brackets the loads
         back = None
-    waiting = back.loads if back is not None else ()
+    covered = look.basis.days_after(back.last_good_ms, 8) if back is not None and back.last_good_ms is not None else 0
+    waiting = tuple(load for load in back.loads if load.at_ms >= covered) if back is not None else ()
     good = (
         f"last good one {look.when(back.last_good_ms)}" if back is not None and back.last_good_ms is not None else "none good in the book"
     )
@@ -181,7 +182,7 @@ def _missing(look: Look, machine: Machine) -> Iterator[Failure]:
             "hold",
             "Lead: keep what lies in the cupboard since then, or let it be used",
             "open",
-            f"{len(waiting)} loads since then",
+            f"{len(waiting)} loads that no good test covers",
             asked.origin,
         ),
     )

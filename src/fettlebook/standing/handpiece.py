@@ -5,8 +5,8 @@ from typing import Final
 
 from fettlebook.practice.model import MachineKind
 from fettlebook.rules.model import Origin
+from fettlebook.standing.again import again
 from fettlebook.standing.basis import BOOK
-from fettlebook.standing.load import again
 from fettlebook.standing.look import Look
 from fettlebook.standing.model import Condition, Owed, Verdict
 from fettlebook.standing.ride import set_type_of

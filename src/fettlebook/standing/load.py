@@ -1,20 +1,18 @@
 """May I use what is in it? The conditions of a load: packed, run, tested before, released by a person who may."""
 
 from collections.abc import Iterator
-from typing import Final
 
 from fettlebook.practice.model import Machine, MachineKind, Skill
-from fettlebook.rules.model import Origin, Requirement
+from fettlebook.rules.model import Origin
+from fettlebook.standing.again import again
 from fettlebook.standing.basis import BOOK
+from fettlebook.standing.load_tests import own_spore_test, packs_alike, spore_test_of_the_week
 from fettlebook.standing.look import Look
 from fettlebook.standing.machine import cycle_verdict, test_origin
-from fettlebook.standing.machine_runs import OUTCOME, SPORE, newest_run, test_verdict
-from fettlebook.standing.model import Condition, Owed, Verdict, worst
+from fettlebook.standing.machine_runs import newest_run, test_verdict
+from fettlebook.standing.model import Condition, Owed, Verdict
 from fettlebook.standing.ride import TYPES, Item, ride_faults, ride_verdict
 from fettlebook.standing.streams import Fact
-
-OF_IMPLANT: Final = "spore test of a load with an implant"
-ALIKE: Final = 3  # common practice, no source: one wet pack is a pack, three are the load
 
 
 def load_conditions(look: Look, load: str, *, unit: str | None = None, pack: str | None = None) -> tuple[Condition, ...]:
@@ -22,11 +20,11 @@ def load_conditions(look: Look, load: str, *, unit: str | None = None, pack: str
     subject = f"load:{load}"
     packed = look.latest(subject, "packed")
     if packed is None:
-        return (Condition("packed", Verdict.UNPROVEN, "what lies in it is not in the book", BOOK, mend=_again(look, subject)),)
+        return (Condition("packed", Verdict.UNPROVEN, "what lies in it is not in the book", BOOK, mend=again(look, subject)),)
     machine = look.machine(packed.says.machine, packed.happened)
     if machine is None:
         why = f"{packed.says.machine.removeprefix('machine:')} is not in the practice file"
-        return (Condition("packed", Verdict.UNPROVEN, why, BOOK, (packed.entry,), packed.happened, mend=_again(look, subject)),)
+        return (Condition("packed", Verdict.UNPROVEN, why, BOOK, (packed.entry,), packed.happened, mend=again(look, subject)),)
     here = Condition(
         "packed", Verdict.FIT, f"{len(packed.says.items)} items {look.when(packed.happened)}", BOOK, (packed.entry,), packed.happened
     )
@@ -34,35 +32,20 @@ def load_conditions(look: Look, load: str, *, unit: str | None = None, pack: str
     if ran is None:
         return (
             here,
-            Condition("cycle was good", Verdict.UNPROVEN, "no cycle in the book", _cycle_origin(look, machine), mend=_again(look, subject)),
+            Condition("cycle was good", Verdict.UNPROVEN, "no cycle in the book", _cycle_origin(look, machine), mend=again(look, subject)),
         )
     conditions = [here, _cycle(look, machine, packed, ran), *_may_ride(look, machine, packed, ran), *_tested_before(look, machine, ran)]
     if machine.kind is MachineKind.STERILIZER:
         conditions += [
             *_looked_back(look, machine, packed, ran),
-            *_own_spore_test(look, machine, packed),
-            *_alike(look, subject),
+            *spore_test_of_the_week(look, machine, ran),
+            *own_spore_test(look, machine, packed),
+            *packs_alike(look, subject),
             released(look, subject, ran, unit=unit, pack=pack),
         ]
     else:
         conditions += _rejected(look, subject, unit=unit)
     return tuple(conditions)
-
-
-def _again(look: Look, subject: str) -> tuple[Owed, ...]:
-    """Return washing, packing and sterilizing again, with the practice's own minutes."""
-    practice = look.basis.practice
-    r = practice.reprocessing
-    attended, unattended = r.pack_minutes, r.cool_minutes
-    for kind in (MachineKind.WASHER, MachineKind.STERILIZER):
-        found = [m for m in practice.machines if m.kind is kind and not m.out_of_service]
-        if found:
-            attended += r.load_minutes + r.unload_minutes
-            unattended += min(cycle.minutes for m in found for cycle in m.cycles if cycle.id == m.day_cycle)
-    return (Owed(subject, "process", "Wash, pack, sterilize and release again", BOOK, attended * 60, unattended * 60),)
-
-
-again = _again
 
 
 def _cycle_origin(look: Look, machine: Machine) -> Origin:
@@ -75,7 +58,7 @@ def _cycle(look: Look, machine: Machine, packed: Fact, ran: Fact) -> Condition:
     if ran.says.machine != packed.says.machine:
         verdict, why = Verdict.UNPROVEN, f"packed for {machine.id}, but run in {ran.says.machine.removeprefix('machine:')}"
     subject = f"load:{packed.says.load}"
-    mend = () if verdict is Verdict.FIT else _again(look, subject)
+    mend = () if verdict is Verdict.FIT else again(look, subject)
     return Condition("cycle was good", verdict, why, _cycle_origin(look, machine), entries, ran.happened, mend=mend)
 
 
@@ -93,51 +76,8 @@ def _may_ride(look: Look, machine: Machine, packed: Fact, ran: Fact) -> Iterator
     if machine.kind is MachineKind.STERILIZER or faults:
         verdict = ride_verdict(faults)
         why = "; ".join(why for _, why in faults) or "all of it may ride in this cycle, and together"
-        mend = () if verdict is Verdict.FIT else _again(look, f"load:{packed.says.load}")
+        mend = () if verdict is Verdict.FIT else again(look, f"load:{packed.says.load}")
         yield Condition("right things in the right cycle", verdict, why, TYPES, (packed.entry, ran.entry), ran.happened, mend=mend)
-
-
-def implant_rule(look: Look, packed: Fact) -> Requirement | None:
-    """Return the rule that asks for a spore test in this very load; None where none in force does."""
-    return look.then(packed.happened).asks(OF_IMPLANT) if packed.says.implant else None
-
-
-def _own_spore_test(look: Look, machine: Machine, packed: Fact) -> Iterator[Condition]:
-    """The spore test that rode in a load with an implant, where a rule asks for one: until its result is there the load is unproven."""
-    asked = implant_rule(look, packed)
-    if asked is None:
-        return
-    what, load = "its own spore test", packed.says.load
-    own = [fact for fact in look.back(f"machine:{machine.id}", f"test:{SPORE}") if fact.says.load == load]
-    wait = Owed(f"load:{load}", "spore result", "Read the spore test of this load and its control, and enter both", asked.origin)
-    if not own:
-        yield Condition(what, Verdict.UNPROVEN, "its result is not in the book", asked.origin, mend=(wait,))
-        return
-    verdict = worst(test_verdict(fact) for fact in own if fact.happened == own[0].happened)
-    told = f"{own[0].says.outcome} {look.when(own[0].says.read)}"
-    told += "" if verdict is OUTCOME[own[0].says.outcome] else ", but its control was not as it should be"
-    mend = () if verdict is Verdict.FIT else (wait,) if verdict is Verdict.UNPROVEN else _again(look, f"load:{load}")
-    yield Condition(what, verdict, told, asked.origin, tuple(fact.entry for fact in own), own[0].happened, mend=mend)
-
-
-def _alike(look: Look, subject: str) -> Iterator[Condition]:
-    """Three packs alike that were put aside say something of the whole load: the rest waits for somebody who decides on it anew."""
-    seen: dict[str, list[Fact]] = {}
-    for fact in look.back(subject, "decided"):
-        if fact.says.meaning == "released" and fact.says.units is None and fact.says.packs is None:
-            break
-        if fact.says.found is not None:
-            seen.setdefault(fact.says.found, []).append(fact)
-    asked = look.basis.asks("dry, whole packs")
-    for found, facts in seen.items():
-        count = sum(max(len(fact.says.packs or ()), len(fact.says.units or ()), 1) for fact in facts)
-        if count >= ALIKE:
-            why = f"{count} packs put aside: {found}. Look at the whole load, then release the rest or reject it"
-            look_at = Owed(subject, "release", "Look at the whole load: release it anew, or reject it", BOOK, 120)
-            origin = asked.origin if asked else BOOK
-            yield Condition(
-                "no three packs alike put aside", Verdict.UNPROVEN, why, origin, (facts[0].entry,), facts[0].happened, mend=(look_at,)
-            )
 
 
 def _tested_before(look: Look, machine: Machine, ran: Fact) -> Iterator[Condition]:
@@ -150,10 +90,10 @@ def _tested_before(look: Look, machine: Machine, ran: Fact) -> Iterator[Conditio
         verdict, facts = newest_run(look, machine.id, test.id, until=began)
         if not facts or facts[0].happened < look.basis.day_start(began):
             why = f"none on {look.basis.day_of(began)} before {look.when(began)}"
-            yield Condition(what, Verdict.UNPROVEN, why, origin, mend=_again(look, f"load:{ran.says.load}"))
+            yield Condition(what, Verdict.UNPROVEN, why, origin, mend=again(look, f"load:{ran.says.load}"))
             continue
         entries, told = tuple(fact.entry for fact in facts), f"{facts[0].says.outcome} {look.when(facts[0].happened)}"
-        mend = () if verdict is Verdict.FIT else _again(look, f"load:{ran.says.load}")
+        mend = () if verdict is Verdict.FIT else again(look, f"load:{ran.says.load}")
         yield Condition(what, verdict, told, origin, entries, facts[0].happened, mend=mend)
 
 
@@ -191,14 +131,14 @@ def released(look: Look, subject: str, ran: Fact, *, unit: str | None, pack: str
     entries, since = (decided.entry,), decided.happened
     if says.meaning != "released":
         return Condition(
-            what, Verdict.UNFIT, f"{says.meaning} by {says.by} {moment}: {says.reason}", origin, entries, since, mend=_again(look, subject)
+            what, Verdict.UNFIT, f"{says.meaning} by {says.by} {moment}: {says.reason}", origin, entries, since, mend=again(look, subject)
         )
     told = f"released by {says.by} {moment}" + (f", against the judgement: {says.override}" if says.override else "")
     if says.early:
         told = f"EARLY RELEASE by {says.by} {moment}, before the result of its spore test: {says.reason}"
     if says.dry is False or says.turned is False:
         why = f"{told}; {'not dry' if says.dry is False else 'indicators not turned'}"
-        return Condition(what, Verdict.UNFIT, why, origin, entries, since, mend=_again(look, subject))
+        return Condition(what, Verdict.UNFIT, why, origin, entries, since, mend=again(look, subject))
     lacks = [
         words
         for words, missing in (
@@ -233,4 +173,4 @@ def _rejected(look: Look, subject: str, *, unit: str | None) -> Iterator[Conditi
     decided = _decision(look, subject, unit, None)
     if decided is not None and decided.says.meaning != "released":
         why = f"{decided.says.meaning} by {decided.says.by} {look.when(decided.happened)}: {decided.says.reason}"
-        yield Condition("not put aside", Verdict.UNFIT, why, BOOK, (decided.entry,), decided.happened, mend=_again(look, subject))
+        yield Condition("not put aside", Verdict.UNFIT, why, BOOK, (decided.entry,), decided.happened, mend=again(look, subject))

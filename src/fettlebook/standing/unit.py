@@ -4,9 +4,10 @@ from collections.abc import Iterator
 
 from fettlebook.practice.model import MachineKind
 from fettlebook.rules.model import Origin
+from fettlebook.standing.again import again
 from fettlebook.standing.basis import BOOK, DAY_MS
 from fettlebook.standing.handpiece import oiled, within_its_cycles
-from fettlebook.standing.load import again, load_conditions
+from fettlebook.standing.load import load_conditions
 from fettlebook.standing.look import Look
 from fettlebook.standing.machine import cycle_verdict
 from fettlebook.standing.model import Condition, Verdict

@@ -7,7 +7,8 @@ from typing import Final, Literal
 from fettlebook.practice.model import Machine, MachineKind
 from fettlebook.standing.asking import name_of
 from fettlebook.standing.handpiece import cycles_since_service
-from fettlebook.standing.load import implant_rule, riding
+from fettlebook.standing.load import riding
+from fettlebook.standing.load_tests import implant_rule
 from fettlebook.standing.model import Condition, Standing, Verdict
 from fettlebook.standing.ride import set_type_of
 from fettlebook.standing.standings import View
