@@ -32,6 +32,7 @@ from fettlebook.web.sheet import day_sheet
 from fettlebook.web.standing_pages import standing_routes
 from fettlebook.web.stands_up_routes import stands_up_routes
 from fettlebook.web.trace_pages import trace_routes
+from fettlebook.web.water_pages import water_routes
 from fettlebook.web.what_if_routes import what_if_routes
 
 
@@ -68,7 +69,7 @@ def create_app(
 
     if record is not None:
         pages.know(has_book=True, low_on_space=record.low_on_space)
-        for routes in (standing_routes, trace_routes, entries_routes, heat_routes):
+        for routes in (standing_routes, trace_routes, entries_routes, heat_routes, water_routes):
             app.include_router(routes(pages, record))
     app.mount("/fonts", StaticFiles(directory=FONTS), name="fonts")
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
