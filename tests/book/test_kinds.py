@@ -33,6 +33,7 @@ from fettlebook.book.kinds import (
     NoticeBegun,
     NoticeEnded,
     OtherData,
+    OutletTemperature,
     OutOfService,
     PackOpened,
     ProductOpened,
@@ -152,6 +153,7 @@ EACH: list[tuple[Data, set[str]]] = [
     (StockCounted(product="wipes", packages=3, package_ul=1_000_000, open_ul=200_000), {"product:wipes"}),
     (StockReceived(product="wipes", packages=6, lot="10"), {"product:wipes/10"}),
     (SuctionMeasured(chair="chair 1", hose="high volume", drawn_ml=1000, took_ms=6200), {"chair:chair 1"}),
+    (OutletTemperature(place="basin room 1", water="hot", water_mc=55_400, ran_s=60), set()),
     (CleaningChecked(place="light handle", chair="chair 1", round="2026-03", method="mark", mark_gone=True), {"chair:chair 1"}),
     (
         SolutionMixed(solution="m7", product="line h2o2", chair="chair 1", product_ul=20_000, water_ml=980),

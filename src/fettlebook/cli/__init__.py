@@ -26,6 +26,7 @@ COMMANDS: dict[str, str] = {
     "treatments": "Each treatment of the lines: planned and reached times, product, strips, verdict.",
     "stock": "What is left of each product, until when it lasts, by when to order.",
     "checks": "Suction and surfaces: hoses, care, wet times, shares of clean spots.",
+    "temperatures": "Hot and cold water of each tap: warm or cold enough, and in time.",
     "night": "Plan the next day of every practice of a group, over processes and machines.",
     "plan": "Plan a neutral day instance (JSON), or one day as such.",
     "replan": "Plan the rest of a day again after something happened.",

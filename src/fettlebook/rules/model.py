@@ -147,6 +147,7 @@ class Limit:
     quantity: str = ""  # what the number is of; limits are compared only within one quantity and role
     stricter: Stricter = "none"  # which way is tighter; none: the numbers describe, they don't bind
     yields_to: str = ""  # id of the stricter limit in force for the same quantity and role
+    within_s: float | None = None  # the number must be reached within so long, such as of running a tap
 
 
 @dataclass(frozen=True, slots=True)

@@ -115,5 +115,6 @@ def _limit(row: Row) -> Limit:
         origin=row.origin,
         overrides=row.overrides,
         quantity=row.row.quantity,
+        within_s=row.row.within_s,
         stricter=row.bound.stricter,
     )

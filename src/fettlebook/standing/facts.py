@@ -24,6 +24,7 @@ from fettlebook.book.kinds import (
     MachineTest,
     NoticeBegun,
     NoticeEnded,
+    OutletTemperature,
     OutOfService,
     PackOpened,
     PracticeFileVersion,
@@ -266,6 +267,16 @@ class Cleaned(NamedTuple):
     method: str
     clean: bool | None
     rlu: int | None
+
+
+class Warm(NamedTuple):
+    """How warm a tap's water was when it had run for some time."""
+
+    place: str
+    water: str
+    water_c: float
+    ran_s: int | None
+    mixed: bool
 
 
 class Booked(NamedTuple):
@@ -543,6 +554,10 @@ def _drew(r: Received, d: SuctionMeasured, at: int) -> Found:
     yield (_chair(d.chair), "drew"), at, Drew(d.hose, s_per_l, d.gauge_pa)
 
 
+def _warm(r: Received, d: OutletTemperature, at: int) -> Found:
+    yield (PRACTICE, "warm"), at, Warm(d.place, d.water, d.water_mc / 1000, d.ran_s, bool(d.mixed))
+
+
 def _cleaned(r: Received, d: CleaningChecked, at: int) -> Found:
     within = None if d.atp_rlu is None or d.limit_rlu is None else d.atp_rlu <= d.limit_rlu
     subject = _chair(d.chair) if d.chair is not None else PRACTICE
@@ -598,6 +613,7 @@ _READERS: Final[dict[type[Data], Reader]] = {
     StockReceived: _stock,
     SuctionMeasured: _drew,
     CleaningChecked: _cleaned,
+    OutletTemperature: _warm,
     SetRetired: _retired,
     BookImported: _booked,
     PracticeFileVersion: _file,

@@ -14,7 +14,7 @@ from fettlebook.book.kinds.chairs import (
     VisitEnded,
     VisitStarted,
 )
-from fettlebook.book.kinds.checks import CleaningChecked, SuctionMeasured
+from fettlebook.book.kinds.checks import CleaningChecked, OutletTemperature, SuctionMeasured
 from fettlebook.book.kinds.files import (
     BookImported,
     DayPlanned,
@@ -113,6 +113,7 @@ KINDS: Final[dict[str, type[Data]]] = {
         StockCounted,
         StockReceived,
         SuctionMeasured,
+        OutletTemperature,
         CleaningChecked,
         SignIn,
         SignOut,
@@ -135,8 +136,8 @@ __all__ = [
     "ClockBack", "CycleJudged", "CycleRecorded", "Data", "DayPlanned", "DayReplanned", "DutySkipped", "EntryClash", "EntryCorrected",
     "EntryWithdrawn", "FailureStep", "FaultReported", "Frozen", "Happened", "HeldFile", "Id", "ImportedVisit", "InLoad", "KeyChanged",
     "LoadPacked", "LoadRejected", "LoadReleased", "LoadReleasedEarly", "MachineTest", "Ms", "NotLoaded", "NoticeBegun", "NoticeEnded",
-    "OtherData", "OutOfService", "PackOpened", "PracticeFileVersion", "ProductOpened", "RepairDone", "RestoreTried", "Returned",
-    "RulebookLayer", "RulebookVersion", "Said", "SampleResult", "SampleTaken", "SealedText", "SetRetired", "SignIn", "SignOut",
-    "SolutionMixed", "StepDone", "StepStarted", "StockCounted", "StockReceived", "SuctionMeasured", "TextErased", "VisitEnded",
+    "OtherData", "OutOfService", "OutletTemperature", "PackOpened", "PracticeFileVersion", "ProductOpened", "RepairDone", "RestoreTried",
+    "Returned", "RulebookLayer", "RulebookVersion", "Said", "SampleResult", "SampleTaken", "SealedText", "SetRetired", "SignIn",
+    "SignOut", "SolutionMixed", "StepDone", "StepStarted", "StockCounted", "StockReceived", "SuctionMeasured", "TextErased", "VisitEnded",
     "VisitStarted", "digest_of", "from_ms", "subjects_of", "to_ms", "unit_of_reading",
 ]  # fmt: skip

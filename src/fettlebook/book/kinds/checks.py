@@ -27,6 +27,18 @@ class SuctionMeasured(Said):
         return self
 
 
+class OutletTemperature(Said):
+    """How warm the water of a tap was when it had run for some time."""
+
+    KIND: ClassVar[str] = "outlet.temperature"
+
+    place: Id  # basin room 1, far shower
+    water: Literal["hot", "cold"]
+    water_mc: Annotated[int, Field(ge=0, le=100_000, description="thousandths of a degC")]
+    ran_s: Annotated[int, Field(ge=0, le=3_600, description="how long it had run [s]")] | None = None
+    mixed: bool | None = None  # behind a mixing valve: says nothing of the hot water before it
+
+
 class CleaningChecked(Said):
     """One spot was checked after cleaning: was a fluorescent mark gone, or what an ATP swab read. Who cleaned is never asked."""
 

@@ -1,0 +1,55 @@
+"""`fettlebook temperatures`: hot and cold water of each tap against the rulebook."""
+
+from __future__ import annotations
+
+import click
+
+
+@click.command()
+@click.option(
+    "--practice", "practice_file", required=True, metavar="PRACTICE.toml", type=click.Path(path_type=str), help="The practice file."
+)
+@click.option("--data", metavar="BOOK.sqlite", help="The book of entries; beside the practice file if left out.")
+@click.option("--at", metavar="DATETHH:MM", help="The moment that is asked about, on the practice's clock; now if left out.")
+@click.option(
+    "--known-at", metavar="DATETHH:MM", help='By what had been received at this moment; as --at if left out; "now": by all there is.'
+)
+@click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
+@click.pass_context
+def temperatures(
+    context: click.Context, /, *, practice_file: str, data: str | None, at: str | None, known_at: str | None, as_json: bool
+) -> None:
+    """How warm the hot and cold water of each tap was, and whether it got there in time.
+
+    Exit status: 0 every tap in the book is fit; 1 some is not, or none is in the book; 2 nothing could be done.
+    """
+    import json  # noqa: PLC0415 - imports wait until they are needed: --help stays quick
+    import textwrap  # noqa: PLC0415
+
+    from fettlebook.cli.standing_page import WIDTH, rule_words, sign  # noqa: PLC0415
+    from fettlebook.cli.standings_read import read_standings  # noqa: PLC0415
+    from fettlebook.standing.asking import said_at  # noqa: PLC0415
+    from fettlebook.standing.basis import stamp  # noqa: PLC0415
+    from fettlebook.standing.model import Verdict  # noqa: PLC0415
+    from fettlebook.standing.temperatures import taps  # noqa: PLC0415
+
+    with read_standings(practice_file, data, at, known_at) as asked:
+        look, zone = asked.view.look, asked.view.look.basis.zone
+        found = taps(look)
+        if as_json:
+            head = {"practice": asked.practice.practice.id, "invented": asked.practice.practice.invented, "at": said_at(look.at, zone)}
+            told = [
+                {"place": t.place, "water": t.water, "read": said_at(t.read_ms, zone), "water_c": t.water_c, "ran_s": t.ran_s}
+                | {"asked_c": t.asked_c, "within_s": t.within_s, "verdict": t.verdict.value, "why": t.why, "due": said_at(t.due_ms, zone)}
+                | {"rule": t.origin.rule_id, "source": t.origin.source, "sure": t.origin.sure, "evidence": list(t.evidence)}
+                for t in found
+            ]
+            click.echo(json.dumps({**head, "taps": told}, indent=2, ensure_ascii=False))
+        else:
+            click.echo(f"{asked.title}\n{asked.head}\n")
+            for t in found:
+                click.echo(f"{sign(t.verdict)}  {t.place}, {t.water}, read {stamp(t.read_ms, zone)}")
+                for text in (t.why, f"rule {rule_words(t.origin)}"):
+                    click.echo(textwrap.fill(text, WIDTH, initial_indent="    ", subsequent_indent="      "))
+            click.echo("\nHot water scalds: mind your hands." if found else "No tap's temperature is in the book.")
+        context.exit(0 if found and all(t.verdict is Verdict.FIT for t in found) else 1)
