@@ -28,6 +28,7 @@ from fettlebook.web.water_result import read_result
 
 Posted = Annotated[Form, Depends(posted)]
 CSV: Final = "text/csv; charset=utf-8"
+SHORT_SHOWN: Final = 2  # treatments that were not whole, the newest
 Found = tuple[Look, BookWater, WaterBeside]
 
 
@@ -91,7 +92,10 @@ def water_routes(pages: Pages, record: Record) -> APIRouter:
             return waiting
         look, water, beside, history = here.chair(chair)
         lines = [achieved_words(look, one) for one in beside.achieved if one.chair == chair]
-        lines += [f"{chair}, {_day(look, t.done_ms)}: not whole, so it moves nothing. {t.why}." for t in history.treatments if not t.whole]
+        short = [t for t in history.treatments if not t.whole]
+        lines += [f"{chair}, {_day(look, t.done_ms)}: not whole, so it moves nothing. {t.why}." for t in short[-SHORT_SHOWN:]]
+        if len(short) > SHORT_SHOWN:
+            lines.append(f"{len(short) - SHORT_SHOWN} earlier treatments were not whole either.")
         lines += [high_words(look, one) for one in beside.high if one.chair == chair]
         today = water.today(chair)
         return here.show(

@@ -16,6 +16,7 @@ from fettlebook.standing.look import Look
 from fettlebook.standing.water_history import ChairWater
 
 YEAR_DAYS: Final = 365
+MOST_FALSE: Final = 0.2  # years in which a good bottle may be over, at most
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +110,7 @@ def plan_told(look: Look, water: BookWater, *, multiple: float = 3.0, power: flo
     cheapest: Plan | None = None
     no_plan = ""
     try:
-        cheapest = cheapest_plan(power=power, most_false=0.2, **setting)  # type: ignore[arg-type]
+        cheapest = cheapest_plan(power=power, most_false=MOST_FALSE, **setting)  # type: ignore[arg-type]
     except Mendable as error:
         no_plan = f"{error.what}. {error.mend}"
     found = next((n for n in range(1, YEAR_DAYS) if 1.0 - once**n >= power), None)
@@ -151,7 +152,7 @@ def plan_words(told: PlanTold) -> tuple[str, ...]:
             "sample of each chair, a pool is none."
         )
     if told.no_plan:
-        lines.append(f"No plan with pools: {told.no_plan}")
+        lines.append(f"With false alarms in at most {100 * MOST_FALSE:g} % of years: {told.no_plan}")
     return tuple(lines)
 
 
