@@ -30,7 +30,7 @@ def asked(folder: Path, text: str, *words: str) -> Result:
 def test_a_fit_treatment_exits_0_with_planned_and_reached(tmp_path: Path) -> None:
     done = asked(tmp_path, treated(), "1")
     assert done.exit_code == 0, done.output
-    assert "1 treatments in 92 days, 1 of them fit" in done.output
+    assert "1 treatment in 92 days, 1 of them fit" in done.output
     assert "● FIT  1, 2026-03-11 05:00" in done.output
     assert "10:00    10:03" in done.output
     assert "lot A2, 1.0 days old" in done.output

@@ -23,7 +23,8 @@ def treatments_page(found: Mapping[str, Sequence[Treatment]], days: int, zone: Z
     """Yield the lines of all chairs: first how many are fit, then each treatment, the newest first."""
     every = [one for of_chair in found.values() for one in of_chair]
     fit = sum(one.verdict is Verdict.FIT for one in every)
-    yield f"{len(every)} treatments in {days} days, {fit} of them fit" if every else f"No treatment in the book in {days} days."
+    many = "1 treatment" if len(every) == 1 else f"{len(every)} treatments"
+    yield f"{many} in {days} days, {fit} of them fit" if every else f"No treatment in the book in {days} days."
     for name, of_chair in found.items():
         if not of_chair and every:
             yield f"{sign(Verdict.UNPROVEN)}  {name}: no treatment in the book in {days} days"
