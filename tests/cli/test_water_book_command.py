@@ -10,6 +10,7 @@ from fettlebook.book.kinds import SampleResult
 from fettlebook.book.stores import open_book
 from fettlebook.cli.book import book
 from fettlebook.cli.note import note
+from fettlebook.cli.sampling import sampling
 from fettlebook.cli.water import water
 from fettlebook.errors import Mendable
 
@@ -171,3 +172,17 @@ def test_the_book_answers_with_every_limit_and_what_it_does_not_know(place: Path
 def test_neither_table_nor_book_is_said() -> None:
     with pytest.raises(Mendable, match="neither a table nor a book"):
         CliRunner().invoke(water, [], catch_exceptions=False)
+
+
+def test_the_next_samples_and_what_the_plan_tells_come_from_the_book_with_a_sheet(place: Path) -> None:
+    asked(place, "--write", "--by", "ana", table=TABLE)
+    sheet = place / "round.pdf"
+    words = ["--practice", str(place / "practice.toml"), "--sheet", str(sheet), "--json"]
+    done = CliRunner().invoke(sampling, words, catch_exceptions=False)
+    assert done.exit_code == 1
+    told = json.loads(done.stdout)
+    why = {one["chair"]: one["why"] for one in told["due"]}
+    assert why["chair 4"] == "no valid sample in the book"
+    assert why["chair 3"].startswith("the last result is over the limit: treat")
+    assert sheet.read_bytes().startswith(b"%PDF")
+    assert 0 < told["plan"]["passes_once"] < 0.5
