@@ -189,13 +189,7 @@ def _as_placed(day: Instance, s: Searching) -> Solved:
     proven = possible and s.perfect()
     few = day.now is None and items(rest) <= FEW_ITEMS
     if possible and not proven and few and s.left() > 0:
-        if s.best.left_out:
-            proven, possible = exactly(s, bound, share=0.35)
-        if possible and not proven and s.left() > 0:
-            neighbourhoods(s, share=0.4)
-            proven = s.perfect()
-        if possible and not proven and s.left() > 0:
-            proven, possible = exactly(s, bound, share=0.95)
+        proven, possible = exactly(s, bound, share=0.85)
     if possible and not proven and s.left() > 0 and s.best.left_out:
         list_scheduler(s, share=0.3, first=manner)
     if possible and not proven and s.left() > 0 and not few and day.now is None and items(rest) <= MOST_ITEMS:
