@@ -38,7 +38,7 @@ def lived(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     page = start(folder, "--date", DAY, "--at", f"{DAY}T10:42")
     page.folder = folder  # type: ignore[attr-defined]
     yield page
-    assert page.stop() == 0
+    assert page.stop(most_s=30) == 0  # how soon it stops is held in test_serve_process
     assert page.log.read_text() == ""
 
 
