@@ -15,13 +15,13 @@ def achieved_words(look: Look, one: Achieved) -> str:
     elif one.reduction.middle is None or one.reduction.high is None:
         told = f"{one.chair}, treated {day}: took away at least {one.reduction.low:.1f} log10"
     else:
-        r = one.reduction
-        range_ = f"{r.low:.1f} to {r.high:.1f}"
-        told = f"{one.chair}, treated {day}: took away {r.middle:.1f} log10 ({range_})"
-        if r.high < 0:
-            told = f"{one.chair}, treated {day}: higher after it than before ({range_} log10 taken away)"
-        elif r.low < 0:
-            told = f"{one.chair}, treated {day}: {r.middle:.1f} log10 ({range_}), so it may have done nothing"
+        low, middle, high = one.reduction.low, one.reduction.middle, one.reduction.high
+        between = f"{low:.1f} to {high:.1f}"
+        told = f"{one.chair}, treated {day}: took away {middle:.1f} log10 ({between})"
+        if high < 0:
+            told = f"{one.chair}, treated {day}: higher after it than before ({between} log10 taken away)"
+        elif low < 0:
+            told = f"{one.chair}, treated {day}: {middle:.1f} log10 ({between}), so it may have done nothing"
     if one.reduction is not None and one.claim_log10 is not None:
         told += f"; the label claims {one.claim_log10:g} against germs afloat"
     if one.over_after_days is not None:
