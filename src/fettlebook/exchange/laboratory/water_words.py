@@ -13,7 +13,8 @@ def achieved_words(look: Look, one: Achieved) -> str:
         missing = "no result before it" if one.before is None else "no result after it" if one.after is None else "the results are bounds"
         told = f"{one.chair}, treated {day}: what it took away can't be said ({missing})"
     elif one.reduction.middle is None or one.reduction.high is None:
-        told = f"{one.chair}, treated {day}: took away at least {one.reduction.low:.1f} log10"
+        least = f"took away at least {one.reduction.low:.1f} log10" if one.reduction.low > 0 else "the results prove no reduction"
+        told = f"{one.chair}, treated {day}: {least}"
     else:
         low, middle, high = one.reduction.low, one.reduction.middle, one.reduction.high
         between = f"{low:.1f} to {high:.1f}"
