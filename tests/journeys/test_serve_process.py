@@ -172,8 +172,8 @@ def test_the_book_of_entries_holds_file_visits_and_plan_once(serve):
 
     with open_book(served.folder / "book.sqlite", "quayside", write=False) as store:
         kinds = [received.entry.kind for received in store.read()]
-    assert sorted(set(kinds)) == ["book.imported", "day.planned", "practice_file.version"]
-    assert kinds.count("practice_file.version") == kinds.count("book.imported") == 1
+    assert sorted(set(kinds)) == ["book.imported", "day.planned", "practice_file.version", "rulebook.version"]
+    assert kinds.count("practice_file.version") == kinds.count("rulebook.version") == kinds.count("book.imported") == 1
 
 
 MARKS = ("Zzmarker", "zz-marker", "zzmarker@example.org", "Zzdescribed", "ZZUID")

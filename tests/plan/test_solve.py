@@ -140,10 +140,10 @@ def tiny_days(draw: st.DrawFn) -> Instance:
 
 
 @pytest.mark.invented
-@settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
 @given(tiny_days())
 def test_on_tiny_days_nothing_beats_a_proven_plan_and_none_fits_where_it_says_so(day: Instance) -> None:
-    solved = solve(day, limit_s=20)
+    solved = solve(day, limit_s=8)  # a day that can't be served uses all of it
     _valid(day, solved)
     served = not solved.plan.left_out
     try:

@@ -78,7 +78,6 @@ def _run(listening: socket.socket, files: tuple[Path, Path, Path], day: datetime
     import os  # noqa: PLC0415
     import signal  # noqa: PLC0415
     import sys  # noqa: PLC0415
-    from contextlib import suppress  # noqa: PLC0415
 
     told_to_stop: list[int] = []
 
@@ -91,7 +90,7 @@ def _run(listening: socket.socket, files: tuple[Path, Path, Path], day: datetime
         signal.signal(stop_signal, stop)
     _log_only_ours()
     opened: list[Callable[[], bool]] = []
-    with suppress(KeyboardInterrupt):
+    try:
         server = _open(listening, files, day, at, opened)
 
         def leave(_signal_number: int, _frame: object) -> None:
@@ -103,6 +102,10 @@ def _run(listening: socket.socket, files: tuple[Path, Path, Path], day: datetime
             signal.signal(stop_signal, leave)
         if not told_to_stop:
             server.run(sockets=[listening])
+    except BaseException:
+        # Where an interrupt strikes while a module is imported, Python may wrap it in another error: the list knows better.
+        if not told_to_stop:
+            raise
     for stop_signal in (signal.SIGTERM, signal.SIGINT):
         signal.signal(stop_signal, signal.SIG_IGN)  # it is stopping already
     in_order = all(close() for close in opened)
