@@ -1,7 +1,10 @@
 """Invented cycle logs obey physics, repeat by seed, and no faulty one is judged fit."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
 from fettlebook.demo.heat import FAULTS, as_csv, make_log
 from fettlebook.exchange.logs import read_log
@@ -54,3 +57,15 @@ def test_no_faulty_cycle_is_judged_fit(fault: str) -> None:
         assert verdict != "fit" or FAULTS[fault].may_pass
     if fault == "good":
         assert verdict == "fit"
+
+
+def test_the_command_writes_a_log_of_each_kind_and_judge_reads_them(tmp_path: Path) -> None:
+    from fettlebook.cli.demo import demo
+    from fettlebook.cli.judge import judge
+
+    result = CliRunner().invoke(demo, [str(tmp_path), "--logs", "--seed", "3"])
+    assert result.exit_code == 0, result.output
+    assert len(list((tmp_path / "logs").glob("*-3.csv"))) == len(FAULTS)
+    for name, status in (("good-3.csv", 0), ("short-hold-3.csv", 1)):
+        judged = CliRunner().invoke(judge, [str(tmp_path / "logs" / name), "--criteria", "steam-134-b"])
+        assert judged.exit_code == status, judged.output

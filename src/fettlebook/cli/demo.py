@@ -15,8 +15,9 @@ import click
     metavar="DAYS",
     help="Also DIR/book.sqlite: the book of a practice that lived so many days up to now. Where it is there already, it lives on.",
 )
-@click.option("--seed", type=click.IntRange(0), default=1, show_default=True, help="With --lived: another number is another life.")
-def demo(directory: Path, overwrite: bool, days: int | None, seed: int) -> None:
+@click.option("--logs", is_flag=True, help="Also DIR/logs: a sterilizer's cycle log, good and with each kind of fault, to judge.")
+@click.option("--seed", type=click.IntRange(0), default=1, show_default=True, help="With --lived, --logs: another number is another life.")
+def demo(directory: Path, overwrite: bool, days: int | None, logs: bool, seed: int) -> None:
     """Write the invented demo practice and its appointment book into DIR.
 
     Exit status: 0 the files stand in DIR; 2 nothing was written.
@@ -27,11 +28,21 @@ def demo(directory: Path, overwrite: bool, days: int | None, seed: int) -> None:
     contents = {"practice.toml": practice_text(), "book.ics": book_ics()}
     for name, written in write_files(directory, contents, overwrite=overwrite).items():
         click.echo(f"{'wrote' if written else 'kept '}  {directory / name}")
+    if logs:
+        made = write_files(directory / "logs", _cycle_logs(seed), overwrite=overwrite)
+        click.echo(f"{'wrote' if any(made.values()) else 'kept '}  {directory / 'logs'}: {len(made)} cycle logs")
     if days is not None:
         click.echo(_live(directory / "book.sqlite", days, seed))
     click.echo("All of it is invented: no such practice exists, and no number in it is a fact of the trade.")
     practice, book = directory / "practice.toml", directory / "book.ics"
     click.echo(f"\nNext:\n  fettlebook check {practice}\n  fettlebook times {practice}\n  fettlebook day {practice} {book}")
+
+
+def _cycle_logs(seed: int) -> dict[str, bytes]:
+    """Return a log of each kind, by file name."""
+    from fettlebook.demo.heat import FAULTS, as_csv, make_log  # noqa: PLC0415
+
+    return {f"{name.replace(',', '').replace(' ', '-')}-{seed}.csv": as_csv(make_log(name, seed)).encode() for name in FAULTS}
 
 
 def _live(path: Path, days: int, seed: int) -> str:
