@@ -45,8 +45,14 @@ class Pages:
         self._training_clock = training_clock
         self._measuring = measuring
         self._templates = Environment(
-            loader=FileSystemLoader(HERE / "templates"), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+            loader=FileSystemLoader(HERE / "templates"),
+            autoescape=True,
+            undefined=StrictUndefined,
+            trim_blocks=True,
+            lstrip_blocks=True,
+            extensions=["jinja2.ext.i18n"],
         )
+        self._templates.install_null_translations(newstyle=True)  # type: ignore[attr-defined]
         self._templates.globals |= {"has_book": False, "low_on_space": lambda: None}
         self._templates.filters |= {
             "spell": wording.length,
