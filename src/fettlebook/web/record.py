@@ -16,6 +16,7 @@ from fettlebook.exchange.kept_state import state_of
 from fettlebook.standing.basis import Basis
 from fettlebook.standing.standings import Standings, View
 from fettlebook.standing.state import State
+from fettlebook.web.changed import Changed
 from fettlebook.web.desk import Desk, Reading, bug
 
 FIRST_WINDOW: Final = 500
@@ -23,7 +24,11 @@ WIDEST_WINDOW: Final = 64_000
 
 
 class Record:
-    """A book with its standings, safe to ask from several threads."""
+    """A book with its standings, safe to ask from several threads.
+
+    `changed` tells when entries were added, to live pages above all: by this process at once, by another one on the same PostgreSQL
+    within half a second. `await record.changed.after(seq, timeout_s)` in a coroutine, `record.wait_for(seq, timeout_s)` in a thread.
+    """
 
     def __init__(self, store: Store, desk: Desk) -> None:
         self.store = store
@@ -35,6 +40,7 @@ class Record:
         self._trouble: Exception | None = None
         self._of: Reading | None = None
         self._standings: Standings | None = None
+        self.changed = Changed(store)
         self.seen = 0  # entries folded so far, while the first fold runs
         self._thread = threading.Thread(target=self._begin, name="record", daemon=True)
         self._thread.start()
@@ -44,9 +50,17 @@ class Record:
         return self._ready.wait(wait_s)
 
     def close(self) -> None:
-        """Stop reading, where it still does."""
+        """Stop reading, where it still does, and let go whoever waits for entries."""
         self._leave.set()
+        self.changed.close()
         self._thread.join(1)
+
+    def wait_for(self, seq: int, timeout_s: float) -> int:
+        """Wait until the book holds an entry after `seq`; return how many it holds (no higher than `seq` where none came in time).
+
+        Coroutines `await record.changed.after(seq, timeout_s)` instead, which means the same.
+        """
+        return self.changed.wait_for(seq, timeout_s)
 
     @contextmanager
     def view(self, at: int | None = None, known_at: int | None = None) -> Iterator[View]:

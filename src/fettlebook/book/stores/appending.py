@@ -34,6 +34,11 @@ class Appending:
         self._tree, self._received = Growing(head.tree), head.received
         self._known = self._among(ids) if ids else {}  # by id: the entry's bytes, its receipt
 
+    @property
+    def size(self) -> int:
+        """How many entries the book holds with those that were placed."""
+        return self._tree.size
+
     def _head(self, lock: str) -> Head:
         # The row lock (PostgreSQL) or BEGIN IMMEDIATE (SQLite) is what gives one order per practice.
         query = f"SELECT practice, size, received, peaks FROM head WHERE practice = ? {lock}"  # noqa: S608 - lock is the store's own word

@@ -5,7 +5,7 @@ PostgreSQL: how a transaction begins (so that one writer at a time appends to a 
 """
 
 from abc import abstractmethod
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from functools import partial
@@ -24,6 +24,7 @@ from fettlebook.book.stores.pen import Pen
 from fettlebook.book.stores.quick import AtStart, Quick
 from fettlebook.book.stores.sealed import take_sealed
 from fettlebook.book.stores.tiles import Tiles
+from fettlebook.book.stores.told import OnAdded, Told
 from fettlebook.book.sweep import Salt, Swept, sweep
 from fettlebook.book.sweep import query as query_of
 from fettlebook.book.tree import consistency_proof, inclusion_proof, range_hash
@@ -49,6 +50,20 @@ class Inclusion:
 
 class Store(BesideEntries):
     """The book of one practice. All calls are safe from several threads."""
+
+    _told: Told
+
+    @property
+    @abstractmethod
+    def others_add(self) -> bool:
+        """Whether other processes may add entries while this store is open."""
+
+    def on_added(self, tell: OnAdded) -> Callable[[], None]:
+        """Have `tell` called with the book's size each time this store has durably added entries; returns what ends that.
+
+        It is called from the thread that added, so it must be quick and must not raise.
+        """
+        return self._told.add(tell)
 
     @abstractmethod
     def of(self, practice: str) -> Self:
@@ -112,6 +127,7 @@ class Store(BesideEntries):
             appending = Appending(pen, self.practice, now, [r[0].id for r in read if not isinstance(r, Refused)], lock=lock)
             results = [r if isinstance(r, Refused) else appending.place(*r, via=via, offset=offset) for r in read]
             appending.finish()
+        self._told.added(appending.size)
         return results
 
     def note(
@@ -135,6 +151,7 @@ class Store(BesideEntries):
             if isinstance(result, Refused):
                 raise Mendable.of(result.findings)
             appending.finish()
+        self._told.added(appending.size)
         return result
 
     def note_all(self, said: Sequence[Data], *, moment: Moment, by: str = PROGRAM) -> list[Receipt]:
@@ -148,6 +165,7 @@ class Store(BesideEntries):
                     raise Mendable.of(result.findings)
                 receipts.append(result)
             appending.finish()
+        self._told.added(appending.size)
         return receipts
 
     def take_sealed(
@@ -159,6 +177,7 @@ class Store(BesideEntries):
         """
         with self._writing() as connection:
             take_sealed(connection, self.practice, leaves, size=size, root=root, files=files, notes=notes)
+        self._told.added(size)
 
     def heed_clock(self, moment: Moment) -> Receipt | None:
         """Write `clock.back` where the clock stands more than 5 s before the last receipt, once for each time; faces call it at the start.

@@ -15,6 +15,7 @@ from fettlebook.book.stores import tables
 from fettlebook.book.stores.base import Store
 from fettlebook.book.stores.pen import Pen, PostgresPen
 from fettlebook.book.stores.rebuild import Rebuilt, rebuild
+from fettlebook.book.stores.told import Told
 from fettlebook.book.words import GroupKeys
 from fettlebook.errors import Mendable
 
@@ -102,6 +103,12 @@ class PostgresStore(Store):
     def __init__(self, engine: Engine, practice: str) -> None:
         self._engine = engine
         self.practice = practice
+        self._told = Told()
+
+    @property
+    def others_add(self) -> bool:
+        """Whether another server may add to this practice: always."""
+        return True
 
     def of(self, practice: str) -> Self:
         """Return the book of another practice in the same database; it shares this one's connections."""

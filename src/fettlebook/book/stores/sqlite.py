@@ -26,6 +26,7 @@ from fettlebook.book.stores import tables
 from fettlebook.book.stores.base import Store
 from fettlebook.book.stores.pen import Pen, SqlitePen
 from fettlebook.book.stores.rebuild import Rebuilt, rebuild
+from fettlebook.book.stores.told import Told
 from fettlebook.book.sweep import Salt, Swept
 from fettlebook.book.sweeper import APART_FROM, sweep_apart
 from fettlebook.book.words import KeyFile
@@ -78,6 +79,7 @@ class SqliteStore(Store):
     def __init__(self, path: Path, practice: str, *, write: bool = True) -> None:
         self.practice = practice
         self.path = path
+        self._told = Told()
         self._lock: sqlite3.Connection | None = None
         self._writer: Engine | None = None
         self._raw: sqlite3.Connection | None = None  # the writer's own, which alone writes
@@ -112,8 +114,13 @@ class SqliteStore(Store):
     def of(self, practice: str) -> Self:
         """Return the book of another practice in the same file; it shares this one's connections."""
         other = object.__new__(type(self))
-        other.__dict__ = self.__dict__ | {"practice": practice}
+        other.__dict__ = self.__dict__ | {"practice": practice, "_told": Told()}
         return other
+
+    @property
+    def others_add(self) -> bool:
+        """Whether another process may write: not while this one does."""
+        return self._writer is None
 
     def close(self) -> None:
         """Let go of the file. What was acknowledged is safe without it."""
