@@ -221,7 +221,7 @@ class Book:
             at += 1000 * (seconds // 2 if step.id in but.get("short", []) else seconds)
             done = {**data, "outcome": "done"}
             if "strip reading" in step.evidence:
-                done["readings"] = {"strip_mg_l": 3}
+                done["readings"] = {"strip_mg_l": 30_000 if step.id.endswith("strip_feed") and step.id not in but.get("weak", []) else 3}
             self.add("step.done", who, at, done)
 
     def received(self, *, without: frozenset[str] = frozenset(), renumber: bool = False) -> list[Received]:

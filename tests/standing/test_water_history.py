@@ -4,6 +4,8 @@ from small_book import READY, Book, moment
 
 from fettlebook.standing.basis import DAY_MS
 from fettlebook.standing.model import Verdict
+from fettlebook.standing.steps import AtChair, duty_says
+from fettlebook.standing.treatments import treatments
 from fettlebook.standing.water_history import ChairWater, chair_water
 
 
@@ -68,3 +70,21 @@ def test_plates_that_contradict_each_other_prove_nothing() -> None:
     assert found.seen is None
     assert "don't go together" in found.doubts[0]
     assert found.verdict is Verdict.UNPROVEN
+
+
+def test_standing_history_and_treatments_judge_a_weak_feed_alike() -> None:
+    """The strip at the feed shows that the lines never held the label's strength: no part of the program may call that a treatment."""
+    book = Book(
+        READY.replace(
+            '05:20 ana duty {duty="chair.long_still", chair="1"',
+            '05:20 ana duty {duty="chair.long_still", chair="1", weak=["long.strip_feed"]',
+        )
+    )
+    look = book.now("2026-03-20 08:00").look
+    chair = look.basis.chairs["1"]
+    record = treatments(look, chair)
+    assert [one.whole for one in history(book).treatments] == [one.verdict is Verdict.FIT for one in record] == [True, False]
+    assert "strip 3 mg/L" in history(book).treatments[1].why
+    duty = record[1].duty
+    says = duty_says(AtChair(look, chair, record[1].began_ms, frozenset({"turbine", "syringe"})), duty)
+    assert (says.verdict, says.open[0].step.id) == (Verdict.UNFIT, "long.strip_feed")

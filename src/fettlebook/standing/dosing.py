@@ -3,10 +3,10 @@
 from collections.abc import Iterator
 
 from fettlebook.standing.basis import BOOK
-from fettlebook.standing.evidence import is_dosed
+from fettlebook.standing.evidence import CONTINUOUS, is_dosed
 from fettlebook.standing.model import Condition, Owed, Verdict
 from fettlebook.standing.owed import owed_duty
-from fettlebook.standing.steps import CONTINUOUS, AtChair, step_says
+from fettlebook.standing.steps import AtChair, step_says
 
 
 def dosing_conditions(at: AtChair) -> Iterator[Condition]:

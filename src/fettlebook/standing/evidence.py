@@ -1,14 +1,21 @@
-"""What a step's own readings prove: strips after the rinse and of the dose, and the millilitres that came out of the outlets."""
+"""What a step's own readings prove: strips at the feed, after the rinse and of the dose, and the mL that came out of the outlets."""
 
 from typing import Final
 
-from fettlebook.practice.model import Chair, SupplyKind
+from fettlebook.practice.model import Chair, ProductUse, SupplyKind
+from fettlebook.rules.model import Computed, Duty, Step
 from fettlebook.standing.attempts import Attempt
 from fettlebook.standing.look import Look
 from fettlebook.standing.model import Verdict
+from fettlebook.standing.streams import Fact
 from fettlebook.times.dosing import Level, dosed_level
+from fettlebook.times.label import Gap, feed_strength_mg_l, label_for
 from fettlebook.times.model import RunningTime
+from fettlebook.times.targets import FILL_MISSING, share_or_default
 
+CONTINUOUS: Final = "line continuous"  # as the rulebook names the product of a step
+AT_FEED, AFTER_RINSE = "feed", "after the rinse"
+AT_LEAST: Final = "_at_least_mg_l"  # a strip at the end of its scale: so much or more
 USUAL_WITHIN_PCT: Final = 10.0  # as far as a measured flow may be off where the practice file doesn't say
 
 
@@ -17,19 +24,58 @@ def is_dosed(look: Look, chair: Chair) -> bool:
     return chair.supply.kind is SupplyKind.DOSING or look.basis.practice.in_use.line_continuous is not None
 
 
-def residual_says(look: Look, attempt: Attempt) -> tuple[Verdict, str]:
-    """Hold the strip after the rinse to the label's residual, where the label names one."""
-    assert attempt.done is not None
-    in_use = look.basis.practice.in_use.line_intensive
-    uses = [u for p in look.basis.practice.products if p.id == in_use for u in p.uses if u.use.value == "line intensive"]
-    limit = next((u.residual_limit_mg_l for u in uses if u.residual_limit_mg_l is not None), None)
+def strip_moment(duty: Duty, step: Step) -> str | None:
+    """Return when a treatment's strip is read: `AT_FEED` before the contact, `AFTER_RINSE`; None where the step has none of either."""
+    order = [one.id for one in duty.steps]
+    contact = next((n for n, one in enumerate(duty.steps) if one.computes is Computed.CONTACT), None)
+    if contact is None or "strip reading" not in step.evidence or step.product == CONTINUOUS or step.id not in order:
+        return None
+    return AFTER_RINSE if order.index(step.id) > contact else AT_FEED
+
+
+def strip_says(look: Look, moment: str, done: Fact | None) -> tuple[Verdict, str, float | None]:
+    """Return verdict, words and the strength asked for [mg/L]: at the feed at least the label's, after the rinse at most its residual.
+
+    A strip at the end of its scale (`..._at_least_mg_l`) can't show that there is little.
+    """
+    held, values = label_for(look.basis.practice, ProductUse.LINE_INTENSIVE), strip_readings(done)
+    if moment == AT_FEED:
+        feed = held if isinstance(held, Gap) else feed_strength_mg_l(held)
+        if isinstance(feed, Gap):
+            return Verdict.UNPROVEN, feed.why, None
+        return _at_feed(values, feed * (1 - share_or_default(look.basis.rulebook, FILL_MISSING)))
+    return _after_rinse(values, None if isinstance(held, Gap) else held.use.residual_limit_mg_l)
+
+
+def _at_feed(values: dict[str, int], asked: float) -> tuple[Verdict, str, float | None]:
+    lowest = min(values.values(), default=None)
+    if lowest is None:
+        return Verdict.UNPROVEN, f"no strip reading; at least {asked:g} mg/L is asked for at the last outlet", asked
+    if lowest < asked and _at_scale_end(values):
+        return Verdict.UNPROVEN, f"the strip's scale ends at {lowest} mg/L; {asked:g} mg/L is asked for", asked
+    told = f"strip {lowest} mg/L, at least {asked:g} mg/L is asked for at the last outlet"
+    return (Verdict.FIT if lowest >= asked else Verdict.UNFIT), told, asked
+
+
+def _after_rinse(values: dict[str, int], limit: float | None) -> tuple[Verdict, str, float | None]:
+    highest = max(values.values(), default=None)
+    if highest is None:
+        return Verdict.UNPROVEN, "no strip reading" + (f"; the label allows {limit:g} mg/L" if limit is not None else ""), limit
     if limit is None:
-        return Verdict.FIT, f"done {look.when(attempt.done.happened)}"
-    strips = _strips(attempt)
-    if not strips:
-        return Verdict.UNPROVEN, f"no strip reading; the label allows {limit:g} mg/L"
-    seen = max(strips)
-    return (Verdict.FIT if seen <= limit else Verdict.UNFIT), f"strip {seen} mg/L, the label allows {limit:g} mg/L"
+        return Verdict.UNPROVEN, f"strip {highest} mg/L; the label's residual is not in the practice file", None
+    if highest <= limit and _at_scale_end(values):
+        return Verdict.UNPROVEN, f"the strip's scale ends at {highest} mg/L: it may be more", limit
+    return (Verdict.FIT if highest <= limit else Verdict.UNFIT), f"strip {highest} mg/L, the label allows {limit:g} mg/L", limit
+
+
+def strip_readings(done: Fact | None) -> dict[str, int]:
+    """Return the strips that an entry holds [mg/L]."""
+    said = (done.says.readings or {}) if done is not None else {}
+    return {name: value for name, value in said.items() if name.endswith("_mg_l")}
+
+
+def _at_scale_end(values: dict[str, int]) -> bool:
+    return any(name.endswith(AT_LEAST) for name in values)
 
 
 def dose_says(look: Look, chair: Chair, attempt: Attempt) -> tuple[Verdict, str]:
@@ -37,7 +83,7 @@ def dose_says(look: Look, chair: Chair, attempt: Attempt) -> tuple[Verdict, str]
     level = dosed_level(look.basis.practice, chair, 0.0)
     if not isinstance(level, Level):
         return Verdict.UNPROVEN, level.why if level is not None else "nothing is dosed into this chair's water by the practice file"
-    strips = _strips(attempt)
+    strips = list(strip_readings(attempt.done).values())
     if not strips:
         return Verdict.UNPROVEN, f"no strip reading; the label asks for {level.asked_mg_l:g} mg/L"
     seen = min(strips)
@@ -64,8 +110,3 @@ def amount_says(chair: Chair, time: RunningTime, attempt: Attempt) -> str | None
     if sum(poured) >= needed:
         return None
     return f"{sum(poured)} mL came out, at least {needed:.0f} mL must: measure the flow again"
-
-
-def _strips(attempt: Attempt) -> list[int]:
-    assert attempt.done is not None
-    return [value for name, value in (attempt.done.says.readings or {}).items() if name.endswith("_mg_l")]

@@ -8,7 +8,7 @@ from fettlebook.practice.model import Chair
 from fettlebook.rules.model import Computed, Duty, Step
 from fettlebook.standing.attempts import Attempt, attempts
 from fettlebook.standing.basis import MOVES_WATER
-from fettlebook.standing.evidence import amount_says, dose_says, residual_says
+from fettlebook.standing.evidence import CONTINUOUS, amount_says, dose_says, strip_moment, strip_says
 from fettlebook.standing.lengths import length_of
 from fettlebook.standing.look import Look
 from fettlebook.standing.lots import product_evidence, product_fault
@@ -16,7 +16,6 @@ from fettlebook.standing.model import Verdict, worst
 from fettlebook.times.model import RunningTime
 from fettlebook.times.words import clock, listed
 
-CONTINUOUS: Final = "line continuous"  # as the rulebook names the product of a step
 IN_ORDER: Final = (Computed.FILL, Computed.CONTACT, Computed.RINSE)  # each begins when the one before is over
 
 
@@ -142,8 +141,8 @@ def _judge(at: AtChair, duty: Duty, step: Step, attempt: Attempt) -> tuple[Verdi
         return fault
     if step.length == "computed":
         return _long_enough(at, duty, step, attempt)
-    if "strip reading" in step.evidence and _after_rinse(duty, step):
-        return residual_says(look, attempt)
+    if (moment := strip_moment(duty, step)) is not None:
+        return strip_says(look, moment, attempt.done)[:2]
     if "strip reading" in step.evidence and step.product == CONTINUOUS:
         return dose_says(look, at.chair, attempt)
     return Verdict.FIT, f"done {look.when(attempt.done.happened)}"
@@ -177,16 +176,6 @@ def _needed_s(time: RunningTime, outlets: tuple[str, ...] | None) -> int:
     if outlets is None or not time.groups:
         return time.seconds
     return min(time.seconds, sum(group.seconds for group in time.groups if set(group.outlets) & set(outlets)) or time.seconds)
-
-
-def _after_rinse(duty: Duty, step: Step) -> bool:
-    """Tell whether a step comes after the rinse of its duty: its strip then shows what was left."""
-    for one in duty.steps:
-        if one.id == step.id:
-            return False
-        if one.computes is Computed.RINSE:
-            return any(later.id == step.id for later in duty.steps)
-    return False
 
 
 def _held_to_order(said: list[StepSays]) -> list[StepSays]:

@@ -4,20 +4,17 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from fettlebook.practice.model import Chair, ProductUse
-from fettlebook.rules.model import Computed, Duty, Origin, Step
+from fettlebook.practice.model import Chair
+from fettlebook.rules.model import Duty, Origin, Step
 from fettlebook.standing.attempts import Attempt
 from fettlebook.standing.basis import BOOK, DAY_MS, MOVES_WATER
+from fettlebook.standing.evidence import strip_moment, strip_readings, strip_says
 from fettlebook.standing.look import Look
 from fettlebook.standing.lots import chosen_product, good_until, label, open_then, product_fault
 from fettlebook.standing.model import Verdict
-from fettlebook.standing.steps import CONTINUOUS
 from fettlebook.standing.streams import Fact
-from fettlebook.times.label import Gap, Label, feed_strength_mg_l, label_for
-from fettlebook.times.targets import FILL_MISSING, share_or_default
 
 INTENSIVE: Final = "line intensive"  # as the rulebook names the product of a step
-AT_LEAST: Final = "_at_least_mg_l"  # a strip at the end of its scale: so much or more
 Tries = Mapping[str, Sequence[Attempt]]  # by step, oldest first
 
 
@@ -100,66 +97,15 @@ def _first_use(look: Look, step: Step, done: Fact) -> Fact | None:
 
 
 def strips_read(look: Look, duty: Duty, tries: Tries) -> Iterator[StripRead]:
-    """Yield what strips said at the feed and after the rinse; an entry is asked for where the rulebook has the step."""
-    held, rinsed = label_for(look.basis.practice, ProductUse.LINE_INTENSIVE), False
+    """Yield what strips said at the feed and after the rinse, by `standing.evidence`; an entry is asked for where a rule has the step."""
     for step in duty.steps:
-        rinsed = rinsed or step.computes is Computed.RINSE
-        if "strip reading" in step.evidence and step.product != CONTINUOUS:
+        moment = strip_moment(duty, step)
+        if moment is not None:
             done = next((one.done for one in reversed(tries.get(step.id, ())) if one.done is not None), None)
-            yield _after_rinse(step, done, held) if rinsed else _at_feed(look, step, done, held)
-
-
-def _at_feed(look: Look, step: Step, done: Fact | None, held: Label | Gap) -> StripRead:
-    feed = held if isinstance(held, Gap) else feed_strength_mg_l(held)
-    if isinstance(feed, Gap):
-        return _strip("feed", step, done, None, (Verdict.UNPROVEN, feed.why))
-    asked = feed * (1 - share_or_default(look.basis.rulebook, FILL_MISSING))
-    lowest = min(_readings(done).values(), default=None)
-    if lowest is None:
-        none = f"no strip reading; at least {asked:g} mg/L is asked for at the last outlet"
-        return _strip("feed", step, done, asked, (Verdict.UNPROVEN, none))
-    told = f"strip {lowest} mg/L, at least {asked:g} mg/L is asked for at the last outlet"
-    if lowest >= asked:
-        return _strip("feed", step, done, asked, (Verdict.FIT, told))
-    if _at_scale_end(done):
-        return _strip(
-            "feed", step, done, asked, (Verdict.UNPROVEN, f"the strip's scale ends at {lowest} mg/L; {asked:g} mg/L is asked for")
-        )
-    return _strip("feed", step, done, asked, (Verdict.UNFIT, told))
-
-
-def _after_rinse(step: Step, done: Fact | None, held: Label | Gap) -> StripRead:
-    limit = None if isinstance(held, Gap) else held.use.residual_limit_mg_l
-    highest = max(_readings(done).values(), default=None)
-    moment = "after the rinse"
-    if highest is None:
-        asked = f"; the label allows {limit:g} mg/L" if limit is not None else ""
-        return _strip(moment, step, done, limit, (Verdict.UNPROVEN, f"no strip reading{asked}"))
-    if limit is None:
-        return _strip(
-            moment, step, done, None, (Verdict.UNPROVEN, f"strip {highest} mg/L; the label's residual is not in the practice file")
-        )
-    told = f"strip {highest} mg/L, the label allows {limit:g} mg/L"
-    if highest > limit:
-        return _strip(moment, step, done, limit, (Verdict.UNFIT, told))
-    if _at_scale_end(done):
-        return _strip(moment, step, done, limit, (Verdict.UNPROVEN, f"the strip's scale ends at {highest} mg/L: it may be more"))
-    return _strip(moment, step, done, limit, (Verdict.FIT, told))
-
-
-def _strip(moment: str, step: Step, done: Fact | None, asked: float | None, said: tuple[Verdict, str]) -> StripRead:
-    values = _readings(done).values()
-    part = Part(f"strip {moment}", *said, step.origin, (done.entry,) if done is not None else ())
-    return StripRead(moment, min(values, default=None), max(values, default=None), asked, part)
-
-
-def _readings(done: Fact | None) -> dict[str, int]:
-    said = (done.says.readings or {}) if done is not None else {}
-    return {name: value for name, value in said.items() if name.endswith("_mg_l")}
-
-
-def _at_scale_end(done: Fact | None) -> bool:
-    return any(name.endswith(AT_LEAST) for name in _readings(done))
+            verdict, why, asked = strip_says(look, moment, done)
+            values = strip_readings(done).values()
+            part = Part(f"strip {moment}", verdict, why, step.origin, (done.entry,) if done is not None else ())
+            yield StripRead(moment, min(values, default=None), max(values, default=None), asked, part)
 
 
 def disturbances(look: Look, chair: Chair, span: tuple[int, int], own: Collection[str], origin: Origin) -> Iterator[Part]:

@@ -14,10 +14,11 @@ from fettlebook.practice.model import Chair
 from fettlebook.rules.model import Computed, Duty, Origin, Step, Subject
 from fettlebook.standing.attempts import Attempt, attempts
 from fettlebook.standing.basis import BOOK, DAY_MS, MOVES_WATER
+from fettlebook.standing.evidence import CONTINUOUS
 from fettlebook.standing.lengths import clocks_of, length_of
 from fettlebook.standing.look import Look
 from fettlebook.standing.model import Verdict, worst
-from fettlebook.standing.steps import CONTINUOUS, AtChair, DutySays, StepSays, duty_says
+from fettlebook.standing.steps import AtChair, DutySays, StepSays, duty_says
 from fettlebook.standing.treatment_parts import INTENSIVE, Part, ProductUsed, StripRead, disturbances, product_used, strips_read
 from fettlebook.times.model import RunningTime
 from fettlebook.times.words import clock
@@ -100,8 +101,13 @@ def treatments(look: Look, chair: Chair, since: int = 0) -> tuple[Treatment, ...
         The chair, as the practice file of today has it.
     """
     duties = [duty for duty in look.basis.rulebook.duties if duty.subject is Subject.CHAIR and _treats(duty)]
-    found = (one for duty in duties for one in _of_duty(look, chair, duty, since))
+    found = (one for duty in duties for one in treatments_of(look, chair, duty, since))
     return tuple(sorted(found, key=lambda one: (one.began_ms, one.duty.id)))
+
+
+def treatments_of(look: Look, chair: Chair, duty: Duty, since: int = 0) -> tuple[Treatment, ...]:
+    """Return a chair's treatments by one duty that were begun from `since` [ms] on, oldest first."""
+    return tuple(sorted(_of_duty(look, chair, duty, since), key=lambda one: one.began_ms))
 
 
 def _treats(duty: Duty) -> bool:

@@ -3,28 +3,24 @@
 Evidence beside the verdict, for whoever judges a trend; the verdict itself is made in `standing.water`.
 """
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 from fettlebook.practice.model import Chair
-from fettlebook.rules.model import Computed, Duty
 from fettlebook.science.plates import Plate
 from fettlebook.science.trends import Sample
 from fettlebook.science.trends.seen import Seen, seen_on
-from fettlebook.standing.attempts import Attempt, attempts
-from fettlebook.standing.basis import DAY_MS, HOUR_MS
+from fettlebook.standing.basis import DAY_MS
 from fettlebook.standing.evidence import is_dosed
 from fettlebook.standing.facts import Result
 from fettlebook.standing.look import Look
 from fettlebook.standing.model import Verdict
 from fettlebook.standing.sample_checks import NL_PER_ML, sample_doubts
-from fettlebook.standing.steps import AtChair, duty_says
+from fettlebook.standing.steps import AtChair
+from fettlebook.standing.treatments import Treatment, treatments_of
 from fettlebook.standing.water import PER_ML, Counted, binding_limits, counted_results, held_to_limits, intensive_duty
 
 WATER_COUNT: Final = "water count"
-OPENED_BEFORE_MS: Final = 6 * HOUR_MS  # a treatment's first steps are at most so long before its contact
-RINSED_WITHIN_MS: Final = DAY_MS  # a contact over night is rinsed within a day
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,9 +50,9 @@ class WaterResult:
 
 @dataclass(frozen=True, slots=True)
 class Intensive:
-    """An intensive treatment: when its contact began and ended, whether all of it was as long as it must be, and if not, why."""
+    """An intensive treatment: when it began and ended, whether all of it was as it must be, and if not, why."""
 
-    began_ms: int | None
+    began_ms: int
     done_ms: int
     whole: bool
     why: str
@@ -87,7 +83,8 @@ def chair_water(look: Look, chair: Chair, quantity: str = WATER_COUNT) -> ChairW
     at = AtChair(look, chair, 0, frozenset(outlet.id for outlet in chair.outlets))
     results = sorted((_result(at, one, quantity) for one in counted_results(at, quantity)), key=lambda one: (one.taken_ms, one.sample))
     duty = intensive_duty(look, chair)
-    return ChairWater(chair.id, tuple(results), tuple(_treatments(at, duty)) if duty is not None else ())
+    treated = treatments_of(look, chair, duty) if duty is not None else ()
+    return ChairWater(chair.id, tuple(results), tuple(_intensive(one) for one in treated))
 
 
 def _result(at: AtChair, one: Counted, quantity: str) -> WaterResult:
@@ -120,28 +117,9 @@ def _seen(result: Result, per_ml: float) -> Seen | None:
     return seen_on(plates, per_ml, result.mark, 0.0)
 
 
-def _treatments(at: AtChair, duty: Duty) -> Iterator[Intensive]:
-    """Yield each treatment: the duty judged at the time, from the steps round about each contact."""
-    steps = duty.steps_on(at.chair)
-    contact = next((s for s in steps if s.computes is Computed.CONTACT), steps[-1] if steps else None)
-    if contact is None:
-        return
-    tries = [a for a in attempts(at.look, f"chair:{at.chair.id}", contact.id, 0) if a.done is not None]
-    last = 0
-    for number, one in enumerate(tries):
-        assert one.done is not None
-        following = _begin(tries[number + 1]) - 1 if number + 1 < len(tries) else at.look.at
-        then = min(following, one.done.happened + RINSED_WITHIN_MS, at.look.at)
-        look = replace(at.look, at=then, memo={})
-        says = duty_says(AtChair(look, at.chair, max(last, _begin(one) - OPENED_BEFORE_MS), at.outlets), duty)
-        done = says.done or one.done.happened
-        bad = next((step for step in says.steps if step.verdict is not Verdict.FIT), None)
-        why = f"{bad.step.name}: {bad.why}" if bad is not None else "done as asked"
-        yield Intensive(one.begun.happened if one.begun else None, done, bad is None, why, says.evidence or one.entries)
-        last = done + 1
-
-
-def _begin(attempt: Attempt) -> int:
-    fact = attempt.begun or attempt.done
-    assert fact is not None
-    return fact.happened
+def _intensive(one: Treatment) -> Intensive:
+    """Return a treatment as the trend takes it: the verdict of the treatment's own record, whatever of it was wanting."""
+    bad = next(iter(one.reasons), None)
+    why = f"{bad.what}: {bad.why}" if bad is not None else "done as asked"
+    entries = tuple(dict.fromkeys(entry for part in one.parts for entry in part.evidence))
+    return Intensive(one.began_ms, one.ended_ms, bad is None, why, entries)
