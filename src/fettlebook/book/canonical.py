@@ -139,7 +139,7 @@ def respell(raw: bytes, *, where: str = "value", most_bytes: int = 64 * 1024) ->
         raise Mendable(f"{len(raw):,} bytes, at most {most_bytes:,} are taken", where=where, mend="Send less in one entry.")
     try:
         value = json.loads(
-            raw.decode("utf-8"), parse_float=_no_float, parse_constant=_no_float, parse_int=_integer, object_pairs_hook=_each_key_once
+            raw.decode("utf-8"), parse_float=_no_float, parse_constant=_no_float, parse_int=_integer, object_pairs_hook=each_key_once
         )
     except RecursionError:
         raise Mendable("nested too deeply", where=where, mend=f"Nest at most {DEPTH_MOST} levels.") from None
@@ -148,7 +148,8 @@ def respell(raw: bytes, *, where: str = "value", most_bytes: int = 64 * 1024) ->
     return encode(value, where=where)
 
 
-def _each_key_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+def each_key_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """Return the pairs of an object as a mapping; a `ValueError` where a key stands in it twice."""
     if len(found := dict(pairs)) < len(pairs):
         raise ValueError("a key stands in it twice")
     return found

@@ -11,6 +11,7 @@ from fettlebook.book.gate import Gate, gate_of
 from fettlebook.book.kinds import Data, PracticeFileVersion
 from fettlebook.book.received import Receipt, Refused
 from fettlebook.book.stores.base import Store
+from fettlebook.book.tablet import tablet_refusals
 from fettlebook.errors import Mendable
 
 
@@ -22,7 +23,9 @@ class Door:
         self._gate: Gate | None = None
         self._newest = 0  # seq of the newest practice file that the gate knows
 
-    def append(self, entries: Sequence[bytes], *, now: int, via: str, offset: int = 0) -> list[Receipt | Refused]:
+    def append(
+        self, entries: Sequence[bytes], *, now: int, via: str, offset: int = 0, from_tablet: bool = False
+    ) -> list[Receipt | Refused]:
         """Add entries, given as JSON in any spelling; return when the good ones are durable.
 
         Parameters
@@ -31,6 +34,8 @@ class Door:
             At most 500 at a time.
         now, via, offset
             As `Store.append` takes them.
+        from_tablet
+            Also hold against them what a tablet may say.
 
         Returns
         -------
@@ -43,7 +48,7 @@ class Door:
             Nothing was stored: see `Store.append`.
         """
         gate = self._at_gate()
-        read = [_readable(gate, raw, now, offset) for raw in entries]
+        read = [_readable(gate, raw, now, offset, from_tablet) for raw in entries]
         good = [raw for raw in read if isinstance(raw, bytes)]
         results = iter(self._store.append(good, now=now, via=via, offset=offset) if good else [])
         return [one if isinstance(one, Refused) else next(results) for one in read]
@@ -92,11 +97,13 @@ class Door:
         return self._gate
 
 
-def _readable(gate: Gate, raw: bytes, now: int, offset: int) -> bytes | Refused:
+def _readable(gate: Gate, raw: bytes, now: int, offset: int, from_tablet: bool) -> bytes | Refused:
     try:
         spelled = respell(raw, where="entry", most_bytes=MOST_BYTES)
         made = read_entry(spelled)
     except Mendable as error:
         return Refused(None, error.findings)
     found = gate.refusals(made, now=now, offset=offset)
+    if from_tablet:
+        found = (*found, *tablet_refusals(made, gate.people))
     return Refused(made.id, found) if found else spelled

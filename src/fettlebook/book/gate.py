@@ -24,9 +24,11 @@ class Gate:
 
     def __init__(self, practices: Iterable[Practice]) -> None:
         self._known: dict[str, set[str]] = {name: set() for name in _NAMED}
+        self.people: set[str] = set()  # everyone who ever worked here
         self.open = True  # no practice file yet: nothing can be said to be unknown
         for practice in practices:
             self.open = False
+            self.people |= {person.id for person in practice.people}
             self._known["machine"] |= {m.id for m in practice.machines}
             self._known["unit"] |= {s.id for s in practice.sets}
             for chair in practice.chairs:

@@ -178,6 +178,14 @@ class BesideEntries(ABC):
             _, ranges = self._gaps(connection, device, row.whole_to if row else 0, row.reported if row else 0)
             return self._missing(connection, device, ranges, row.contact if row else None) if ranges else None
 
+    def highest_n(self, device: str) -> int:
+        """Return the highest number that a device has used, as far as is known here: it goes on above it. 0: none."""
+        e, d = tables.entry, tables.device
+        with self._reading() as connection:
+            sent = connection.execute(select(func.max(e.c.n)).where(e.c.practice == self.practice, e.c.device == device)).scalar()
+            said = connection.execute(select(d.c.reported).where(d.c.practice == self.practice, d.c.device == device)).scalar()
+        return max(sent or 0, said or 0)
+
     def devices(self) -> tuple[str, ...]:
         """Return every device that has sent an entry or reported its counter."""
         e, d = tables.entry, tables.device

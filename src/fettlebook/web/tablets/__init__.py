@@ -1,0 +1,1 @@
+"""What tablets send and are told: the addresses under /api, and how what they send gets into the book."""
