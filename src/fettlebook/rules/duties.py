@@ -9,6 +9,7 @@ from fettlebook.rules.model import Duty, Origin, Overridden, Step
 from fettlebook.rules.pack import DutyRow, Handpieces, Medium, Outlets, Pack, StepRow, Where
 from fettlebook.rules.rows import FORCE_RANK, Row, practice_origin
 from fettlebook.rules.strictness import in_words, safe_end, seconds
+from fettlebook.said import term
 
 # What asks for more stands later: a layer can widen a step, never narrow it.
 OUTLETS: Final[Sequence[Outlets]] = ("none", "used", "all")
@@ -30,7 +31,7 @@ def _duty(layer: str, form: DutyRow, packs: Sequence[Pack], rows: Mapping[str, R
     idle = rows.get(form.idle_from) if form.idle_from else None
     return Duty(
         id=form.id,
-        name=form.name,
+        name=term(form.name),
         subject=form.subject,
         when=form.when,
         steps=steps,
@@ -64,7 +65,7 @@ def _step(layer: str, form: StepRow, duty_origin: Origin, rows: Mapping[str, Row
     asked_by = _strongest(asking) or _step_origin(layer, form.id, duty_origin)
     step = Step(
         id=form.id,
-        name=form.name,
+        name=term(form.name),
         attended=form.attended,
         length=form.length,
         seconds=form.seconds,

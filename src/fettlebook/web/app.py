@@ -23,6 +23,7 @@ from fettlebook.web.drafts import Drafts
 from fettlebook.web.entries_pages import entries_routes
 from fettlebook.web.guard import Guard
 from fettlebook.web.heat import heat_routes
+from fettlebook.web.languages.asked import Languages, language_routes
 from fettlebook.web.measuring import measuring_routes
 from fettlebook.web.otherwise_routes import otherwise_routes
 from fettlebook.web.pages import HERE, Pages, StillPlanningError, a_chair, a_day, a_lane, saved
@@ -74,6 +75,7 @@ def create_app(
     app.mount("/fonts", StaticFiles(directory=FONTS), name="fonts")
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
     app.add_middleware(Guard, fault_page=pages.fault)
+    app.add_middleware(Languages)  # around the guard: its pages are in the reader's language too
 
     @app.exception_handler(Mendable)
     def _mendable(_: Request, error: Mendable) -> HTMLResponse:
@@ -131,12 +133,16 @@ def create_app(
         pdf = day_sheet(plan, desk.reading.practice, desk.now(), record.stands() if record is not None else None)
         return Response(pdf, media_type="application/pdf", headers=saved(f"day-{plan.day}.pdf", inline=True))
 
-    app.include_router(plan_routes(pages, desk))
     if practice_file is not None:
         app.include_router(measuring_routes(pages, desk, practice_file))
-    app.include_router(otherwise_routes(pages, desk, Drafts(desk, bench)))
-    app.include_router(what_if_routes(pages, desk, bench))
-    app.include_router(stands_up_routes(pages, desk, bench))
+    of_days = (
+        plan_routes(pages, desk),
+        otherwise_routes(pages, desk, Drafts(desk, bench)),
+        what_if_routes(pages, desk, bench),
+        stands_up_routes(pages, desk, bench),
+    )
+    for router in (*of_days, language_routes()):
+        app.include_router(router)
 
     @app.get("/times")
     def _first_times() -> RedirectResponse:

@@ -16,6 +16,7 @@ from fettlebook.plan.day import DayPlan
 from fettlebook.plan.dayclock import DayClock
 from fettlebook.practice.model import Chair
 from fettlebook.rules.words import length_in_words, limit_in_words, origin_in_words, overridden_in_words
+from fettlebook.said import said_number
 from fettlebook.times.curves import chair_pictures
 from fettlebook.times.mix_order import volume_words
 from fettlebook.times.order import order_hint
@@ -23,6 +24,7 @@ from fettlebook.times.words import LEFT_OUT, share, whole_s
 from fettlebook.web import board, running, tables, waits, wording
 from fettlebook.web import chair as chair_page
 from fettlebook.web.desk import Desk, Reading
+from fettlebook.web.languages.templates import speak_in
 from fettlebook.web.now import now_and_next
 
 HERE: Final = Path(__file__).parent
@@ -52,13 +54,13 @@ class Pages:
             lstrip_blocks=True,
             extensions=["jinja2.ext.i18n"],
         )
-        self._templates.install_null_translations(newstyle=True)  # type: ignore[attr-defined]
+        speak_in(self._templates)
         self._templates.globals |= {"has_book": False, "low_on_space": lambda: None}
         self._templates.filters |= {
             "spell": wording.length,
             "spell_up": lambda seconds: wording.length(whole_s(seconds)),
             "number": wording.number,
-            "number_3": lambda value: f"{value:.3g}",
+            "number_3": lambda value: said_number(value, ".3g"),
             "volume": volume_words,
             "unit": wording.unit,
             "zip_same": lambda values: [(value, value) for value in values],

@@ -4,6 +4,7 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from fettlebook.plan.day import DayVerdict
+from fettlebook.said import Said, said, said_moment, said_number
 
 # A shape and a word for each verdict: colour is never the only sign.
 VERDICT_SHAPE = {
@@ -13,10 +14,10 @@ VERDICT_SHAPE = {
     DayVerdict.NOTHING_BOOKED: "empty",
 }
 VERDICT_WORD = {
-    DayVerdict.FITS: "Fits",
-    DayVerdict.LATE: "Late",
-    DayVerdict.DOES_NOT_FIT: "Does not fit",
-    DayVerdict.NOTHING_BOOKED: "Nothing booked",
+    DayVerdict.FITS: said("Fits"),
+    DayVerdict.LATE: said("Late"),
+    DayVerdict.DOES_NOT_FIT: said("Does not fit"),
+    DayVerdict.NOTHING_BOOKED: said("Nothing booked"),
 }
 
 
@@ -25,14 +26,14 @@ def clock(moment: datetime, zone: ZoneInfo) -> str:
     return moment.astimezone(zone).strftime("%H:%M")
 
 
-def long_day(day: date) -> str:
+def long_day(day: date) -> Said:
     """Return a day as people say it, as Wed 25 Nov 2026."""
-    return f"{_DAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]} {day.year}"
+    return said_moment(day, "day", f"{_DAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]} {day.year}")
 
 
-def short_day(day: date) -> str:
+def short_day(day: date) -> Said:
     """Return a day without its year, as Wed 25 Nov."""
-    return f"{_DAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]}"
+    return said_moment(day, "short day", f"{_DAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]}")
 
 
 def length(seconds: float) -> str:
@@ -53,9 +54,12 @@ def unit(name: str) -> str:
     return name.replace("#", " ")
 
 
-def number(value: float) -> str:
+def number(value: float) -> Said:
     """Return a number without needless zeros and without an exponent: 0.5, 12, 100, 0.0012."""
-    return f"{value:.4f}".rstrip("0").rstrip(".") if abs(value) < 1 else f"{value:.6g}"
+    if abs(value) >= 1:
+        return said_number(value, ".6g")
+    decimals = len(f"{value:.4f}".rstrip("0").partition(".")[2])
+    return said_number(value, f".{decimals}f")
 
 
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
