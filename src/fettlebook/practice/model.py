@@ -366,6 +366,15 @@ class Skill(StrEnum):
     LEAD = "lead"
 
 
+class Role(StrEnum):
+    """What somebody does with this program."""
+
+    ASSISTANT = "assistant"
+    LEAD = "lead"
+    INSPECTOR = "inspector"  # reads only
+    MAINTAINER = "maintainer"  # looks after machine and backups; writes nothing of the day's work
+
+
 class Person(Part):
     """One of the staff, by initials or a short name that they chose."""
 
@@ -373,6 +382,12 @@ class Person(Part):
     name: Annotated[Name, Field(description="initials or short name that the person chose")]
     skills: Annotated[tuple[Annotated[Skill, Field(strict=False)], ...], Field(min_length=1, description="list of skills")]
     shifts: Annotated[tuple[Shift, ...], Field(description="list of shifts")]
+    role: Annotated[Role | None, Field(strict=False, description="what the person does with this program")] = None
+
+    @property
+    def acts_as(self) -> Role:
+        """The role as written; left out, whoever leads infection prevention is lead and everybody else assistant."""
+        return self.role or (Role.LEAD if Skill.LEAD in self.skills else Role.ASSISTANT)
 
 
 class ProductUse(StrEnum):

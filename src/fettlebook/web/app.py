@@ -27,6 +27,8 @@ from fettlebook.web.languages.asked import Languages, language_routes
 from fettlebook.web.measuring import measuring_routes
 from fettlebook.web.otherwise_routes import otherwise_routes
 from fettlebook.web.pages import HERE, Pages, StillPlanningError, a_chair, a_day, a_lane, saved
+from fettlebook.web.people.people import People
+from fettlebook.web.people.wired import let_people_in
 from fettlebook.web.plan_routes import plan_routes
 from fettlebook.web.record import Record
 from fettlebook.web.sheet import day_sheet
@@ -74,6 +76,7 @@ def create_app(
             app.include_router(routes(pages, record))
     app.mount("/fonts", StaticFiles(directory=FONTS), name="fonts")
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
+    let_people_in(app, pages, People(lambda: desk.reading.practice))
     app.add_middleware(Guard, fault_page=pages.fault)
     app.add_middleware(Languages)  # around the guard: its pages are in the reader's language too
 

@@ -14,6 +14,7 @@ from fastapi import Request
 from starlette.exceptions import HTTPException
 
 from fettlebook.errors import Finding
+from fettlebook.web.people.visit import TOKEN
 
 MOST_BYTES: Final = 16_384
 MOST_FIELDS: Final = 120
@@ -87,7 +88,7 @@ async def posted(request: Request) -> Form:
     if not request.headers.get("content-type", "").startswith("application/x-www-form-urlencoded"):
         raise HTTPException(415, "Refused: no form of this page.")
     async with request.form(max_files=0, max_fields=MOST_FIELDS) as sent:
-        values = {name: value for name, value in sent.items() if isinstance(value, str)}
+        values = {name: value for name, value in sent.items() if isinstance(value, str) and name != TOKEN}
     if len(values) > MOST_FIELDS or any(len(value) > MOST_SIGNS for value in values.values()):
         raise HTTPException(413, "Refused: more than a form of this page holds.")
     return Form({name: "".join(sign for sign in value if sign.isprintable()) for name, value in values.items()})

@@ -26,6 +26,9 @@ from fettlebook.web import chair as chair_page
 from fettlebook.web.desk import Desk, Reading
 from fettlebook.web.languages.templates import speak_in
 from fettlebook.web.now import now_and_next
+from fettlebook.web.people.signed_forms import SignedForms
+from fettlebook.web.people.visit import here
+from fettlebook.web.people.who import SignedIn, What
 
 HERE: Final = Path(__file__).parent
 LANES: Final[dict[str, board.By]] = {"chair": "chair", "person": "person", "machine": "machine"}
@@ -52,10 +55,10 @@ class Pages:
             undefined=StrictUndefined,
             trim_blocks=True,
             lstrip_blocks=True,
-            extensions=["jinja2.ext.i18n"],
+            extensions=["jinja2.ext.i18n", SignedForms],
         )
         speak_in(self._templates)
-        self._templates.globals |= {"has_book": False, "low_on_space": lambda: None}
+        self._templates.globals |= {"has_book": False, "low_on_space": lambda: None, "visit": here}
         self._templates.filters |= {
             "spell": wording.length,
             "spell_up": lambda seconds: wording.length(whole_s(seconds)),
@@ -204,6 +207,10 @@ class Pages:
     def mend(self, findings: tuple[Finding, ...]) -> HTMLResponse:
         """Return the page that says what is wrong and how to mend it."""
         return self.show("mend.html", 422, findings=findings, title="Something needs mending")
+
+    def not_allowed(self, who: SignedIn, what: What) -> HTMLResponse:
+        """Return the page that says what the signed-in person's role does not do."""
+        return self.show("not_allowed.html", 403, who=who, what=what, title="Not for this role")
 
     def fault(self, finding: Finding) -> HTMLResponse:
         """Return the page of a fault in the program."""

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from fettlebook.practice.lines import KeyPath
-from fettlebook.practice.model import MachineKind, Shift, Skill
+from fettlebook.practice.model import MachineKind, Role, Shift, Skill
 from fettlebook.practice.parts import Parts
 from fettlebook.practice.place import Fault
 from fettlebook.practice.relations.week import Stretch, clock, first_overlap, seconds, stretches
@@ -29,6 +29,7 @@ def check_people(parts: Parts) -> Iterator[Fault]:
             yield from _breaks(shift, at)
     if "people" in parts.whole:
         yield from _skills(parts)
+        yield from _lead(parts)
 
 
 def _times(shift: Shift, at: KeyPath) -> Fault | None:
@@ -76,3 +77,10 @@ def _skills(parts: Parts) -> Iterator[Fault]:
         yield Fault(
             ("people",), 'nobody has the skill "release": a load is released by a person', "Add it to whoever may do it.", "warning"
         )
+
+
+def _lead(parts: Parts) -> Iterator[Fault]:
+    people = [person for _, person in parts.people]
+    if any(person.role for person in people) and all(person.acts_as is not Role.LEAD for person in people):
+        mend = 'Write role = "lead" with whoever leads infection prevention.'
+        yield Fault(("people",), "roles are given, but nobody is lead: nobody could enrol a tablet or give out a PIN", mend)

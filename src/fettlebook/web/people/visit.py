@@ -1,0 +1,142 @@
+"""What every request passes after the guard: who asks, at which device, may this role do that, does the form carry its token.
+
+It refuses by default. A page needs a person signed in, whatever writes needs a role that may write, and a form or fetch from a
+browser that holds a cookie needs the token, which no other site can read. Routes need not think of it; they may ask for more
+(`who.must`). Only while nobody has a PIN yet, on this machine alone, pages answer without.
+
+The token belongs to the device, not to the session: a form that was half filled when the session locked is still good after.
+"""
+
+import re
+from collections.abc import Callable
+from contextvars import ContextVar
+from dataclasses import dataclass
+from typing import Final, Protocol
+from urllib.parse import quote, unquote_plus, urlsplit
+
+from starlette.requests import Request
+from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from fettlebook.web.people.who import VISIT, SignedIn, What, may
+
+TOKEN: Final = "token"  # noqa: S105 - the field's name
+TOKEN_HEADER: Final = "x-fettlebook-token"  # noqa: S105 - the header's name
+SAFE: Final = ("GET", "HEAD", "OPTIONS")
+ANYBODY: Final = ("/static/", "/fonts/", "/sign-in", "/enrol", "/health", "/minutes.css", "/manifest.webmanifest", "/worker.js")
+DEVICE_ONLY: Final = ("/board", "/lock", "/unlock")  # an enrolled device shows these to whoever stands before it
+SET_UP: Final = ("/people", "/devices")
+HEAD_BYTES: Final = 4096  # the token is a form's first field
+_URLENCODED: Final = re.compile(rb"\Atoken=([^&]*)")
+_MULTIPART: Final = re.compile(rb'\A--[^\r\n]+\r\nContent-Disposition: form-data; name="token"\r\n\r\n([^\r\n]*)\r\n', re.IGNORECASE)
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """A request's place among people and devices.
+
+    `device` is empty where none is known; `token` is what its forms carry, empty where there is no cookie to misuse.
+    `free` says that nobody has a PIN yet.
+    """
+
+    who: SignedIn | None = None
+    device: str = ""
+    token: str = ""
+    free: bool = False
+
+
+class Doorkeeper(Protocol):
+    """Whoever knows devices, sessions and tokens."""
+
+    def visit(self, request: Request) -> Visit:
+        """Return who asks."""
+
+    def token_is_right(self, visit: Visit, given: str) -> bool:
+        """Compare a token in constant time."""
+
+
+NOBODY: Final = Visit(free=True)
+_HERE: Final[ContextVar[Visit]] = ContextVar("visit", default=NOBODY)
+
+
+def here() -> Visit:
+    """Return the visit that is being answered; templates ask it."""
+    return _HERE.get()
+
+
+class Visits:
+    """ASGI middleware, inside the guard."""
+
+    def __init__(self, app: ASGIApp, people: Doorkeeper, refused: Callable[[SignedIn, What], Response]) -> None:
+        self._app, self._people, self._refused = app, people, refused
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer one request."""
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        request = Request(scope, receive)
+        visit = self._people.visit(request)
+        scope[VISIT] = visit
+        set_back = _HERE.set(visit)
+        try:
+            answer = self._refusal(request, visit)
+            if answer is None and request.method not in SAFE and visit.token:
+                given, receive = await _token_of(request)
+                if not self._people.token_is_right(visit, given):
+                    answer = PlainTextResponse("Refused: this form is not from a page of this device. Open the page again.\n", 403)
+            await (answer or self._app)(scope, receive, send)
+        finally:
+            _HERE.reset(set_back)
+
+    def _refusal(self, request: Request, visit: Visit) -> Response | None:
+        path, writes = request.url.path, request.method not in SAFE
+        if _under(path, ANYBODY) or (visit.device and _under(path, DEVICE_ONLY) and not (visit.free and visit.who is None)):
+            return None
+        if visit.who is None:
+            return None if visit.free else ask_to_sign_in(request)
+        what = (What.SET_UP if _under(path, SET_UP) else What.NOTE) if writes else What.LOOK
+        return None if may(visit.who.role, what) else self._refused(visit.who, what)
+
+
+def ask_to_sign_in(request: Request) -> Response:
+    """Send whoever is not signed in to the sign-in page, and afterwards back to where it was; a program gets 401."""
+    if request.url.path.startswith("/api/"):
+        said = {"what": "nobody is signed in at this device", "where": request.url.path, "mend": "Sign in at /sign-in, then send it again."}
+        return JSONResponse(said, 401)
+    address = request.url.path + (f"?{request.url.query}" if request.url.query else "")
+    if request.method not in SAFE:
+        came = urlsplit(request.headers.get("referer", ""))
+        address = came.path + (f"?{came.query}" if came.query else "") if came.netloc == request.headers.get("host") else "/"
+    return RedirectResponse(f"/sign-in?next={quote(address, safe='/')}", 303)
+
+
+def next_of(text: str) -> str:
+    """Return a page of this server that an address names; the first page where it names anything else."""
+    plain = "".join(sign for sign in text if sign.isprintable())
+    return plain if re.fullmatch(r"/(?![/\\]).{0,500}", plain) and "\\" not in plain else "/"
+
+
+def _under(path: str, starts: tuple[str, ...]) -> bool:
+    return any(path == start or path.startswith(start if start.endswith("/") else f"{start}/") for start in starts)
+
+
+async def _token_of(request: Request) -> tuple[str, Receive]:
+    """Return the token that a request brings, and what gives its body again from the start."""
+    given = request.headers.get(TOKEN_HEADER)
+    if given is not None:
+        return given, request.receive
+    messages: list[Message] = []
+    head, more = b"", True
+    while more and len(head) < HEAD_BYTES:
+        message = await request.receive()
+        messages.append(message)
+        head += message.get("body", b"")
+        more = message["type"] == "http.request" and message.get("more_body", False)
+
+    async def again() -> Message:
+        return messages.pop(0) if messages else await request.receive()
+
+    multipart = request.headers.get("content-type", "").startswith("multipart/form-data")
+    found = (_MULTIPART if multipart else _URLENCODED).match(head[:HEAD_BYTES])
+    return unquote_plus(found[1].decode("ascii", "replace")) if found else "", again
