@@ -1,6 +1,6 @@
 """May I seat the next patient? The conditions of a chair, or of one of its lines."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from fettlebook.practice.model import Chair
 from fettlebook.rules.model import Computed, Duty, When
@@ -37,6 +37,20 @@ def chair_conditions(look: Look, chair: Chair, only: str | None = None) -> tuple
         *dosing_conditions(at),
         *(surgery_condition(look, chair) if only is None else ()),
     )
+
+
+def duty_conditions(look: Look, chair: Chair, when: When) -> tuple[Condition, ...]:
+    """Return what is said at a look's moment of the duties that a chair owes by one of its moments alone."""
+    at = AtChair(look, chair, 0, frozenset(outlet.id for outlet in chair.outlets))
+    said: dict[When, Callable[[], Iterator[Condition]]] = {
+        When.BEFORE_FIRST_VISIT: lambda: _first(at),
+        When.BETWEEN_VISITS: lambda: _between(at),
+        When.END_OF_SESSION: lambda: _since_visit(at, When.END_OF_SESSION),
+        When.END_OF_DAY: lambda: _since_visit(at, When.END_OF_DAY),
+        When.AFTER_STANDING_STILL: lambda: _still(at),
+        When.WEEKLY: lambda: _weekly(at),
+    }
+    return tuple(said[when]()) if when in said else ()
 
 
 def _since(at: AtChair, since: int, outlets: frozenset[str] | None = None) -> AtChair:

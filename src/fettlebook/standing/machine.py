@@ -26,8 +26,8 @@ def machine_conditions(look: Look, machine: Machine) -> tuple[Condition, ...]:
     return (
         *service_conditions(look, subject, out_of_service=machine.out_of_service),
         *tests,
-        *_duties(look, machine, When.BEFORE_FIRST_LOAD),
-        *_duties(look, machine, When.WEEKLY),
+        *machine_duties(look, machine, When.BEFORE_FIRST_LOAD),
+        *machine_duties(look, machine, When.WEEKLY),
         *_after_repair(look, machine),
         *open_failures(look, machine),
         *_cycles(look, machine),
@@ -74,7 +74,8 @@ def test_origin(look: Look, machine: Machine, test: MachineTest) -> Origin:
     )
 
 
-def _duties(look: Look, machine: Machine, when: When) -> Iterator[Condition]:
+def machine_duties(look: Look, machine: Machine, when: When) -> Iterator[Condition]:
+    """Yield what is said at a look's moment of the duties that a machine owes by one of its moments."""
     subject, basis = f"machine:{machine.id}", look.basis
     first = when is When.BEFORE_FIRST_LOAD
     since = basis.day_start(look.at) if first else basis.days_after(look.at, -7)

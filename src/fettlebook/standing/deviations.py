@@ -1,0 +1,284 @@
+"""What went wrong in a stretch of time, and what the book shows was done about it: cycles, tests, counts, faults, loads, notices.
+
+Nothing here decides. A deviation is closed where the book shows what closes it (said beside each); else it is open, whatever was said.
+"""
+
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from fettlebook.practice.model import Machine, MachineKind
+from fettlebook.standing.basis import DAY_MS
+from fettlebook.standing.look import Look
+from fettlebook.standing.machine import cycle_verdict
+from fettlebook.standing.machine_runs import SPORE, test_verdict
+from fettlebook.standing.model import Verdict
+from fettlebook.standing.standings import PRACTICE
+from fettlebook.standing.streams import Fact
+from fettlebook.standing.water_history import ChairWater
+
+Kind = Literal["cycle", "test", "water count", "fault", "out of service", "load", "release", "notice"]
+SOON_MS: Final = 30 * DAY_MS  # what is named as done about it lies within so long, but for what closes it
+
+
+@dataclass(frozen=True, slots=True)
+class Followed:
+    """Something that was done afterwards, with the entry that says so."""
+
+    at_ms: int
+    what: str
+    by: str
+    entry: str
+
+
+@dataclass(frozen=True, slots=True)
+class Deviation:
+    """Something that went wrong. `closes` says what closes it; `closed_by` is the entry that did, empty while it is open."""
+
+    kind: Kind
+    subject: str
+    at_ms: int
+    what: str
+    entry: str
+    verdict: Verdict
+    followed: tuple[Followed, ...]
+    closes: str
+    closed_by: str
+
+    @property
+    def open(self) -> bool:
+        """Whether the book shows nothing that closes it."""
+        return not self.closed_by
+
+    @property
+    def state(self) -> Literal["closed", "open", "nothing done"]:
+        """Closed; open with something done; or nothing in the book about it at all."""
+        return "closed" if self.closed_by else "open" if self.followed else "nothing done"
+
+
+def deviations(look: Look, since: int, until: int, waters: Collection[ChairWater], chairs: Collection[str] = ()) -> tuple[Deviation, ...]:
+    """Return what went wrong from `since` to before `until`, oldest first; what was done about it up to the look's moment.
+
+    Parameters
+    ----------
+    waters
+        Each chair's results and treatments, as `chair_water` gives them.
+    chairs
+        Only these chairs, and everything that is of no chair; empty: all.
+    """
+    found: list[Deviation] = []
+    for machine in look.basis.practice.machines:
+        found += _cycles(look, machine, since, until)
+        found += _tests(look, machine, since, until)
+        found += _service(look, f"machine:{machine.id}", since, until)
+        found += _loads(look, machine, since, until)
+    for chair in look.basis.practice.chairs:
+        if not chairs or chair.id in chairs:
+            found += _service(look, f"chair:{chair.id}", since, until)
+    for water in waters:
+        found += _counts(look, water, since, until)
+    found += _notices(look, since, until)
+    return tuple(sorted(found, key=lambda d: (d.at_ms, d.subject, d.entry)))
+
+
+def _cycles(look: Look, machine: Machine, since: int, until: int) -> Iterator[Deviation]:
+    """Cycles that failed: closed by a load put aside (where there was one) and a test or cycle that was good since."""
+    subject = f"machine:{machine.id}"
+    for ran in look.forward(subject, "cycles", since=since, until=until - 1):
+        verdict, why, _ = cycle_verdict(look, ran)
+        if verdict is not Verdict.UNFIT:
+            continue
+        done: list[Followed] = list(_failure_steps(look, ran.entry))
+        aside: Fact | None = None
+        if ran.says.load is not None:
+            for fact in look.forward(f"load:{ran.says.load}", "decided", since=ran.happened):
+                done.append(_decided(fact))
+                aside = aside or (fact if fact.says.meaning != "released" else None)
+        good = _next_good(look, subject, ran.happened)
+        if good is not None:
+            done.append(good)
+        closed = good.entry if good is not None and (aside is not None or ran.says.load is None) else ""
+        load = f", load {ran.says.load}" if ran.says.load else ""
+        closes = "its load put aside, and a test or cycle that was good since" if ran.says.load else "a test or cycle that was good since"
+        yield Deviation("cycle", subject, ran.happened, f"{_words(why)}{load}", ran.entry, verdict, _in_order(done), closes, closed)
+
+
+def _next_good(look: Look, subject: str, since: int) -> Followed | None:
+    tests = (f for f in look.forward(subject, "tests", since=since + 1) if test_verdict(f) is Verdict.FIT)
+    cycles = (f for f in look.forward(subject, "cycles", since=since + 1) if cycle_verdict(look, f)[0] is Verdict.FIT)
+    test, cycle = next(tests, None), next(cycles, None)
+    if test is not None and (cycle is None or test <= cycle):
+        return Followed(test.happened, f"{test.says.test} passed", "", test.entry)
+    return Followed(cycle.happened, f"cycle {cycle.says.cycle} was good", "", cycle.entry) if cycle is not None else None
+
+
+def _tests(look: Look, machine: Machine, since: int, until: int) -> Iterator[Deviation]:
+    """Tests that failed: closed by the next one of the kind that passed."""
+    subject = f"machine:{machine.id}"
+    for failed in look.forward(subject, "tests", since=since, until=until - 1):
+        if test_verdict(failed) is not Verdict.UNFIT:
+            continue
+        name = next((t.name for t in machine.tests if t.id == failed.says.test), failed.says.test)
+        same = look.forward(subject, f"test:{failed.says.test}", since=failed.happened + 1)
+        passed = next((f for f in same if test_verdict(f) is Verdict.FIT), None)
+        end = passed.happened if passed is not None else failed.happened + SOON_MS
+        done = [*_failure_steps(look, failed.entry), *_services(look, subject, failed.happened, end)]
+        done += _recalled(look, subject, failed, end)
+        if passed is not None:
+            done.append(Followed(passed.happened, f"{name} passed", "", passed.entry))
+        again = "a test of the kind that passes, and what your rules ask for" if failed.says.test == SPORE else "the test, passed again"
+        told = f"{name} failed"
+        yield Deviation(
+            "test", subject, failed.happened, told, failed.entry, Verdict.UNFIT, _in_order(done), again, passed.entry if passed else ""
+        )
+
+
+def _recalled(look: Look, subject: str, failed: Fact, end: int) -> Iterator[Followed]:
+    """Loads of this machine that were called back after a test of it failed."""
+    before = next((f for f in look.back(subject, f"test:{failed.says.test}", until=failed.happened - 1)), None)
+    since = before.happened if before is not None else failed.happened - SOON_MS
+    for ran in look.forward(subject, "cycles", since=since, until=failed.happened):
+        if ran.says.load is None:
+            continue
+        for fact in look.forward(f"load:{ran.says.load}", "decided", since=failed.happened, until=end):
+            yield _decided(fact)
+
+
+def _service(look: Look, subject: str, since: int, until: int) -> Iterator[Deviation]:
+    """Faults and times out of service: closed by a repair of that fault, or a person who returned it."""
+    for fact in look.forward(subject, "service", since=since, until=until - 1):
+        if fact.says.sort not in ("fault", "stop"):
+            continue
+        later = [f for f in look.forward(subject, "service", since=fact.happened) if f > fact]
+        ends = next((f for f in later if _ends(fact, f)), None)
+        until_then = [f for f in later if ends is None or f <= ends][:6]
+        kind: Kind = "fault" if fact.says.fault is not None else "out of service"
+        closes = "a person who returned it to service" if fact.says.sort == "stop" else "its repair"
+        verdict = Verdict.UNFIT if fact.says.sort == "stop" else Verdict.UNPROVEN
+        done = [_service_words(f) for f in until_then if f.says.sort in ("repair", "returned")]
+        yield Deviation(
+            kind, subject, fact.happened, fact.says.words, fact.entry, verdict, _in_order(done), closes, ends.entry if ends else ""
+        )
+
+
+def _ends(stop: Fact, later: Fact) -> bool:
+    if later.says.sort == "returned":
+        return later.says.outlets is None or (stop.says.outlets is not None and set(stop.says.outlets) <= set(later.says.outlets))
+    return stop.says.sort == "fault" and later.says.sort == "repair" and later.says.fault in (None, stop.says.fault)
+
+
+def _loads(look: Look, machine: Machine, since: int, until: int) -> Iterator[Deviation]:
+    """Loads put aside though their cycle was good; released against or before the evidence, or by nobody who may."""
+    subject = f"machine:{machine.id}"
+    for ran in look.forward(subject, "cycles", since=since, until=until - 1):
+        if ran.says.load is None:
+            continue
+        name, verdict = f"load:{ran.says.load}", None
+        for fact in look.forward(name, "decided", since=ran.happened):
+            verdict = verdict or cycle_verdict(look, ran)[0]
+            if fact.says.meaning != "released":
+                if verdict is not Verdict.UNFIT:
+                    told = f"load {ran.says.load} {fact.says.meaning}: {fact.says.reason}"
+                    yield Deviation("load", name, fact.happened, told, fact.entry, Verdict.UNFIT, (), "put aside by name", fact.entry)
+                continue
+            recall = next((f for f in look.forward(name, "decided", since=fact.happened) if f.says.meaning != "released"), None)
+            done = (_decided(recall),) if recall is not None else ()
+            recalled = recall.entry if recall is not None else ""
+            if fact.says.override or verdict is Verdict.UNFIT:
+                why = f": {fact.says.override}" if fact.says.override else ""
+                told = f"load {ran.says.load} released against a cycle that is {verdict}{why}"
+                yield Deviation("release", name, fact.happened, told, fact.entry, Verdict.UNFIT, done, "its recall", recalled)
+            elif fact.says.early:
+                good = _spore_after(look, subject, ran.happened)
+                told = f"load {ran.says.load} released before its spore result: {fact.says.reason}"
+                followed = _in_order([*done, *((good,) if good else ())])
+                closed = recalled or (good.entry if good else "")
+                yield Deviation("release", name, fact.happened, told, fact.entry, Verdict.UNPROVEN, followed, "its spore test", closed)
+
+
+def _spore_after(look: Look, subject: str, since: int) -> Followed | None:
+    fact = next((f for f in look.forward(subject, f"test:{SPORE}", since=since) if test_verdict(f) is Verdict.FIT), None)
+    return Followed(fact.happened, f"{SPORE} passed", "", fact.entry) if fact is not None else None
+
+
+def undecided(look: Look, since: int, until: int) -> tuple[tuple[str, str, int, str], ...]:
+    """Return the loads that ran in a sterilizer and that nobody has decided on: (load, machine, when [ms], entry of the run)."""
+    found = []
+    for machine in look.basis.practice.machines:
+        if machine.kind is not MachineKind.STERILIZER:
+            continue
+        for ran in look.forward(f"machine:{machine.id}", "cycles", since=since, until=until - 1):
+            if ran.says.load is not None and look.latest(f"load:{ran.says.load}", "decided", since=ran.happened) is None:
+                found.append((ran.says.load, machine.id, ran.happened, ran.entry))
+    return tuple(found)
+
+
+def _counts(look: Look, water: ChairWater, since: int, until: int) -> Iterator[Deviation]:
+    """Counts over a limit: closed by the next count of that chair within it."""
+    subject = f"chair:{water.chair}"
+    for result in water.results:
+        if result.verdict is not Verdict.UNFIT or not since <= result.taken_ms < until:
+            continue
+        good = next(
+            (r for r in water.results if r.taken_ms > result.taken_ms and r.verdict is Verdict.FIT and _same(result.outlets, r.outlets)),
+            None,
+        )
+        end = good.taken_ms if good is not None else result.taken_ms + 3 * SOON_MS
+        done = [
+            Followed(one.done_ms, "intensive treatment" if one.whole else f"intensive treatment, not whole: {one.why}", "", one.evidence[0])
+            for one in water.treatments
+            if result.taken_ms < one.done_ms <= end and one.evidence
+        ]
+        done += _services(look, subject, result.taken_ms, end)
+        if good is not None:
+            done.append(Followed(good.taken_ms, f"next sample: {good.why}", "", good.evidence[0]))
+        yield Deviation(
+            "water count", subject, result.taken_ms, f"sample {result.sample}: {result.why}", result.evidence[0], Verdict.UNFIT,
+            _in_order(done), "a later count within the limit", good.evidence[0] if good is not None else "",
+        )  # fmt: skip
+
+
+def _same(one: tuple[str, ...] | None, two: tuple[str, ...] | None) -> bool:
+    return one is None or two is None or bool(set(one) & set(two))
+
+
+def _notices(look: Look, since: int, until: int) -> Iterator[Deviation]:
+    for notice in ("boil water", "other"):
+        for fact in look.forward(PRACTICE, f"notice:{notice}", since=since, until=until - 1):
+            if not fact.says.begun:
+                continue
+            ended = next((f for f in look.forward(PRACTICE, f"notice:{notice}", since=fact.happened + 1) if not f.says.begun), None)
+            done = (Followed(ended.happened, "the notice ended", "", ended.entry),) if ended is not None else ()
+            told = f"notice: {notice}" + (f", {fact.says.words}" if fact.says.words else "")
+            closed = ended.entry if ended else ""
+            yield Deviation("notice", PRACTICE, fact.happened, told, fact.entry, Verdict.UNFIT, done, "the end of the notice", closed)
+
+
+def _failure_steps(look: Look, entry: str) -> Iterator[Followed]:
+    for fact in look.forward(f"failure:{entry}", "done"):
+        yield Followed(fact.happened, f"{fact.says.step}, {fact.says.outcome}: {fact.says.reason}", fact.says.by, fact.entry)
+
+
+def _services(look: Look, subject: str, since: int, end: int) -> Iterator[Followed]:
+    for fact in look.forward(subject, "service", since=since, until=end):
+        yield _service_words(fact)
+
+
+def _service_words(fact: Fact) -> Followed:
+    word = {"fault": "fault", "stop": "taken out of service", "repair": "repaired", "returned": "returned to service"}[fact.says.sort]
+    return Followed(fact.happened, f"{word}: {fact.says.words}", fact.says.by, fact.entry)
+
+
+def _decided(fact: Fact) -> Followed:
+    why = f": {fact.says.reason}" if fact.says.reason else ""
+    return Followed(fact.happened, f"load {fact.says.load} {fact.says.meaning}{why}", fact.says.by, fact.entry)
+
+
+def _in_order(done: list[Followed]) -> tuple[Followed, ...]:
+    return tuple(sorted({one.entry: one for one in done}.values(), key=lambda one: (one.at_ms, one.entry)))
+
+
+def _words(why: str) -> str:
+    """A cycle in words, without its moment: that stands beside it."""
+    head, _, rest = why.partition(": ")
+    return f"{head.split(' ')[0]} cycle, {rest}" if rest else why
