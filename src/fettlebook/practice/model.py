@@ -456,6 +456,7 @@ class Product(Part):
     shelf_mixed_hours: Annotated[float | None, Field(gt=0, description="life of the mixed solution [h]")] = None
     hazards: Annotated[tuple[Name, ...], Field(description="list of hazards, from the safety data sheet")] = ()
     wear: Annotated[tuple[Name, ...], Field(description="list of what to wear when handling it")] = ()
+    caution: Annotated[str, Field(max_length=300, description="caution of the label, in its words; shown at each step with it")] = ""
     label_ref: Annotated[str, Field(max_length=200, description="place where the label's text is kept")] = ""
 
 

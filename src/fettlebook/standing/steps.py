@@ -94,6 +94,23 @@ def step_says(at: AtChair, duty: Duty, step: Step) -> StepSays:
     return _judged(at, duty, step, tries[-1])
 
 
+def attempt_says(at: AtChair, duty: Duty, step: Step, attempt: Attempt) -> StepSays:
+    """Return what the book says of one attempt at a step, by itself: other outlets and other attempts are not asked."""
+    return _judged(at, duty, step, attempt)
+
+
+def is_short(at: AtChair, duty: Duty, step: Step, attempt: Attempt) -> bool:
+    """Tell whether an attempt that ended ran shorter than it must, by the shorter of its clocks."""
+    time = at.look.basis.times.get((at.chair.id, duty.id, step.id))
+    if step.length != "computed" or attempt.done is None or time is None:
+        return False
+    needed_s, length = (
+        _needed_s(time, attempt.done.says.outlets) if time.seconds is not None else None,
+        length_of(attempt.begun, attempt.done),
+    )
+    return needed_s is not None and length is not None and length.ms < needed_s * 1000
+
+
 def _at_outlets(at: AtChair, duty: Duty, step: Step, tries: Sequence[Attempt]) -> StepSays:
     """Judge by the newest attempt at each outlet: outlets are run in groups, and may be entered so."""
     every = {outlet.id for outlet in at.chair.outlets}
