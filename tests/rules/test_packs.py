@@ -11,6 +11,7 @@ from fettlebook.rules.shelf import bundled_pack, order_layers, pack_names
 LINES = [line.split() for line in (Path(__file__).parent / "rows.txt").read_text().splitlines() if not line.startswith("#")]
 # Rows of fettlebook's own, beside those of the guidance: what no document states, said to be that.
 OWN = {
+    "all.outlets.rarely_used": 1,
     "all.water.flush_start_of_day": 120,
     "times.flush_share_left": 5,
     "times.flush_share_left_between": 5,

@@ -10,10 +10,13 @@ from fettlebook.book.entries import Entry
 from fettlebook.book.kinds import (
     CleaningChecked,
     DutySkipped,
+    EntryLaidAside,
     FaultReported,
     LoadPacked,
+    OutletRun,
     OutletTemperature,
     PackOpened,
+    PartChanged,
     ProductOpened,
     SampleTaken,
     SolutionMixed,
@@ -32,7 +35,8 @@ TAKEN: Final = frozenset(
     model.KIND
     for model in (
         VisitStarted, VisitEnded, PackOpened, StepStarted, StepDone, DutySkipped, SampleTaken, LoadPacked, FaultReported, ProductOpened,
-        SolutionMixed, StockCounted, StockReceived, SuctionMeasured, CleaningChecked, OutletTemperature,
+        SolutionMixed, StockCounted, StockReceived, SuctionMeasured, CleaningChecked, OutletTemperature, OutletRun,
+        PartChanged, EntryLaidAside,
     )
 )  # fmt: skip
 

@@ -6,11 +6,11 @@ a ring proves nothing. The same stands in the table beside it.
 
 import math
 from collections.abc import Iterator
-from datetime import date, timedelta
 from html import escape
 from typing import Final
 
 from fettlebook.exchange.laboratory.from_book import BookWater, limit_cfu_ml
+from fettlebook.exchange.time_axis import INK, SOFT, TimeAxis, text
 from fettlebook.science.counts import poisson_interval
 from fettlebook.standing.basis import DAY_MS
 from fettlebook.standing.look import Look
@@ -22,7 +22,7 @@ AHEAD_DAYS: Final = 60
 LEAST_DAYS: Final = 90
 STEPS: Final = 60
 FLOOR: Final = 0.1  # CFU/mL; below it nothing is drawn
-INK, SOFT, BAND, LIMIT = "#1b2a30", "#4a5a60", "#bcd7d2", "#8a2f1d"
+BAND, LIMIT = "#bcd7d2", "#8a2f1d"
 
 
 def water_chart(look: Look, water: BookWater, chair: str) -> str:
@@ -38,6 +38,7 @@ class _Drawing:
         moments = [r.taken_ms for r in history.results] + [t.done_ms for t in history.treatments]
         self.first = min([*moments, look.at - LEAST_DAYS * DAY_MS]) - 5 * DAY_MS
         self.last = look.at + AHEAD_DAYS * DAY_MS
+        self.axis = TimeAxis(look, self.first, self.last, LEFT, WIDTH - RIGHT, TOP, HEIGHT - BOTTOM, HEIGHT)
         highs = [limit_cfu_ml(m) for m in water.limits] + [_ends(r)[1] for r in history.results if r.per_ml is not None]
         self.top = max(3.0, math.ceil(math.log10(max([*highs, 100.0])) + 0.2))
         self.bottom = math.log10(FLOOR)
@@ -58,9 +59,6 @@ class _Drawing:
             yield from self._result(result)
         yield "</svg>"
 
-    def x(self, ms: float) -> float:
-        return LEFT + (WIDTH - LEFT - RIGHT) * (ms - self.first) / (self.last - self.first)
-
     def y(self, cfu_ml: float) -> float:
         level = min(self.top, max(self.bottom, math.log10(max(cfu_ml, 1e-9))))
         return TOP + (HEIGHT - TOP - BOTTOM) * (self.top - level) / (self.top - self.bottom)
@@ -69,23 +67,9 @@ class _Drawing:
         for power in range(int(self.bottom), int(self.top) + 1):
             y = self.y(10.0**power)
             yield f'<line x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y:.1f}" y2="{y:.1f}" stroke="#ddd"/>'
-            yield _text(LEFT - 8, y + 5, f"{10.0**power:,g}" if power < 6 else f"1e{power}", "end")
-        yield _text(8, 16, "CFU/mL", "start")
-        begin, end = (self.look.basis.day_of(round(ms)) for ms in (self.first, self.last))
-        months = (end.year - begin.year) * 12 + end.month - begin.month
-        every = max(1, -(-months // 8))
-        day = date(begin.year + begin.month // 12, begin.month % 12 + 1, 1)
-        number = 0
-        while day <= end:
-            if number % every == 0:
-                x = self.x(self.look.basis.day_begins(day))
-                yield f'<line x1="{x:.1f}" x2="{x:.1f}" y1="{HEIGHT - BOTTOM}" y2="{HEIGHT - BOTTOM + 5}" stroke="{SOFT}"/>'
-                yield _text(x, HEIGHT - BOTTOM + 20, f"{day:%b %Y}", "middle")
-            number += 1
-            day = (day + timedelta(days=32)).replace(day=1)
-        now = self.x(self.look.at)
-        yield f'<line x1="{now:.1f}" x2="{now:.1f}" y1="{TOP}" y2="{HEIGHT - BOTTOM}" stroke="{SOFT}" stroke-dasharray="2 3"/>'
-        yield _text(now, HEIGHT - 8, "now", "middle")
+            yield text(LEFT - 8, y + 5, f"{10.0**power:,g}" if power < 6 else f"1e{power}", "end")
+        yield text(8, 16, "CFU/mL", "start")
+        yield from self.axis.svg()
 
     def _band(self) -> Iterator[str]:
         """Draw where the level lies nine times in ten, from each treatment to the next; beyond now it is what comes untreated."""
@@ -103,7 +87,7 @@ class _Drawing:
                 days = (at - begin) / DAY_MS if marks else 0.0
                 q = 10.0 ** self.trend.quantiles(days, (0.05, 0.5, 0.95))
                 for points, value in zip((low, middle, high), q, strict=True):
-                    points.append(f"{self.x(at):.1f},{self.y(float(value)):.1f}")
+                    points.append(f"{self.axis.x(at):.1f},{self.y(float(value)):.1f}")
             yield f'<polygon points="{" ".join([*low, *reversed(high)])}" fill="{BAND}" fill-opacity="0.6"/>'
             yield f'<polyline points="{" ".join(middle)}" fill="none" stroke="{SOFT}" stroke-width="1.5"/>'
 
@@ -112,18 +96,18 @@ class _Drawing:
             y = self.y(limit_cfu_ml(limit))
             dash = 'stroke-width="1.5" stroke-dasharray="8 4"'
             yield f'<line x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y:.1f}" y2="{y:.1f}" stroke="{LIMIT}" {dash}/>'
-            yield _text(WIDTH - RIGHT - 4, y - 5, f"{limit.role} {limit_cfu_ml(limit):g}", "end", LIMIT)
+            yield text(WIDTH - RIGHT - 4, y - 5, f"{limit.role} {limit_cfu_ml(limit):g}", "end", LIMIT)
 
     def _treatments(self) -> Iterator[str]:
         for one in self.history.treatments:
-            x, dash = self.x(one.done_ms), "" if one.whole else ' stroke-dasharray="3 4"'
+            x, dash = self.axis.x(one.done_ms), "" if one.whole else ' stroke-dasharray="3 4"'
             yield f'<line x1="{x:.1f}" x2="{x:.1f}" y1="{TOP - 8}" y2="{HEIGHT - BOTTOM}" stroke="{INK}" stroke-width="1"{dash}/>'
             yield f'<path d="M{x - 6:.1f} {TOP - 16}h12l-6 8z" fill="{INK if one.whole else "white"}" stroke="{INK}"/>'
 
     def _result(self, result: WaterResult) -> Iterator[str]:
         if result.per_ml is None:
             return
-        x, y = self.x(result.taken_ms), self.y(result.per_ml)
+        x, y = self.axis.x(result.taken_ms), self.y(result.per_ml)
         low, high = _ends(result)
         if result.seen is not None and not result.mark:
             yield f'<line x1="{x:.1f}" x2="{x:.1f}" y1="{self.y(low):.1f}" y2="{self.y(high):.1f}" stroke="{INK}" stroke-width="1.5"/>'
@@ -148,8 +132,3 @@ def _ends(result: WaterResult) -> tuple[float, float]:
 def interval_of(result: WaterResult) -> tuple[float, float] | None:
     """Return the exact 95 % interval of a result [CFU/mL]; None where it is a bound, or the book has no colonies."""
     return _ends(result) if result.seen is not None and result.seen.kind == "count" else None
-
-
-def _text(x: float, y: float, words: str, anchor: str, colour: str = INK) -> str:
-    halo = 'paint-order="stroke" stroke="white" stroke-width="3"'
-    return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" font-size="14" fill="{colour}" {halo}>{escape(words)}</text>'

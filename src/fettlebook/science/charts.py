@@ -22,6 +22,7 @@ from fettlebook.errors import Mendable
 Floats = NDArray[np.float64]
 NODES: Final = 80
 FEWEST: Final = 5  # readings from which centre and spread are taken at the least; common practice asks for 20 and more
+FIRST_READINGS: Final = 10  # that centre and limits come from, where there are so many
 MOVING_RANGE: Final = 1.128  # mean range of two normal readings over their SD (d2 for n = 2). textbook, memory
 
 
@@ -118,3 +119,17 @@ def chart(readings: Sequence[float], first: int | None = None, limit_sd: float =
         tuple(i for i, s in enumerate(smooth) if abs(s - centre) > slack),
         shewhart_run_length(limit_sd),
     )
+
+
+def chart_says(readings: Sequence[float], first: int = FIRST_READINGS) -> tuple[Chart | None, str]:
+    """Return the chart of readings and what it says of the newest: steady, drifting, beyond its limits; no chart, and why."""
+    if len(readings) < FEWEST:
+        return None, f"{len(readings)} readings, a chart needs {FEWEST}"
+    try:
+        drawn = chart(readings, min(first, len(readings)))
+    except Mendable as error:
+        return None, error.findings[0].what
+    last = len(readings) - 1
+    if last in drawn.beyond:
+        return drawn, "beyond its limits"
+    return drawn, "drifting" if last in drawn.drifted else "steady"

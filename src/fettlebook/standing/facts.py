@@ -24,9 +24,11 @@ from fettlebook.book.kinds import (
     MachineTest,
     NoticeBegun,
     NoticeEnded,
+    OutletRun,
     OutletTemperature,
     OutOfService,
     PackOpened,
+    PartChanged,
     PracticeFileVersion,
     ProductOpened,
     RepairDone,
@@ -277,6 +279,24 @@ class Warm(NamedTuple):
     water_c: float
     ran_s: int | None
     mixed: bool
+
+
+class TapRan(NamedTuple):
+    """A tap's water was run; `rare`: whether it is rarely used from then on, None: as before."""
+
+    place: str
+    ran_s: int | None
+    rare: bool | None
+
+
+class PartNew(NamedTuple):
+    """A part was changed or cleaned; `good_days` as its label or instructions say."""
+
+    part: str
+    name: str | None
+    done: str
+    good_days: int | None
+    lot: str | None
 
 
 class Booked(NamedTuple):
@@ -558,6 +578,15 @@ def _warm(r: Received, d: OutletTemperature, at: int) -> Found:
     yield (PRACTICE, "warm"), at, Warm(d.place, d.water, d.water_mc / 1000, d.ran_s, bool(d.mixed))
 
 
+def _tap_ran(r: Received, d: OutletRun, at: int) -> Found:
+    yield (PRACTICE, "tap ran"), at, TapRan(d.place, d.ran_s, d.rare)
+
+
+def _part(r: Received, d: PartChanged, at: int) -> Found:
+    subject = _chair(d.chair) if d.chair is not None else _machine(d.machine) if d.machine is not None else PRACTICE
+    yield (subject, "part"), at, PartNew(d.part, d.name, d.done, d.good_days, d.lot)
+
+
 def _cleaned(r: Received, d: CleaningChecked, at: int) -> Found:
     within = None if d.atp_rlu is None or d.limit_rlu is None else d.atp_rlu <= d.limit_rlu
     subject = _chair(d.chair) if d.chair is not None else PRACTICE
@@ -614,6 +643,8 @@ _READERS: Final[dict[type[Data], Reader]] = {
     SuctionMeasured: _drew,
     CleaningChecked: _cleaned,
     OutletTemperature: _warm,
+    OutletRun: _tap_ran,
+    PartChanged: _part,
     SetRetired: _retired,
     BookImported: _booked,
     PracticeFileVersion: _file,

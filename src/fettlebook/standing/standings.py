@@ -16,6 +16,8 @@ from fettlebook.standing.lots import label, lot_conditions
 from fettlebook.standing.machine import machine_conditions
 from fettlebook.standing.model import Condition, Owed, Standing, Verdict
 from fettlebook.standing.owed import duty_condition, weekly_due
+from fettlebook.standing.parts import part_conditions
+from fettlebook.standing.rare_outlets import outlet_conditions
 from fettlebook.standing.state import Original, State
 from fettlebook.standing.steps import DutySays, StepSays
 from fettlebook.standing.surgery import surgery_left_open
@@ -127,14 +129,16 @@ class View:
         if kind == "practice":
             return self._practice()
         if kind == "chair" and name in basis.chairs:
-            return (*chair_conditions(look, basis.chairs[name]), *missing_conditions(look, subject, today_only=True))
+            of_chair = (*chair_conditions(look, basis.chairs[name]), *part_conditions(look, subject))
+            return (*of_chair, *missing_conditions(look, subject, today_only=True))
         if kind == "outlet":
             chair, _, outlet = name.partition("/")
             if chair in basis.chairs and any(o.id == outlet for o in basis.chairs[chair].outlets):
                 missing = missing_conditions(look, f"chair:{chair}", today_only=True)
                 return (*chair_conditions(look, basis.chairs[chair], outlet), *missing)
         if kind == "machine" and name in basis.machines:
-            return (*machine_conditions(look, basis.machines[name]), *missing_conditions(look, subject, today_only=True))
+            of_machine = (*machine_conditions(look, basis.machines[name]), *part_conditions(look, subject))
+            return (*of_machine, *missing_conditions(look, subject, today_only=True))
         if kind == "load" and subject in look.state.subjects:
             return (*load_conditions(look, name), *missing_conditions(look, subject, today_only=False))
         if kind == "unit" and (subject in look.state.subjects or self._owned(name)):
@@ -157,7 +161,8 @@ class View:
     def own_conditions(self) -> tuple[Condition, ...]:
         """Return the practice's own conditions, without those of its chairs and machines."""
         missing = tuple(doubt(self.look, PRACTICE, missing) for missing in missing_now(self.look))
-        return (*self._weekly(), *self._products(), *surgery_left_open(self.look), *missing)
+        own = (*self._weekly(), *self._products(), *surgery_left_open(self.look))
+        return (*own, *outlet_conditions(self.look), *part_conditions(self.look, PRACTICE), *missing)
 
     def _practice(self) -> tuple[Condition, ...]:
         """The practice is no better than its chairs and machines in service, its own duties, and what its devices hold back."""

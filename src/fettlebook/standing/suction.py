@@ -7,10 +7,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from fettlebook.errors import Mendable
 from fettlebook.practice.model import Chair
 from fettlebook.rules.model import Computed, Duty, Step, Subject
-from fettlebook.science.charts import FEWEST, Chart, chart
+from fettlebook.science.charts import Chart, chart_says
 from fettlebook.standing.attempts import Attempt, attempts
 from fettlebook.standing.basis import HOUR_MS
 from fettlebook.standing.lengths import length_of
@@ -20,7 +19,6 @@ from fettlebook.standing.steps import AtChair, duty_says
 from fettlebook.standing.treatment_parts import Part
 
 CLEANER: Final = "suction"  # as the rulebook names the product of a step
-FIRST: Final = 10  # readings that centre and limits come from
 APART_MS: Final = 12 * HOUR_MS
 
 
@@ -57,23 +55,8 @@ def hoses_draw(look: Look, chair: Chair, since: int = 0) -> tuple[HoseDraws, ...
 
 def _hose(chair: str, hose: str, unit: str, rows: Sequence[tuple[int, float]]) -> HoseDraws:
     readings = tuple(value for _, value in rows)
-    drawn: Chart | None = None
-    if len(readings) < FEWEST:
-        says = f"{len(readings)} readings, a chart needs {FEWEST}"
-    else:
-        try:
-            drawn = chart(readings, min(FIRST, len(readings)))
-            says = _newest(drawn)
-        except Mendable as error:
-            says = error.findings[0].what
+    drawn, says = chart_says(readings)
     return HoseDraws(chair, hose, unit, tuple(at for at, _ in rows), readings, drawn, says)
-
-
-def _newest(drawn: Chart) -> str:
-    last = len(drawn.readings) - 1
-    if last in drawn.beyond:
-        return "beyond its limits"
-    return "drifting" if last in drawn.drifted else "steady"
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from fettlebook.book.kinds.chairs import (
     VisitEnded,
     VisitStarted,
 )
-from fettlebook.book.kinds.checks import CleaningChecked, OutletTemperature, SuctionMeasured
+from fettlebook.book.kinds.checks import CleaningChecked, OutletRun, OutletTemperature, SuctionMeasured
 from fettlebook.book.kinds.files import (
     BookImported,
     DayPlanned,
@@ -69,6 +69,7 @@ from fettlebook.book.kinds.subjects import PRACTICE, subjects_of
 from fettlebook.book.kinds.upkeep import (
     FaultReported,
     OutOfService,
+    PartChanged,
     ProductOpened,
     RepairDone,
     Returned,
@@ -110,10 +111,12 @@ KINDS: Final[dict[str, type[Data]]] = {
         Returned,
         ProductOpened,
         SolutionMixed,
+        PartChanged,
         StockCounted,
         StockReceived,
         SuctionMeasured,
         OutletTemperature,
+        OutletRun,
         CleaningChecked,
         SignIn,
         SignOut,
@@ -132,12 +135,13 @@ KINDS: Final[dict[str, type[Data]]] = {
 }
 
 __all__ = [
-    "KINDS", "PRACTICE", "AsTuple", "BookImported", "BookPruned", "BookRestored", "BookVerified", "CheckpointStamped", "CleaningChecked",
-    "ClockBack", "CycleJudged", "CycleRecorded", "Data", "DayPlanned", "DayReplanned", "DutySkipped", "EntryClash", "EntryCorrected",
-    "EntryWithdrawn", "FailureStep", "FaultReported", "Frozen", "Happened", "HeldFile", "Id", "ImportedVisit", "InLoad", "KeyChanged",
-    "LoadPacked", "LoadRejected", "LoadReleased", "LoadReleasedEarly", "MachineTest", "Ms", "NotLoaded", "NoticeBegun", "NoticeEnded",
-    "OtherData", "OutOfService", "OutletTemperature", "PackOpened", "PracticeFileVersion", "ProductOpened", "RepairDone", "RestoreTried",
-    "Returned", "RulebookLayer", "RulebookVersion", "Said", "SampleResult", "SampleTaken", "SealedText", "SetRetired", "SignIn",
-    "SignOut", "SolutionMixed", "StepDone", "StepStarted", "StockCounted", "StockReceived", "SuctionMeasured", "TextErased", "VisitEnded",
-    "VisitStarted", "digest_of", "from_ms", "subjects_of", "to_ms", "unit_of_reading",
+    "KINDS", "PRACTICE", "AsTuple", "BookImported", "BookPruned", "BookRestored", "BookVerified", "CheckpointStamped",
+    "CleaningChecked", "ClockBack", "CycleJudged", "CycleRecorded", "Data", "DayPlanned", "DayReplanned", "DutySkipped", "EntryClash",
+    "EntryCorrected", "EntryWithdrawn", "FailureStep", "FaultReported", "Frozen", "Happened", "HeldFile", "Id", "ImportedVisit",
+    "InLoad", "KeyChanged", "LoadPacked", "LoadRejected", "LoadReleased", "LoadReleasedEarly", "MachineTest", "Ms", "NotLoaded",
+    "NoticeBegun", "NoticeEnded", "OtherData", "OutOfService", "OutletRun", "OutletTemperature", "PackOpened", "PartChanged",
+    "PracticeFileVersion", "ProductOpened", "RepairDone", "RestoreTried", "Returned", "RulebookLayer", "RulebookVersion", "Said",
+    "SampleResult", "SampleTaken", "SealedText", "SetRetired", "SignIn", "SignOut", "SolutionMixed", "StepDone", "StepStarted",
+    "StockCounted", "StockReceived", "SuctionMeasured", "TextErased", "VisitEnded", "VisitStarted", "digest_of", "from_ms",
+    "subjects_of", "to_ms", "unit_of_reading",
 ]  # fmt: skip

@@ -39,6 +39,16 @@ class OutletTemperature(Said):
     mixed: bool | None = None  # behind a mixing valve: says nothing of the hot water before it
 
 
+class OutletRun(Said):
+    """The water of a tap was run so that it doesn't stand. `rare` says from now on whether it is one that is rarely used."""
+
+    KIND: ClassVar[str] = "outlet.run"
+
+    place: Id  # as in outlet.temperature
+    ran_s: Annotated[int, Field(ge=0, le=3_600, description="how long it ran [s]")] | None = None
+    rare: bool | None = None  # True: to be run by the rule from now on; False: it is in daily use again
+
+
 class CleaningChecked(Said):
     """One spot was checked after cleaning: was a fluorescent mark gone, or what an ATP swab read. Who cleaned is never asked."""
 

@@ -65,6 +65,20 @@ class Returned(_OfOne):
     meaning: Literal["returned"]
 
 
+class PartChanged(Said):
+    """A part that lasts for so long was changed, or cleaned as its instructions say: filters, separator, a chair's own water bottle."""
+
+    KIND: ClassVar[str] = "part.changed"
+
+    part: Literal["water filter", "water bottle", "suction filter", "separator", "other"]
+    name: Id | None = None  # which one, where there are several; what it is, where it is another
+    chair: Id | None = None
+    machine: Id | None = None  # neither: of the building
+    done: Literal["changed", "cleaned"]
+    good_days: Annotated[int, Field(ge=1, le=3_660, description="how long it may stay, as its label or instructions say")] | None = None
+    lot: Lot | None = None
+
+
 class ProductOpened(Said):
     """A package of a product was opened."""
 

@@ -1,0 +1,122 @@
+"""Parts that last for so long: filters, separators, a chair's own bottle. Changed when, good until when; and how a bottle is filled.
+
+How long a part may stay is what its label or instructions say, as the entry of its change has it. The program never stretches it; where
+nobody entered a time, nothing is judged and the page says so. That a chair has a part is known from its first entry.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final
+
+from fettlebook.practice.model import Chair
+from fettlebook.rules.model import Origin, Subject
+from fettlebook.standing.basis import DAY_MS
+from fettlebook.standing.facts import PartNew
+from fettlebook.standing.look import Look
+from fettlebook.standing.model import Condition, Owed, Verdict
+
+LABEL: Final = Origin("book", "part.changed", "the part's label or instructions for use, as its entry has them", "practice", "own")
+SOON_DAYS: Final = 14  # our own choice: a part that runs out within two weeks is to be had at hand
+
+
+@dataclass(frozen=True, slots=True)
+class PartSays:
+    """The newest change of one part. `due_ms`: when it must be changed; None where nobody entered how long it lasts."""
+
+    subject: str
+    part: str
+    name: str | None
+    done: str
+    changed_ms: int
+    age_days: float
+    good_days: int | None
+    due_ms: int | None
+    lot: str | None
+    changes: int  # in the book up to now
+    verdict: Verdict
+    why: str
+    evidence: tuple[str, ...]
+
+    @property
+    def words(self) -> str:
+        """What it is called."""
+        return self.part if self.name is None else self.name if self.part == "other" else f"{self.part} {self.name}"
+
+
+@dataclass(frozen=True, slots=True)
+class BottleFills:
+    """How a chair's own bottle was filled in a stretch of time; `ml` adds up what entries say, `untold` are fills without an amount."""
+
+    chair: str
+    bottle_ml: float | None
+    fills: int
+    last_ms: int | None
+    ml: int
+    untold: int
+    fills_ms: tuple[int, ...]
+    amounts_ml: tuple[int | None, ...]
+
+
+def parts_of(look: Look, subject: str) -> tuple[PartSays, ...]:
+    """Return the parts of a chair (`chair:chair 1`), a machine or the building (`practice:all`), the next due first."""
+    newest: dict[tuple[str, str | None], list[tuple[int, str, PartNew]]] = {}
+    for fact in look.forward(subject, "part"):
+        newest.setdefault((fact.says.part, fact.says.name), []).append((fact.happened, fact.entry, fact.says))
+    found = [_part(look, subject, changes) for changes in newest.values()]
+    return tuple(sorted(found, key=lambda one: (one.due_ms is None, one.due_ms or 0, one.words)))
+
+
+def _part(look: Look, subject: str, changes: list[tuple[int, str, PartNew]]) -> PartSays:
+    # Cleaned is not changed: the life runs from the last change; where only cleanings are known, from the first of them.
+    at, entry, says = next((one for one in reversed(changes) if one[2].done == "changed"), changes[0])
+    good = next(
+        (one[2].good_days for one in reversed(changes) if one[2].good_days is not None and one[2].done == "changed"), says.good_days
+    )
+    due = None if good is None else look.basis.days_after(at, good + 1)
+    if due is None:
+        verdict, why = Verdict.UNPROVEN, f"{says.done} {look.when(at)}; how long it may stay was not entered"
+    elif due <= look.at:
+        verdict, why = Verdict.UNPROVEN, f"{says.done} {look.when(at)}, may stay {good} days: was due on {look.basis.day_of(due - 1)}"
+    else:
+        verdict, why = Verdict.FIT, f"{says.done} {look.when(at)}, may stay until {look.basis.day_of(due - 1)}"
+    return PartSays(
+        subject, says.part, says.name, says.done, at, (look.at - at) / DAY_MS, good, due, says.lot, len(changes), verdict, why, (entry,)
+    )
+
+
+def part_conditions(look: Look, subject: str) -> Iterator[Condition]:
+    """Yield one condition for each part whose life was entered; a part without one is shown, not judged."""
+    for one in parts_of(look, subject):
+        if one.due_ms is None:
+            continue
+        fit = one.verdict is Verdict.FIT
+        mend = Owed(
+            subject,
+            f"change {one.words}",
+            f"Change the {one.words}, by its instructions, and enter it",
+            LABEL,
+            due_ms=one.due_ms,
+            overdue=not fit,
+        )
+        yield Condition(
+            f"{one.words} within its life", one.verdict, one.why, LABEL, one.evidence, one.changed_ms, one.due_ms if fit else None,
+            () if fit else (mend,),
+        )  # fmt: skip
+
+
+def bottle_fills(look: Look, chair: Chair, since: int = 0) -> BottleFills | None:
+    """Return how a chair's own bottle was filled from `since` [ms] on; None where it has none."""
+    steps = [s for d in look.basis.rulebook.duties if d.subject is Subject.CHAIR for s in d.steps_on(chair) if s.only == "bottle"]
+    filling = [step for step in steps if "amount" in step.evidence]
+    if chair.supply.bottle_ml is None:
+        return None
+    facts = sorted((f for s in filling for f in look.forward(f"chair:{chair.id}", f"done:{s.id}", since=since)), key=lambda f: f.happened)
+    amounts: list[int | None] = []
+    for fact in facts:
+        poured = [value for name, value in (fact.says.readings or {}).items() if name.endswith("_ml")]
+        amounts.append(sum(poured) if poured else None)
+    known = [value for value in amounts if value is not None]
+    return BottleFills(
+        chair.id, chair.supply.bottle_ml, len(facts), facts[-1].happened if facts else None, sum(known), len(facts) - len(known),
+        tuple(fact.happened for fact in facts), tuple(amounts),
+    )  # fmt: skip
