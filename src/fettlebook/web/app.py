@@ -34,6 +34,8 @@ from fettlebook.web.record import Record
 from fettlebook.web.sheet import day_sheet
 from fettlebook.web.standing_pages import standing_routes
 from fettlebook.web.stands_up_routes import stands_up_routes
+from fettlebook.web.tablets.api import make_api
+from fettlebook.web.tablets.pages import tablet_routes
 from fettlebook.web.trace_pages import trace_routes
 from fettlebook.web.water_pages import water_routes
 from fettlebook.web.what_if_routes import what_if_routes
@@ -74,6 +76,7 @@ def create_app(
         pages.know(has_book=True, low_on_space=record.low_on_space)
         for routes in (standing_routes, trace_routes, entries_routes, heat_routes, water_routes):
             app.include_router(routes(pages, record))
+        app.mount("/api", make_api(record, lambda: str(desk.reading.zone)))
     app.mount("/fonts", StaticFiles(directory=FONTS), name="fonts")
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
     let_people_in(app, pages, People(lambda: desk.reading.practice))
@@ -144,7 +147,7 @@ def create_app(
         what_if_routes(pages, desk, bench),
         stands_up_routes(pages, desk, bench),
     )
-    for router in (*of_days, language_routes()):
+    for router in (*of_days, language_routes(), tablet_routes(pages)):
         app.include_router(router)
 
     @app.get("/times")

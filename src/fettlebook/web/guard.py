@@ -15,6 +15,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from fettlebook.errors import Finding
 from fettlebook.web.desk import bug
+from fettlebook.web.tablets.edition import HEADER, edition
 
 HEADERS: Final = {
     "Content-Security-Policy": "default-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'; object-src 'none'",
@@ -22,7 +23,8 @@ HEADERS: Final = {
     "Referrer-Policy": "same-origin",  # not no-referrer: a browser then sends our own forms with the origin null
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
-    "Permissions-Policy": "camera=(), geolocation=(), microphone=()",
+    HEADER: edition(),
+    "Permissions-Policy": "camera=(self), geolocation=(), microphone=()",
 }
 
 

@@ -23,9 +23,12 @@ from fettlebook.web.people.who import VISIT, SignedIn, What, may
 TOKEN: Final = "token"  # noqa: S105 - the field's name
 TOKEN_HEADER: Final = "x-fettlebook-token"  # noqa: S105 - the header's name
 SAFE: Final = ("GET", "HEAD", "OPTIONS")
-ANYBODY: Final = ("/static/", "/fonts/", "/sign-in", "/enrol", "/health", "/minutes.css", "/manifest.webmanifest", "/worker.js")
+ANYBODY: Final = (
+    "/static/", "/fonts/", "/sign-in", "/enrol", "/health", "/minutes.css", "/manifest.webmanifest", "/sw.js", "/offline", "/held",
+)  # fmt: skip
 DEVICE_ONLY: Final = ("/board", "/lock", "/unlock")  # an enrolled device shows these to whoever stands before it
 SET_UP: Final = ("/people", "/devices")
+ASK_ANOTHER: Final = "Somebody who does the work signs in at this device; what was noted waits in it until then."
 HEAD_BYTES: Final = 4096  # the token is a form's first field
 _URLENCODED: Final = re.compile(rb"\Atoken=([^&]*)")
 _MULTIPART: Final = re.compile(rb'\A--[^\r\n]+\r\nContent-Disposition: form-data; name="token"\r\n\r\n([^\r\n]*)\r\n', re.IGNORECASE)
@@ -84,7 +87,7 @@ class Visits:
             if answer is None and request.method not in SAFE and visit.token:
                 given, receive = await _token_of(request)
                 if not self._people.token_is_right(visit, given):
-                    answer = PlainTextResponse("Refused: this form is not from a page of this device. Open the page again.\n", 403)
+                    answer = _foreign(request)
             await (answer or self._app)(scope, receive, send)
         finally:
             _HERE.reset(set_back)
@@ -96,19 +99,34 @@ class Visits:
         if visit.who is None:
             return None if visit.free else ask_to_sign_in(request)
         what = (What.SET_UP if _under(path, SET_UP) else What.NOTE) if writes else What.LOOK
-        return None if may(visit.who.role, what) else self._refused(visit.who, what)
+        if may(visit.who.role, what):
+            return None
+        return _told(403, f"{visit.who.name} only reads here", ASK_ANOTHER) if _by_program(request) else self._refused(visit.who, what)
 
 
 def ask_to_sign_in(request: Request) -> Response:
     """Send whoever is not signed in to the sign-in page, and afterwards back to where it was; a program gets 401."""
-    if request.url.path.startswith("/api/"):
-        said = {"what": "nobody is signed in at this device", "where": request.url.path, "mend": "Sign in at /sign-in, then send it again."}
-        return JSONResponse(said, 401)
+    if _by_program(request):
+        return _told(401, "nobody is signed in at this device", "Sign in at /sign-in; what was noted waits in the tablet until then.")
     address = request.url.path + (f"?{request.url.query}" if request.url.query else "")
     if request.method not in SAFE:
         came = urlsplit(request.headers.get("referer", ""))
         address = came.path + (f"?{came.query}" if came.query else "") if came.netloc == request.headers.get("host") else "/"
     return RedirectResponse(f"/sign-in?next={quote(address, safe='/')}", 303)
+
+
+def _by_program(request: Request) -> bool:
+    return request.url.path.startswith("/api/")
+
+
+def _foreign(request: Request) -> Response:
+    if _by_program(request):
+        return _told(403, "without the token of this device", "Ask /api/who for it, and send it as X-Fettlebook-Token.")
+    return PlainTextResponse("Refused: this form is not from a page of this device. Open the page again.\n", 403)
+
+
+def _told(status: int, what: str, mend: str) -> Response:
+    return JSONResponse({"findings": [{"what": what, "where": "sign-in", "mend": mend}]}, status)
 
 
 def next_of(text: str) -> str:

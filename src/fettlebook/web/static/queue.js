@@ -39,8 +39,10 @@ function newId() { // UUID version 7 (RFC 9562): a name, whose time nobody trust
   return `${time.slice(0, 8)}-${time.slice(8)}-7${chance.slice(0, 3)}-${variant}${chance.slice(4, 7)}-${chance.slice(7, 19)}`;
 }
 
+const others = new BroadcastChannel("fettlebook"); // the other pages of this tablet show the same line
 function tell(name, detail) {
   document.dispatchEvent(new CustomEvent(name, { detail }));
+  others.postMessage(name);
 }
 
 async function ask(address, options = {}) {
@@ -82,6 +84,10 @@ function zoneHere() {
  */
 export async function note(kind, data, refers) {
   const [at, ms] = [Date.now(), Math.floor(performance.now())]; // at once: what follows may have to wait
+  return put(await made(kind, data, refers, at, ms));
+}
+
+async function made(kind, data, refers, at, ms) {
   const known = who || (await ready);
   if (!known) throw new Error("Nobody has signed in at this tablet yet.");
   const entry = {
@@ -90,17 +96,38 @@ export async function note(kind, data, refers) {
   };
   if (known.role) entry.role_as_shown = known.role;
   if (refers) entry.refers_to = refers;
+  return entry;
+}
+
+/** Put an entry on the disk, with the next number of its device; `laid` is a refused entry whose number it takes instead. */
+async function put(entry, laid) {
   const open = await base;
-  const both = open.transaction(["known", "waiting"], "readwrite", DURABLE);
-  const counter = `n ${entry.device}`;
-  entry.n = Math.max((await both.objectStore("known").get(counter)) || 0, known.highest_n || 0) + 1;
-  const offset = await both.objectStore("known").get("offset");
-  await both.objectStore("known").put(entry.n, counter);
-  await both.objectStore("waiting").add({ id: entry.id, entry, ...(offset === undefined ? {} : { offset }) });
-  await both.done;
+  const all = open.transaction(["known", "waiting", "refused"], "readwrite", DURABLE);
+  const [known, waits] = [all.objectStore("known"), all.objectStore("waiting")];
+  if (laid) {
+    if (!(await all.objectStore("refused").get(laid.id))) return entry.id; // another page was quicker
+    [entry.device, entry.n] = [laid.entry.device, laid.entry.n];
+    await all.objectStore("refused").delete(laid.id);
+  } else {
+    const counter = `n ${entry.device}`;
+    entry.n = Math.max((await known.get(counter)) || 0, (who && who.device === entry.device && who.highest_n) || 0) + 1;
+    await known.put(entry.n, counter);
+  }
+  const offset = await known.get("offset");
+  await waits.add({ id: entry.id, entry, ...(offset === undefined ? {} : { offset }) });
+  await all.done;
   tell("noted", { id: entry.id, entry });
   sendAll();
   return entry.id;
+}
+
+/** Lay a refused entry aside: one entry with its number says so in the book, in the name of whoever works here. */
+export async function layAside(id) {
+  const [at, ms] = [Date.now(), Math.floor(performance.now())];
+  const laid = await (await base).get("refused", id);
+  if (!laid) return;
+  const why = `${laid.findings[0].where}: ${laid.findings[0].what}`.slice(0, 500);
+  await put(await made("entry.laid_aside", { laid: id, said: laid.entry.kind, why }, undefined, at, ms), laid);
 }
 
 /** The entries that wait in this tablet, oldest first: [{id, entry}]. */
@@ -134,15 +161,18 @@ async function send() {
     if (!rows.length) return settle("sent");
     const device = rows[0].entry.device;
     const body = {
-      now: Date.now(), mono: { session, ms: Math.floor(performance.now()) },
-      highest_n: (await (await base).get("known", `n ${device}`)) || 0, device,
-      entries: rows.map((row) => row.entry), offsets: rows.map((row) => row.offset ?? null),
+      now: Date.now(), device, highest_n: (await (await base).get("known", `n ${device}`)) || 0,
+      entries: rows.map(({ entry, offset }) => (offset === undefined ? { entry } : { entry, offset })),
     };
     let got;
     try {
-      got = await ask("/api/entries", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) });
+      got = await ask("/api/entries", { method: "POST", headers: headers(), body: JSON.stringify(body) });
     } catch { return settle("no network"); }
-    if (got.status === 401 || got.status === 403) return settle("sign in");
+    if (got.status === 401 || got.status === 403) {
+      const before = who && who.token;
+      if (await whoHere() && who.token !== before) continue; // this device has been given another token
+      return settle(state === "no network" ? state : "sign in");
+    }
     if (got.status === 200 && got.said && Array.isArray(got.said.results)) {
       await file(rows, got.said);
       pause = FIRST_PAUSE_MS;
@@ -153,6 +183,10 @@ async function send() {
       await file(rows, { results: [{ outcome: "refused", findings }] });
     } else { return settle("waiting"); } // a server in trouble: later
   }
+}
+
+function headers() {
+  return { "Content-Type": "application/json", ...(who && who.token ? { "X-Fettlebook-Token": who.token } : {}) };
 }
 
 function batchOf(rows) {

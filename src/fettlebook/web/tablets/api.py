@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Callable, Sequence
-from typing import Any, Final, Protocol
+from typing import Any, Final
 
 from fastapi import FastAPI, Request
 from fastapi.responses import Response
@@ -14,6 +14,8 @@ from fettlebook import __version__
 from fettlebook.book.canonical import each_key_once
 from fettlebook.book.signing import book_name
 from fettlebook.errors import Finding, Mendable
+from fettlebook.web.people.visit import here
+from fettlebook.web.people.who import SignedIn, What, may, signed_in_or_none
 from fettlebook.web.record import Record
 from fettlebook.web.tablets.forms import BODY_MOST, Batch, Results, Trouble, WhoHere
 from fettlebook.web.tablets.taking import Taking
@@ -32,26 +34,6 @@ TAKES: Final[dict[int | str, dict[str, Any]]] = {
 }
 
 
-class Signed(Protocol):
-    """A signed-in person at a device."""
-
-    @property
-    def person(self) -> str:
-        """Its id in the practice file."""
-
-    @property
-    def name(self) -> str:
-        """As shown."""
-
-    @property
-    def role(self) -> str:
-        """What it does with this program."""
-
-    @property
-    def device(self) -> str:
-        """The device as entries name it."""
-
-
 class _RefusedError(Exception):
     """The request as a whole is refused."""
 
@@ -59,25 +41,13 @@ class _RefusedError(Exception):
         self.status, self.findings = status, findings
 
 
-def make_api(record: Record, zone: Callable[[], str], who: Callable[[Request], Signed | None], notes: Callable[[Signed], bool]) -> FastAPI:
-    """Return the application to be mounted at /api.
-
-    Parameters
-    ----------
-    record
-        The book.
-    zone
-        Gives the practice's time zone.
-    who
-        Gives the signed-in person of a request; None: nobody.
-    notes
-        Tells whether a person writes entries at all.
-    """
+def make_api(record: Record, zone: Callable[[], str]) -> FastAPI:
+    """Return the application to be mounted at /api; `zone` gives the practice's time zone."""
     api = FastAPI(title="fettlebook for tablets", version=__version__, docs_url=None, redoc_url=None, openapi_url="/openapi.json")
     taking = Taking(record.store)
 
-    def signed(request: Request) -> Signed:
-        found = who(request)
+    def signed(request: Request) -> SignedIn:
+        found = signed_in_or_none(request)
         if found is None:
             mend = "Sign in at this tablet. What was noted waits in it until then."
             raise _RefusedError(401, Finding("nobody is signed in here", "sign-in", mend))
@@ -109,6 +79,7 @@ def make_api(record: Record, zone: Callable[[], str], who: Callable[[Request], S
             now=record.now(),
             zone=zone(),
             book=book_name(record.store.practice),
+            token=here().token,
             highest_n=record.store.highest_n(found.device),
         )
 
@@ -118,7 +89,7 @@ def make_api(record: Record, zone: Callable[[], str], who: Callable[[Request], S
     async def _entries(request: Request) -> Response:
         """Take entries that waited in a tablet. Sent again, an entry gets the same receipt; it is never in the book twice."""
         found = signed(request)
-        if not notes(found):
+        if not may(found.role, What.NOTE):
             mend = "Somebody who does the work signs in at this tablet; what was noted waits in it until then."
             raise _RefusedError(403, Finding(f"{found.name} only reads here", "sign-in", mend))
         batch = await read_batch(request)

@@ -80,4 +80,5 @@ class WhoHere(Form):
     now: Ms = Field(description="the server's clock")
     zone: str
     book: str
+    token: str = Field(description="what this device sends as X-Fettlebook-Token with whatever writes")
     highest_n: int = Field(description="the highest number of this device that the book knows of")

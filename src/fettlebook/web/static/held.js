@@ -1,0 +1,43 @@
+// The page of what this tablet holds: entries that wait, and entries that were refused.
+import { layAside, refused, sendAll, waiting } from "/static/queue.js";
+
+const clock = new Intl.DateTimeFormat(document.documentElement.lang, { dateStyle: "medium", timeStyle: "medium", timeZone: document.body.dataset.zone });
+
+function element(name, className, text) {
+  const made = document.createElement(name);
+  made.className = className;
+  made.textContent = text; // never as markup: it was typed or scanned
+  return made;
+}
+
+function shown({ kind, data, by, at }) {
+  const parts = [data.step || data.duty, data.chair || data.machine, data.load, data.unit].filter(Boolean);
+  return [element("p", "what", [kind, ...parts].join(", ")), element("p", "when", `${by}, ${clock.format(at)}`)];
+}
+
+async function show() {
+  const [waits, aside] = [await waiting(), await refused()];
+  const list = document.getElementById("waiting");
+  list.replaceChildren(...waits.map(({ entry }) => {
+    const item = document.createElement("li");
+    item.append(...shown(entry));
+    return item;
+  }));
+  document.getElementById("none-waits").hidden = waits.length > 0;
+  document.getElementById("send").hidden = waits.length === 0;
+  const refusals = document.getElementById("refused");
+  refusals.replaceChildren(...aside.map(({ id, entry, findings }) => {
+    const item = element("li", "refused", "");
+    item.append(...shown(entry), ...findings.map((one) => element("p", "", `${one.what}. ${one.mend}`)));
+    const button = element("button", "button", refusals.dataset.aside);
+    button.type = "button";
+    button.addEventListener("click", () => layAside(id));
+    item.append(button);
+    return item;
+  }));
+  document.getElementById("refused-part").hidden = aside.length === 0;
+}
+
+for (const name of ["noted", "kept", "refused", "sending"]) document.addEventListener(name, show);
+document.getElementById("send").addEventListener("click", sendAll);
+show();
