@@ -37,3 +37,16 @@ class EntryClash(Data):
 
     digest: Digest
     via: Id
+
+
+class EntryLaidAside(Data):
+    """An entry that a tablet had numbered and this book refused was laid aside by a person.
+
+    It takes the refused entry's number, so that what is missing from the tablet's counter is accounted for, and nothing else of it.
+    """
+
+    KIND: ClassVar[str] = "entry.laid_aside"
+
+    laid: Line  # id of the entry that was refused
+    said: Line  # its kind
+    why: Line  # the first finding
