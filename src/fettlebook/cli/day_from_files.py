@@ -70,9 +70,10 @@ def plan_from_files(
     from fettlebook.practice.load import load_practice  # noqa: PLC0415
     from fettlebook.rules.load import load_rulebook  # noqa: PLC0415
     from fettlebook.times.running import running_times  # noqa: PLC0415
-    from fettlebook.web.source import read_whole  # noqa: PLC0415
+    from fettlebook.web.source import newest_book, read_whole  # noqa: PLC0415
 
     practice = load_practice(practice_file)
+    calendar_file = newest_book(calendar_file)
     calendar = read_whole(calendar_file)
     key = load_or_make_key(_path(key_file)) if key_file else secrets.token_bytes(KEY_BYTES)
     today = datetime.now(ZoneInfo(practice.practice.time_zone)).date()

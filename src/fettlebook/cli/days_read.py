@@ -57,9 +57,9 @@ def _booked(
     from fettlebook.practice.load import load_practice  # noqa: PLC0415
     from fettlebook.rules.load import load_rulebook  # noqa: PLC0415
     from fettlebook.times.running import running_times  # noqa: PLC0415
-    from fettlebook.web.source import read_whole  # noqa: PLC0415
+    from fettlebook.web.source import newest_book, read_whole  # noqa: PLC0415
 
-    practice = load_practice(practice_file)
+    practice, book_file = load_practice(practice_file), newest_book(book_file)
     data, name, key = read_whole(book_file), book_file.name, secrets.token_bytes(KEY_BYTES)
     begin = first or datetime.now(ZoneInfo(practice.practice.time_zone)).date()
     found = booked_days(data, name, practice, begin, key, days=DAYS_AHEAD)[:days]

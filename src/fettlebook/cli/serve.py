@@ -139,10 +139,10 @@ def _open(
     from zoneinfo import ZoneInfo  # noqa: PLC0415
 
     from fettlebook.practice.load import load_practice  # noqa: PLC0415
-    from fettlebook.web.source import read_whole  # noqa: PLC0415
+    from fettlebook.web.source import newest_book, read_whole  # noqa: PLC0415
 
     zone = ZoneInfo(load_practice(files[0]).practice.time_zone)
-    read_whole(files[1])  # a wrong name is said at once, before the large imports
+    read_whole(newest_book(files[1]))  # a wrong name is said at once, before the large imports
 
     import uvicorn  # noqa: PLC0415
 

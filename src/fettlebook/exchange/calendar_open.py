@@ -12,6 +12,7 @@ from datetime import date, datetime, time, timedelta
 
 from fettlebook.errors import Finding
 from fettlebook.exchange.calendar_entries import Entry, listed_dates, read_entry, set_clock, surely_elsewhere, texts
+from fettlebook.exchange.calendar_fhir import looks_like_fhir, read_fhir
 from fettlebook.exchange.calendar_lines import RawBook, RawEntry, read_lines
 from fettlebook.exchange.calendar_map import CalendarRules
 from fettlebook.exchange.calendar_repeat import Budget, Instance, instances
@@ -27,7 +28,7 @@ class OpenedBook:
         self.file, self.practice, self.key = file, practice, check_key(key)
         self.zone = practice_zone(practice.practice.time_zone)
         self.rules = CalendarRules(practice)
-        self.raw: RawBook = read_lines(data, file, self.key)
+        self.raw: RawBook = (read_fhir if looks_like_fhir(data) else read_lines)(data, file, self.key)
         self.zones = Zones(file, self.zone)
         self.findings: list[Finding] = []
         self.unreadable: list[Finding] = []

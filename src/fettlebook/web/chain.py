@@ -32,7 +32,7 @@ from fettlebook.times.findings import stray_measurements
 from fettlebook.times.running import running_times
 from fettlebook.web.desk import Reading
 from fettlebook.web.kept_days import Kept, entries_of, entry_of, read_kept
-from fettlebook.web.source import read_whole
+from fettlebook.web.source import newest_book, read_whole
 
 if TYPE_CHECKING:
     from fettlebook.plan.solve import Progress
@@ -55,7 +55,7 @@ class Chain:
         Parameters
         ----------
         practice_file, book_file
-            The practice file and the appointment book.
+            The practice file, and the appointment book or the folder in which its newest export lies.
         data
             The book of entries; made where there is none. The key stands beside it.
         clock
@@ -73,7 +73,7 @@ class Chain:
         self._clock = clock
         self._around = around
         practice, _ = self._practice()
-        read_whole(book_file)
+        read_whole(newest_book(book_file))
         self._key = load_or_make_key(beside(data))
         self._store: SqliteStore = open_book(data, practice.practice.id)
         self._door = Door(self._store)
@@ -85,7 +85,7 @@ class Chain:
 
     def mark(self) -> Hashable:
         """Return what changes when a file or the day changes; a missing file changes it too."""
-        return (_stamp(self._practice_file), _stamp(self._book_file), self._clock().date())
+        return (_stamp(self._practice_file), _stamp(self._appointments(ask=False)), self._clock().date())
 
     def read(self) -> Reading:
         """Read both files; raises Mendable with all that is wrong."""
@@ -94,7 +94,8 @@ class Chain:
         now = self._clock().astimezone(ZoneInfo(practice.practice.time_zone))
         rulebook = load_rulebook(practice, on=now.date())
         first = (self._around or now.date()) - timedelta(days=DAYS_BEFORE)
-        booked = booked_days(read_whole(self._book_file), self._book_file.name, practice, first, self._key, days=DAYS_SHOWN)
+        appointments = self._appointments()
+        booked = booked_days(read_whole(appointments), appointments.name, practice, first, self._key, days=DAYS_SHOWN)
         findings = (*warnings, *stray_measurements(practice, rulebook))
         subject = f"practice:{practice.practice.id}"
         self._note(PracticeFileVersion.of(self._text, self._practice_file.name), subject, practice)
@@ -112,8 +113,9 @@ class Chain:
 
         from fettlebook.plan.whole_day import plan_day  # noqa: PLC0415 - the solver loads while the first page already waits
 
-        calendar = read_whole(self._book_file)
-        book = read_book(calendar, self._book_file.name, reading.practice, day, self._key)
+        appointments = self._appointments()
+        calendar = read_whole(appointments)
+        book = read_book(calendar, appointments.name, reading.practice, day, self._key)
         plan = plan_day(
             reading.practice,
             reading.times,
@@ -144,7 +146,8 @@ class Chain:
         """Return a day as booked, without planning it."""
         from fettlebook.plan.tasks import day_instance  # noqa: PLC0415 - with the planner
 
-        book = read_book(read_whole(self._book_file), self._book_file.name, reading.practice, day, self._key)
+        appointments = self._appointments()
+        book = read_book(read_whole(appointments), appointments.name, reading.practice, day, self._key)
         return day_instance(reading.practice, reading.times, book.visits, day)[0]
 
     def kept(self, day: date, first: DayPlan) -> Kept | None:
@@ -161,6 +164,15 @@ class Chain:
     def close(self) -> None:
         """Let go of the book."""
         self._store.close()
+
+    def _appointments(self, *, ask: bool = True) -> Path:
+        """Return the appointment book of now; where `ask` is false, the folder itself when nothing lies in it."""
+        try:
+            return newest_book(self._book_file)
+        except (Mendable, OSError):
+            if ask:
+                raise
+            return self._book_file
 
     def _practice(self) -> tuple[Practice, tuple[Finding, ...]]:
         raw = read_whole(self._practice_file)
