@@ -132,13 +132,13 @@ def said(template: str, /, **args: Any) -> Said:
 
     Without anything to put in, the template is the text, braces and all.
     """
-    return Said(_ENGLISH.vformat(template, (), args) if args else template, template, args)
+    return Said(template.format_map(args) if args else template, template, args)
 
 
 def said_count(one: str, many: str, /, n: int, **args: Any) -> Said:
     """Return a text about n things: `said_count("{n} cycle", "{n} cycles", n=2)`."""
     given = {"n": n, **args}
-    return Said(_ENGLISH.vformat(one if n == 1 else many, (), given), one, given, many)
+    return Said((one if n == 1 else many).format_map(given), one, given, many)
 
 
 def term(text: str) -> Said:
@@ -170,9 +170,6 @@ def said_number(value: float, spec: str) -> Said:
 def speak(value: str, speaker: Speaker) -> str:
     """Return a text in the speaker's language; a plain one as it is."""
     return value.spoken(speaker) if isinstance(value, Said) else value
-
-
-_ENGLISH = Formatter()
 
 
 class _Speaking(Formatter):

@@ -1,6 +1,7 @@
 """Going through it all again: washing, packing, sterilizing and releasing, with the practice's own minutes."""
 
 from fettlebook.practice.model import MachineKind
+from fettlebook.said import said
 from fettlebook.standing.basis import BOOK
 from fettlebook.standing.look import Look
 from fettlebook.standing.model import Owed
@@ -16,4 +17,4 @@ def again(look: Look, subject: str) -> tuple[Owed, ...]:
         if found:
             attended += r.load_minutes + r.unload_minutes
             unattended += min(cycle.minutes for m in found for cycle in m.cycles if cycle.id == m.day_cycle)
-    return (Owed(subject, "process", "Wash, pack, sterilize and release again", BOOK, attended * 60, unattended * 60),)
+    return (Owed(subject, "process", said("Wash, pack, sterilize and release again"), BOOK, attended * 60, unattended * 60),)

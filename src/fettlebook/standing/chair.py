@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator
 
 from fettlebook.practice.model import Chair
 from fettlebook.rules.model import Computed, Duty, When
+from fettlebook.said import said
 from fettlebook.standing.attempts import attempts
 from fettlebook.standing.basis import BOOK, HOUR_MS
 from fettlebook.standing.dosing import dosing_conditions
@@ -70,9 +71,9 @@ def _between(at: AtChair) -> Iterator[Condition]:
     look, today = at.look, at.look.basis.day_start(at.look.at)
     last = look.latest(_subject(at), "visit")
     if last is not None and not any(fact.says.ended for fact in look.back(f"visit:{last.says.ref}", "visit")):
-        why = f"visit {last.says.ref} began {look.when(last.happened)}, its end is not in the book"
+        why = said("visit {ref} began {last}, its end is not in the book", ref=last.says.ref, last=look.when(last.happened))
         mend = tuple(owed_duty(look, _subject(at), d, d.steps_on(at.chair), since=last.happened) for d in _duties(at, When.BETWEEN_VISITS))
-        yield Condition("no visit is running", Verdict.UNPROVEN, why, BOOK, (last.entry,), last.happened, mend=mend)
+        yield Condition(said("no visit is running"), Verdict.UNPROVEN, why, BOOK, (last.entry,), last.happened, mend=mend)
         return
     if last is None or last.happened < today:
         return
@@ -80,7 +81,7 @@ def _between(at: AtChair) -> Iterator[Condition]:
         says = duty_says(_since(at, last.happened, _used(at, duty, today)), duty)
         if says.steps:
             yield duty_condition(
-                look, _subject(at), says, what=f"{duty.name}: done since the last visit", since=last.happened,
+                look, _subject(at), says, what=said("{name}: done since the last visit", name=duty.name), since=last.happened,
                 expires=None, due=_booked(at, last.happened),
             )  # fmt: skip
 
@@ -115,7 +116,7 @@ def _first(at: AtChair) -> Iterator[Condition]:
     for duty in _duties(at, When.BEFORE_FIRST_VISIT):
         says = duty_says(_since(at, today), duty)
         if says.steps:
-            what = f"{duty.name}: done today"
+            what = said("{name}: done today", name=duty.name)
             yield duty_condition(look, _subject(at), says, what=what, since=today, expires=tomorrow, due=_opens(at))
 
 
@@ -139,7 +140,7 @@ def _since_visit(at: AtChair, when: When) -> Iterator[Condition]:
     for duty in _duties(at, when):
         says = duty_says(_since(at, last.happened), duty)
         if says.steps:
-            what = f"{duty.name}: done since the last visit before"
+            what = said("{name}: done since the last visit before", name=duty.name)
             yield duty_condition(look, _subject(at), says, what=what, since=last.happened, expires=None, due=due)
 
 
@@ -158,14 +159,16 @@ def _rinsed(at: AtChair) -> Iterator[Condition]:
     steps = duty.steps_on(at.chair)
     numbers = [number for number, step in enumerate(steps) if step.computes is Computed.RINSE]
     rinse = tuple(step_says(_since(at, filled), duty, steps[number]) for number in numbers)
-    what = "no disinfectant left in the lines"
+    what = said("no disinfectant left in the lines")
     if rinse and all(one.verdict is Verdict.FIT for one in rinse):
         done = max(one.done or filled for one in rinse)
         origin = rinse[0].step.asked_by or duty.origin
-        yield Condition(what, Verdict.FIT, f"rinsed {look.when(done)}", origin, DutySays(duty, rinse).evidence, done)
+        yield Condition(what, Verdict.FIT, said("rinsed {done}", done=look.when(done)), origin, DutySays(duty, rinse).evidence, done)
         return
     to_do = steps[max(0, numbers[0] - 1) : numbers[0] + 2] if numbers else ()  # open the outlets, rinse, strip
-    why = f"filled {look.when(filled)}; " + (f"rinse {rinse[0].why}" if rinse else "the rulebook has no rinse for it")
+    why = said("filled {filled}; ", filled=look.when(filled)) + (
+        said("rinse {why}", why=rinse[0].why) if rinse else said("the rulebook has no rinse for it")
+    )
     mend = owed_duty(look, _subject(at), duty, to_do, since=filled)
     yield Condition(what, Verdict.UNFIT, why, duty.origin, (entry,), filled, mend=(mend,))
 
@@ -194,12 +197,12 @@ def _still(at: AtChair) -> Iterator[Condition]:
         says = duty_says(_since(at, since), duty)
         if not says.steps:
             continue
-        what = f"{duty.name}: nothing owed from standing still"
+        what = said("{name}: nothing owed from standing still", name=duty.name)
         expires = moved + threshold if moved is not None else None
         condition = duty_condition(look, _subject(at), says, what=what, since=since, expires=expires, due=_opens(at))
         if moved is not None and rest.ended is None and condition.verdict is not Verdict.FIT:
             hours = (look.at - moved) // HOUR_MS
-            condition = _said(condition, f"no water moved for {hours} h, since {look.when(moved)}")
+            condition = _said(condition, said("no water moved for {hours} h, since {moved}", hours=hours, moved=look.when(moved)))
         yield condition
 
 
@@ -226,7 +229,7 @@ def _weekly(at: AtChair) -> Iterator[Condition]:
             continue
         oldest = min((one.done for one in says.steps if one.done is not None), default=None)
         expires = basis.days_after(oldest, WEEK_DAYS + 1) if oldest is not None else None
-        what, due = f"{duty.name}: done in the last week", weekly_due(look, _subject(at), says)
+        what, due = said("{name}: done in the last week", name=duty.name), weekly_due(look, _subject(at), says)
         yield duty_condition(look, _subject(at), says, what=what, since=since, expires=expires, due=due)
 
 

@@ -5,6 +5,7 @@ from dataclasses import replace
 from typing import Final
 
 from fettlebook.rules.model import When
+from fettlebook.said import said
 from fettlebook.standing.again import again
 from fettlebook.standing.basis import HOUR_MS
 from fettlebook.standing.chair import close_owed
@@ -75,12 +76,12 @@ def _soon(view: View, subject: str, conditions: Iterable[Condition]) -> Iterator
         if condition.verdict is not Verdict.FIT or condition.expires_ms is None:
             continue
         if condition.what.startswith("water count") and condition.expires_ms - ahead <= tomorrow:
-            name = "Take the next water sample: its result must come before the last one's time is over"
+            name = said("Take the next water sample: its result must come before the last one's time is over")
             yield Owed(subject, "sample", name, condition.origin, due_ms=condition.expires_ms)
         elif condition.expires_ms <= tomorrow and (renewed := _renewed(view, subject, condition.duty_id)) is not None:
             yield replace(renewed, due_ms=condition.expires_ms)
         elif condition.expires_ms <= tomorrow and subject.startswith("product:"):
-            yield Owed(subject, "fresh", "Open a new package and enter it", condition.origin, due_ms=condition.expires_ms)
+            yield Owed(subject, "fresh", said("Open a new package and enter it"), condition.origin, due_ms=condition.expires_ms)
 
 
 def _renewed(view: View, subject: str, duty_id: str) -> Owed | None:
@@ -111,7 +112,11 @@ def _instruments(view: View) -> Iterator[Owed]:
                 waiting.update((owed.subject, None) for owed in condition.mend)
     if used:
         once = again(view.look, PRACTICE)[0]
-        name = f"{used} used {'set waits' if used == 1 else 'sets wait'}: wash, pack, sterilize, release (minutes: one load)"
+        name = said(
+            "{used} used {used2}: wash, pack, sterilize, release (minutes: one load)",
+            used=used,
+            used2=said("set waits") if used == 1 else said("sets wait"),
+        )
         yield replace(once, name=name)
     for load in waiting:
         yield next(o for o in view.standing(load).way_to_fit.duties if o.duty_id in ("release", "process"))

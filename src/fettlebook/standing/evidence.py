@@ -4,6 +4,7 @@ from typing import Final
 
 from fettlebook.practice.model import Chair, ProductUse, SupplyKind
 from fettlebook.rules.model import Computed, Duty, Step
+from fettlebook.said import said
 from fettlebook.standing.attempts import Attempt
 from fettlebook.standing.look import Look
 from fettlebook.standing.model import Verdict
@@ -50,22 +51,34 @@ def strip_says(look: Look, moment: str, done: Fact | None) -> tuple[Verdict, str
 def _at_feed(values: dict[str, int], asked: float) -> tuple[Verdict, str, float | None]:
     lowest = min(values.values(), default=None)
     if lowest is None:
-        return Verdict.UNPROVEN, f"no strip reading; at least {asked:g} mg/L is asked for at the last outlet", asked
+        return Verdict.UNPROVEN, said("no strip reading; at least {asked:g} mg/L is asked for at the last outlet", asked=asked), asked
     if lowest < asked and _at_scale_end(values):
-        return Verdict.UNPROVEN, f"the strip's scale ends at {lowest} mg/L; {asked:g} mg/L is asked for", asked
-    told = f"strip {lowest} mg/L, at least {asked:g} mg/L is asked for at the last outlet"
+        return (
+            Verdict.UNPROVEN,
+            said("the strip's scale ends at {lowest} mg/L; {asked:g} mg/L is asked for", lowest=lowest, asked=asked),
+            asked,
+        )
+    told = said("strip {lowest} mg/L, at least {asked:g} mg/L is asked for at the last outlet", lowest=lowest, asked=asked)
     return (Verdict.FIT if lowest >= asked else Verdict.UNFIT), told, asked
 
 
 def _after_rinse(values: dict[str, int], limit: float | None) -> tuple[Verdict, str, float | None]:
     highest = max(values.values(), default=None)
     if highest is None:
-        return Verdict.UNPROVEN, "no strip reading" + (f"; the label allows {limit:g} mg/L" if limit is not None else ""), limit
+        return (
+            Verdict.UNPROVEN,
+            said("no strip reading") + (said("; the label allows {it:g} mg/L", it=limit) if limit is not None else ""),
+            limit,
+        )
     if limit is None:
-        return Verdict.UNPROVEN, f"strip {highest} mg/L; the label's residual is not in the practice file", None
+        return Verdict.UNPROVEN, said("strip {highest} mg/L; the label's residual is not in the practice file", highest=highest), None
     if highest <= limit and _at_scale_end(values):
-        return Verdict.UNPROVEN, f"the strip's scale ends at {highest} mg/L: it may be more", limit
-    return (Verdict.FIT if highest <= limit else Verdict.UNFIT), f"strip {highest} mg/L, the label allows {limit:g} mg/L", limit
+        return Verdict.UNPROVEN, said("the strip's scale ends at {highest} mg/L: it may be more", highest=highest), limit
+    return (
+        (Verdict.FIT if highest <= limit else Verdict.UNFIT),
+        said("strip {highest} mg/L, the label allows {it:g} mg/L", highest=highest, it=limit),
+        limit,
+    )
 
 
 def strip_readings(done: Fact | None) -> dict[str, int]:
@@ -82,12 +95,14 @@ def dose_says(look: Look, chair: Chair, attempt: Attempt) -> tuple[Verdict, str]
     """Hold the strip of a dose check to what the label asks for at the outlet."""
     level = dosed_level(look.basis.practice, chair, 0.0)
     if not isinstance(level, Level):
-        return Verdict.UNPROVEN, level.why if level is not None else "nothing is dosed into this chair's water by the practice file"
+        return Verdict.UNPROVEN, level.why if level is not None else said("nothing is dosed into this chair's water by the practice file")
     strips = list(strip_readings(attempt.done).values())
     if not strips:
-        return Verdict.UNPROVEN, f"no strip reading; the label asks for {level.asked_mg_l:g} mg/L"
+        return Verdict.UNPROVEN, said("no strip reading; the label asks for {asked_mg_l:g} mg/L", asked_mg_l=level.asked_mg_l)
     seen = min(strips)
-    return (Verdict.FIT if seen >= level.asked_mg_l else Verdict.UNFIT), f"strip {seen} mg/L, the label asks for {level.asked_mg_l:g} mg/L"
+    return (Verdict.FIT if seen >= level.asked_mg_l else Verdict.UNFIT), said(
+        "strip {seen} mg/L, the label asks for {asked_mg_l:g} mg/L", seen=seen, asked_mg_l=level.asked_mg_l
+    )
 
 
 def amount_says(chair: Chair, time: RunningTime, attempt: Attempt) -> str | None:
@@ -109,4 +124,4 @@ def amount_says(chair: Chair, time: RunningTime, attempt: Attempt) -> str | None
     )
     if sum(poured) >= needed:
         return None
-    return f"{sum(poured)} mL came out, at least {needed:.0f} mL must: measure the flow again"
+    return said("{poured} mL came out, at least {needed:.0f} mL must: measure the flow again", poured=sum(poured), needed=needed)

@@ -12,6 +12,7 @@ from typing import Final, Literal
 from fettlebook.errors import Mendable
 from fettlebook.practice.model import Machine, MachineKind, Skill
 from fettlebook.rules.model import Origin
+from fettlebook.said import said, term
 from fettlebook.standing.look import Look
 from fettlebook.standing.look_back import LoadBack, LookBack, load_back, since_last_good
 from fettlebook.standing.machine import cycle_verdict
@@ -83,20 +84,22 @@ def _failed_tests(look: Look, machine: Machine) -> Iterator[Failure]:
         asked = look.basis.asks("positive spore test") if spore else None
         origin = asked.origin if asked else E8
         out = _out(look, machine, since, origin)
-        review = _said(look, failed, "review", "Go through how it was run and all records since the last good test", origin)
+        review = _said(look, failed, "review", said("Go through how it was run and all records since the last good test"), origin)
         steps = [out, review, *_retests(look, machine, test, (passes, needed, failed), origin)]
         steps.append(_quarantined(back, waiting, origin))
         if spore:
-            steps.append(_said(look, failed, "authority", "Lead: talk it over with the authority, where your rules ask for it", origin))
+            steps.append(
+                _said(look, failed, "authority", said("Lead: talk it over with the authority, where your rules ask for it"), origin)
+            )
         steps.append(_back(look, machine, since, freed=passes >= needed, origin=origin))
         name = next((t.name for t in machine.tests if t.id == test), test)
-        told = f"{name} failed, ran {look.when(failed.happened)}" + (
-            f", read {look.when(failed.says.read)}" if failed.says.read > failed.happened else ""
+        told = said("{name} failed, ran {failed}", name=name, failed=look.when(failed.happened)) + (
+            said(", read {read}", read=look.when(failed.says.read)) if failed.says.read > failed.happened else ""
         )
         frees = (
-            f"{needed} {test}s in a row that pass, after a repair"
+            said("{needed} {test}s in a row that pass, after a repair", needed=needed, test=test)
             if needed > 1
-            else f"one {name} that passes, then a person who returns it"
+            else said("one {name} that passes, then a person who returns it", name=name)
         )
         kind: Kind = "spore test" if spore else "test"
         yield Failure(machine.id, kind, test, failed.happened, failed.entry, told, tuple(steps), back, waiting, _short(waiting), frees)
@@ -117,31 +120,50 @@ def _failed_cycle(look: Look, machine: Machine) -> Iterator[Failure]:
     aside = decision is not None and decision.says.meaning != "released"
     if load is not None:
         told = (
-            f"{decision.says.meaning} by {decision.says.by} {look.when(decision.happened)}"
+            said(
+                "{meaning} by {by} {decision}",
+                meaning=term(decision.says.meaning),
+                by=decision.says.by,
+                decision=look.when(decision.happened),
+            )
             if decision and aside
-            else "nobody has rejected it yet"
+            else said("nobody has rejected it yet")
         )
         entry = decision.entry if decision and aside else ""
-        steps.append(FollowStep("aside", f"Put load {load.load} aside and reject it by name", "done" if aside else "open", told, E5, entry))
-    steps.append(_said(look, ran, "review", "Find out why: read the reasons and the graph; call service where it is the machine", E5))
+        steps.append(
+            FollowStep(
+                "aside", said("Put load {load} aside and reject it by name", load=load.load), "done" if aside else "open", told, E5, entry
+            )
+        )
+    steps.append(_said(look, ran, "review", said("Find out why: read the reasons and the graph; call service where it is the machine"), E5))
     if twice:
         steps.append(_out(look, machine, runs[at + 1].happened, E5))
     passed = _passed_since(look, machine, ran)
-    told = f"{passed.says.test} passed {look.when(passed.happened)}" if passed else "none passed since"
+    told = said("{test} passed {passed}", test=passed.says.test, passed=look.when(passed.happened)) if passed else said("none passed since")
     steps.append(
         FollowStep(
-            "retest", "Test the machine before its next load", "done" if passed else "open", told, E5, passed.entry if passed else ""
+            "retest", said("Test the machine before its next load"), "done" if passed else "open", told, E5, passed.entry if passed else ""
         )
     )
     if load is not None:
         again = [u for u in load.units if _begun_again(look, u.unit, ran)]
         state: State = "done" if len(again) == len(load.units) else "open"
-        steps.append(FollowStep("again", "Wash, pack and run its sets again", state, f"{len(again)} of {len(load.units)} sets begun", E5))
+        steps.append(
+            FollowStep(
+                "again",
+                said("Wash, pack and run its sets again"),
+                state,
+                said("{again} of {units} sets begun", again=len(again), units=len(load.units)),
+                E5,
+            )
+        )
     if twice:
         steps.append(_back(look, machine, ran.happened, freed=passed is not None, origin=E5))
     waiting = (load,) if load is not None and not aside else ()
     short = Counter(u.unit.partition("#")[0] for u in load.units if u.at_hand) if load else Counter[str]()
-    frees = "a test of the machine that passes" + (", then a person who returns it: two cycles failed in a row" if twice else "")
+    frees = said("a test of the machine that passes") + (
+        said(", then a person who returns it: two cycles failed in a row") if twice else ""
+    )
     why = verdicts[ran.entry][1]
     back = _of_load(machine, ran, load) if load is not None else None
     yield Failure(
@@ -174,21 +196,24 @@ def _missing(look: Look, machine: Machine) -> Iterator[Failure]:
     covered = look.basis.days_after(back.last_good_ms, 8) if back is not None and back.last_good_ms is not None else 0
     waiting = tuple(load for load in back.loads if load.at_ms >= covered) if back is not None else ()
     good = (
-        f"last good one {look.when(back.last_good_ms)}" if back is not None and back.last_good_ms is not None else "none good in the book"
+        said("last good one {last_good_ms}", last_good_ms=look.when(back.last_good_ms))
+        if back is not None and back.last_good_ms is not None
+        else said("none good in the book")
     )
     steps = (
-        FollowStep("retest", "Run a spore test with its control now, and enter both when they are read", "open", good, asked.origin),
+        FollowStep("retest", said("Run a spore test with its control now, and enter both when they are read"), "open", good, asked.origin),
         FollowStep(
             "hold",
-            "Lead: keep what lies in the cupboard since then, or let it be used",
+            said("Lead: keep what lies in the cupboard since then, or let it be used"),
             "open",
-            f"{len(waiting)} loads that no good test covers",
+            said("{waiting} loads that no good test covers", waiting=len(waiting)),
             asked.origin,
         ),
     )
     yield Failure(
-        machine.id, "missing spore test", SPORE, None, "", f"no spore test of the last week; {good}", steps, back, waiting, _short(waiting),
-        "a spore test that passes beside a control that grew",
+        machine.id, "missing spore test", SPORE, None, "", said("no spore test of the last week; {good}", good=good), steps, back,
+        waiting, _short(waiting),
+        said("a spore test that passes beside a control that grew"),
     )  # fmt: skip
 
 
@@ -200,52 +225,80 @@ def _retests(look: Look, machine: Machine, test: str, stood: tuple[int, int, Fac
         repaired = last_repair(look, f"machine:{machine.id}")
         done = repaired is not None and repaired.happened > failed.happened
         told = (
-            f"{repaired.says.words}, {look.when(repaired.happened)}"
+            said("{words}, {when}", words=repaired.says.words, when=look.when(repaired.happened))
             if repaired and done
-            else "the repeated test failed too; no repair since"
+            else said("the repeated test failed too; no repair since")
         )
         yield FollowStep(
             "repair",
-            "Have it inspected and repaired",
+            said("Have it inspected and repaired"),
             "done" if done else "open",
             told,
             origin,
             repaired.entry if repaired and done else "",
         )
         state: State = "done" if passes >= needed else "open" if done else "not yet"
-        yield FollowStep("retest", f"{needed} tests in a row, chamber empty, all passed", state, f"{passes} of {needed} passed", origin)
+        yield FollowStep(
+            "retest",
+            said("{needed} tests in a row, chamber empty, all passed", needed=needed),
+            state,
+            said("{passes} of {needed} passed", passes=passes, needed=needed),
+            origin,
+        )
         return
     newest = look.latest(f"machine:{machine.id}", f"test:{test}")
     passed = newest if newest is not None and passes >= needed else None
-    told = f"passed {look.when(passed.happened)}" if passed else "not run again yet"
-    name = "Repeat the test at once, same cycle, rightly loaded" if test == SPORE else "Find the cause, then run the test again"
+    told = said("passed {passed}", passed=look.when(passed.happened)) if passed else said("not run again yet")
+    name = said("Repeat the test at once, same cycle, rightly loaded") if test == SPORE else said("Find the cause, then run the test again")
     yield FollowStep("retest", name, "done" if passed else "open", told, origin, passed.entry if passed else "")
 
 
 def _out(look: Look, machine: Machine, since: int, origin: Origin) -> FollowStep:
     stop = next((f for f in look.back(f"machine:{machine.id}", "service", since=since) if f.says.sort == "stop"), None)
-    told = f"by {stop.says.by} {look.when(stop.happened)}: {stop.says.words}" if stop else "still in service by the book"
-    return FollowStep("out", f"Take {machine.id} out of service", "done" if stop else "open", told, origin, stop.entry if stop else "")
+    told = (
+        said("by {by} {stop}: {words}", by=stop.says.by, stop=look.when(stop.happened), words=stop.says.words)
+        if stop
+        else said("still in service by the book")
+    )
+    return FollowStep(
+        "out", said("Take {id} out of service", id=machine.id), "done" if stop else "open", told, origin, stop.entry if stop else ""
+    )
 
 
 def _back(look: Look, machine: Machine, since: int, *, freed: bool, origin: Origin) -> FollowStep:
     back = next((f for f in look.back(f"machine:{machine.id}", "service", since=since) if f.says.sort == "returned"), None)
     state: State = "done" if back else "open" if freed else "not yet"
     told = (
-        f"by {back.says.by} {look.when(back.happened)}: {back.says.words}" if back else "a person does, by name, once a result has freed it"
+        said("by {by} {back}: {words}", by=back.says.by, back=look.when(back.happened), words=back.says.words)
+        if back
+        else said("a person does, by name, once a result has freed it")
     )
-    return FollowStep("return", f"Return {machine.id} to service", state, told, origin, back.entry if back else "")
+    return FollowStep("return", said("Return {id} to service", id=machine.id), state, told, origin, back.entry if back else "")
 
 
 def _said(look: Look, failed: Fact, step: str, name: str, origin: Origin) -> FollowStep:
     done = next((f for f in look.back(f"failure:{failed.entry}", "done") if f.says.step == step), None)
-    told = f"{done.says.outcome} by {done.says.by} {look.when(done.happened)}: {done.says.reason}" if done else "nobody has entered it"
+    told = (
+        said(
+            "{outcome} by {by} {done}: {reason}",
+            outcome=done.says.outcome,
+            by=done.says.by,
+            done=look.when(done.happened),
+            reason=done.says.reason,
+        )
+        if done
+        else said("nobody has entered it")
+    )
     return FollowStep(step, name, "done" if done else "open", told, origin, done.entry if done else "")
 
 
 def _quarantined(back: LookBack, waiting: tuple[LoadBack, ...], origin: Origin) -> FollowStep:
-    told = f"{len(back.loads) - len(waiting)} of {len(back.loads)} loads decided on" if back.loads else "no load since the last good test"
-    name = "Lead: recall each load since the last good test, or release it anew"
+    told = (
+        said("{waiting} of {loads} loads decided on", waiting=len(back.loads) - len(waiting), loads=len(back.loads))
+        if back.loads
+        else said("no load since the last good test")
+    )
+    name = said("Lead: recall each load since the last good test, or release it anew")
     return FollowStep("quarantine", name, "open" if waiting else "done", told, origin)
 
 

@@ -5,6 +5,7 @@ from typing import Final
 
 from fettlebook.practice.model import MachineKind
 from fettlebook.rules.model import Origin
+from fettlebook.said import said
 from fettlebook.standing.again import again
 from fettlebook.standing.basis import BOOK
 from fettlebook.standing.look import Look
@@ -28,11 +29,16 @@ def oiled(look: Look, unit: str, sterile: Fact) -> Iterator[Condition]:
     origin = asked.origin if asked else _ifu(unit)
     if unit in sterile.says.oiled:
         yield Condition(
-            "oiled before it was packed", Verdict.FIT, f"with load {sterile.says.load}", origin, (sterile.entry,), sterile.happened
+            said("oiled before it was packed"),
+            Verdict.FIT,
+            said("with load {load}", load=sterile.says.load),
+            origin,
+            (sterile.entry,),
+            sterile.happened,
         )
     else:
-        why = f"not in the book for load {sterile.says.load}"
-        yield Condition("oiled before it was packed", Verdict.UNPROVEN, why, origin, mend=again(look, f"unit:{unit}"))
+        why = said("not in the book for load {load}", load=sterile.says.load)
+        yield Condition(said("oiled before it was packed"), Verdict.UNPROVEN, why, origin, mend=again(look, f"unit:{unit}"))
 
 
 def cycles_since_service(look: Look, unit: str) -> tuple[int, Fact | None]:
@@ -53,11 +59,11 @@ def within_its_cycles(look: Look, unit: str) -> Iterator[Condition]:
     if of_type is None or of_type.most_cycles is None:
         return
     count, served = cycles_since_service(look, unit)
-    since = f"since its service {look.when(served.happened)}" if served else "in the book"
-    told = f"{count} of {of_type.most_cycles} cycles {since}"
+    since = said("since its service {served}", served=look.when(served.happened)) if served else said("in the book")
+    told = said("{count} of {most_cycles} cycles {since}", count=count, most_cycles=of_type.most_cycles, since=since)
     entries = (served.entry,) if served else ()
     if count <= of_type.most_cycles:
-        yield Condition("within the cycles that its IFU allows", Verdict.FIT, told, _ifu(unit), entries)
+        yield Condition(said("within the cycles that its IFU allows"), Verdict.FIT, told, _ifu(unit), entries)
     else:
-        mend = Owed(f"unit:{unit}", "service", "Have it serviced and enter the repair, or retire it", BOOK)
-        yield Condition("within the cycles that its IFU allows", Verdict.UNFIT, told, _ifu(unit), entries, mend=(mend,))
+        mend = Owed(f"unit:{unit}", "service", said("Have it serviced and enter the repair, or retire it"), BOOK)
+        yield Condition(said("within the cycles that its IFU allows"), Verdict.UNFIT, told, _ifu(unit), entries, mend=(mend,))

@@ -8,6 +8,7 @@ clock, if both entries came at once.
 from dataclasses import dataclass
 from typing import Final
 
+from fettlebook.said import said
 from fettlebook.standing.facts import Clocks, Step
 from fettlebook.standing.streams import Fact
 
@@ -28,7 +29,7 @@ def length_of(begun: Fact | None, done: Fact) -> Length | None:
     wall, mono = step.lasted
     if wall is not None or mono is not None:
         if wall is None or mono is None:
-            return Length(wall if wall is not None else mono or 0, "only one clock timed it")
+            return Length(wall if wall is not None else mono or 0, said("only one clock timed it"))
         return _shorter(wall, mono, AGREE_WITHIN_MS, "the two clocks differ by {} s")
     if begun is None:
         return None
@@ -56,7 +57,7 @@ def clocks_of(begun: Fact | None, done: Fact) -> tuple[int | None, int | None]:
 def _by_receipts(wall: int, one: Clocks, two: Clocks) -> Length:
     if one.live and two.live:
         return Length(max(0, min(wall, two.received - one.received)))
-    return Length(max(0, wall), "only one clock timed it")
+    return Length(max(0, wall), said("only one clock timed it"))
 
 
 def _shorter(wall: int, other: int, within: int, words: str) -> Length:

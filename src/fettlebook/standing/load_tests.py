@@ -5,6 +5,7 @@ from typing import Final
 
 from fettlebook.practice.model import Machine
 from fettlebook.rules.model import Requirement
+from fettlebook.said import said, term
 from fettlebook.standing.again import again
 from fettlebook.standing.basis import BOOK
 from fettlebook.standing.look import Look
@@ -26,15 +27,15 @@ def own_spore_test(look: Look, machine: Machine, packed: Fact) -> Iterator[Condi
     asked = implant_rule(look, packed)
     if asked is None:
         return
-    what, load = "its own spore test", packed.says.load
+    what, load = said("its own spore test"), packed.says.load
     own = [fact for fact in look.back(f"machine:{machine.id}", f"test:{SPORE}") if fact.says.load == load]
-    wait = Owed(f"load:{load}", "spore result", "Read the spore test of this load and its control, and enter both", asked.origin)
+    wait = Owed(f"load:{load}", "spore result", said("Read the spore test of this load and its control, and enter both"), asked.origin)
     if not own:
-        yield Condition(what, Verdict.UNPROVEN, "its result is not in the book", asked.origin, mend=(wait,))
+        yield Condition(what, Verdict.UNPROVEN, said("its result is not in the book"), asked.origin, mend=(wait,))
         return
     verdict = worst(test_verdict(fact) for fact in own if fact.happened == own[0].happened)
-    told = f"{own[0].says.outcome} {look.when(own[0].says.read)}"
-    told += "" if verdict is OUTCOME[own[0].says.outcome] else ", but its control was not as it should be"
+    told = said("{outcome} {ran}", outcome=term(own[0].says.outcome), ran=look.when(own[0].says.read))
+    told += "" if verdict is OUTCOME[own[0].says.outcome] else said(", but its control was not as it should be")
     mend = () if verdict is Verdict.FIT else (wait,) if verdict is Verdict.UNPROVEN else again(look, f"load:{load}")
     yield Condition(what, verdict, told, asked.origin, tuple(fact.entry for fact in own), own[0].happened, mend=mend)
 
@@ -44,16 +45,18 @@ def spore_test_of_the_week(look: Look, machine: Machine, ran: Fact) -> Iterator[
     asked = look.then(ran.happened).asks("spore tests")
     if asked is None:
         return
-    what, subject = "a spore test of its week", f"machine:{machine.id}"
+    what, subject = said("a spore test of its week"), f"machine:{machine.id}"
     good = (f for f in look.back(subject, f"test:{SPORE}", since=look.basis.days_after(ran.happened, -7)) if test_verdict(f) is Verdict.FIT)
     passed = next(good, None)
     if passed is None:
-        test = Owed(subject, SPORE, "Spore test with its control, now", asked.origin)
+        test = Owed(subject, SPORE, said("Spore test with its control, now"), asked.origin)
         yield Condition(
-            what, Verdict.UNPROVEN, "none passed in the week before it, and none since", asked.origin, (), ran.happened, mend=(test,)
+            what, Verdict.UNPROVEN, said("none passed in the week before it, and none since"), asked.origin, (), ran.happened, mend=(test,)
         )
     else:
-        yield Condition(what, Verdict.FIT, f"passed {look.when(passed.happened)}", asked.origin, (passed.entry,), passed.happened)
+        yield Condition(
+            what, Verdict.FIT, said("passed {passed}", passed=look.when(passed.happened)), asked.origin, (passed.entry,), passed.happened
+        )
 
 
 def packs_alike(look: Look, subject: str) -> Iterator[Condition]:
@@ -68,9 +71,11 @@ def packs_alike(look: Look, subject: str) -> Iterator[Condition]:
     for found, facts in seen.items():
         count = sum(max(len(fact.says.packs or ()), len(fact.says.units or ()), 1) for fact in facts)
         if count >= ALIKE:
-            why = f"{count} packs put aside: {found}. Look at the whole load, then release the rest or reject it"
-            look_at = Owed(subject, "release", "Look at the whole load: release it anew, or reject it", BOOK, 120)
+            why = said(
+                "{count} packs put aside: {found}. Look at the whole load, then release the rest or reject it", count=count, found=found
+            )
+            look_at = Owed(subject, "release", said("Look at the whole load: release it anew, or reject it"), BOOK, 120)
             origin = asked.origin if asked else BOOK
             yield Condition(
-                "no three packs alike put aside", Verdict.UNPROVEN, why, origin, (facts[0].entry,), facts[0].happened, mend=(look_at,)
+                said("no three packs alike put aside"), Verdict.UNPROVEN, why, origin, (facts[0].entry,), facts[0].happened, mend=(look_at,)
             )

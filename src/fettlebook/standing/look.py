@@ -4,7 +4,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
+from fettlebook.book.kinds import from_ms
 from fettlebook.practice.model import Machine
+from fettlebook.said import Said, said_moment
 from fettlebook.standing.basis import Basis, stamp
 from fettlebook.standing.state import State
 from fettlebook.standing.streams import Fact
@@ -47,10 +49,13 @@ class Look:
         """Yield the facts of a sort, oldest first."""
         return self.state.stream(subject, sort).forward(since, self.known_at, until=self._end(until))
 
-    def when(self, ms: int) -> str:
+    def when(self, ms: int) -> Said:
         """Return a moment as people write it; the time alone where it is of the day that is judged."""
-        text = stamp(ms, self.basis.zone)
-        return text[11:] if self.basis.day_of(ms) == self.basis.day_of(self.at) else text
+        text, moment = stamp(ms, self.basis.zone), from_ms(ms, str(self.basis.zone))
+        if self.basis.day_of(ms) == self.basis.day_of(self.at):
+            return said_moment(moment, "clock", text[11:])
+        near = moment.year == from_ms(self.at, str(self.basis.zone)).year
+        return said_moment(moment, "short moment" if near else "moment", text)
 
     def _end(self, until: int | None) -> int:
         return self.at if until is None else min(until, self.at)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from fettlebook.errors import Mendable
 from fettlebook.practice.model import MachineKind
+from fettlebook.said import joined, said
 from fettlebook.standing.look import Look
 from fettlebook.standing.machine_runs import test_verdict
 from fettlebook.standing.model import Verdict
@@ -87,8 +88,12 @@ def since_last_good(look: Look, machine: str, test: str | None = None) -> LookBa
     newest = look.latest(subject, sort)
     if newest is None:
         names = sorted({fact.says.test for fact, _ in zip(look.back(subject, "tests"), range(500), strict=False)})
-        mend = f"Choose one of: {', '.join(names)}." if names else "Enter its tests first: without them nothing brackets a load."
-        raise Mendable(f"no {test or 'test'} of {machine} in the book", where="machine", mend=mend)
+        mend = (
+            said("Choose one of: {names}.", names=joined(", ", names))
+            if names
+            else said("Enter its tests first: without them nothing brackets a load.")
+        )
+        raise Mendable(said("no {test} of {machine} in the book", test=test or said("test"), machine=machine), where="machine", mend=mend)
     at = bad.happened if bad is not None else look.at
     before = next((f for f in look.back(subject, sort, until=at) if test_verdict(f) is Verdict.FIT), None)
     after = next((f for f in look.forward(subject, sort, since=at) if test_verdict(f) is Verdict.FIT and f != before), None)
@@ -146,7 +151,11 @@ def water_look_back(look: Look, chair: str, quantity: str = "water count") -> Lo
     subject = f"chair:{chair}"
     counts = count_verdicts(look, look.basis.chairs[chair], quantity)
     if not counts:
-        raise Mendable(f"no {quantity} of {chair} in the book", where="chair", mend="Enter its results first.")
+        raise Mendable(
+            said("no {quantity} of {chair} in the book", quantity=quantity, chair=chair),
+            where="chair",
+            mend=said("Enter its results first."),
+        )
     bad = next((one for one in counts if one[1] is Verdict.UNFIT), None)
     at = bad[0] if bad else look.at
     before = next((one for one in counts if one[0] < at and one[1] is Verdict.FIT), None)

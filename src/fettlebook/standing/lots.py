@@ -3,6 +3,7 @@
 from datetime import date, timedelta
 
 from fettlebook.rules.model import Origin, Step
+from fettlebook.said import said
 from fettlebook.standing.basis import BOOK, DAY_MS, HOUR_MS
 from fettlebook.standing.look import Look
 from fettlebook.standing.model import Condition, Owed, Verdict
@@ -40,23 +41,27 @@ def product_fault(look: Look, step: Step, used: Fact) -> tuple[Verdict, str] | N
     if used.says.lot is not None:
         product, lot = used.says.lot
         if chosen is not None and product != chosen:
-            return Verdict.UNPROVEN, f"done with {product}, in use is {chosen}"
+            return Verdict.UNPROVEN, said("done with {product}, in use is {chosen}", product=product, chosen=chosen)
         opened = look.first(f"product:{product}/{lot}", "opened", since=0, until=used.happened)
-        return None if opened is None else _over(look, opened, used, f"{product} lot {lot}")  # its own standing says what is missing
+        return (
+            None if opened is None else _over(look, opened, used, said("{product} lot {lot}", product=product, lot=lot))
+        )  # its own standing says what is missing
     if used.says.solution is not None:
         mixed = look.first(f"solution:{used.says.solution}", "mixed", since=0, until=used.happened)
         if mixed is None:
-            return Verdict.UNPROVEN, f"when solution {used.says.solution} was made up is not in the book"
+            return Verdict.UNPROVEN, said("when solution {solution} was made up is not in the book", solution=used.says.solution)
         if chosen is not None and mixed.says.product != chosen:
-            return Verdict.UNPROVEN, f"done with {mixed.says.product}, in use is {chosen}"
-        return _over(look, mixed, used, f"solution {used.says.solution}")
+            return Verdict.UNPROVEN, said("done with {product}, in use is {chosen}", product=mixed.says.product, chosen=chosen)
+        return _over(look, mixed, used, said("solution {solution}", solution=used.says.solution))
     if chosen is None:
         return None
     opened = open_then(look, chosen, used)
     if opened is None:
-        return Verdict.UNPROVEN, f"no lot of {chosen} in its entry, and no package of it was open"
+        return Verdict.UNPROVEN, said("no lot of {chosen} in its entry, and no package of it was open", chosen=chosen)
     if _over(look, opened, used, chosen) is not None:
-        return Verdict.UNPROVEN, f"no lot of {chosen} in its entry, and lot {opened.says.lot} was too old by then"
+        return Verdict.UNPROVEN, said(
+            "no lot of {chosen} in its entry, and lot {lot} was too old by then", chosen=chosen, lot=opened.says.lot
+        )
     return None
 
 
@@ -88,29 +93,35 @@ def open_then(look: Look, product: str, used: Fact) -> Fact | None:
 
 def _over(look: Look, opened: Fact, used: Fact, named: str) -> tuple[Verdict, str] | None:
     end = good_until(look, opened)
-    return (Verdict.UNFIT, f"{named} was good until {look.when(end)}") if end is not None and end <= used.happened else None
+    return (
+        (Verdict.UNFIT, said("{named} was good until {end}", named=named, end=look.when(end)))
+        if end is not None and end <= used.happened
+        else None
+    )
 
 
 def lot_conditions(look: Look, subject: str) -> tuple[Condition, ...]:
     """Return the conditions of a package (`product:name/lot`) or of a solution (`solution:id`)."""
     mixed = subject.startswith("solution:")
-    what = "made up, and not too old" if mixed else "opened, and not too old"
+    what = said("made up, and not too old") if mixed else said("opened, and not too old")
     # The first opening counts: a lot that was entered twice gets no second life.
     opened = look.first(subject, "mixed" if mixed else "opened", since=0)
     product = subject.removeprefix("product:").split("/")[0] if not mixed else (opened.says.product if opened else "")
-    fresh = Owed(subject, "fresh", "Make up a fresh solution" if mixed else "Open a new package and enter it", label(product or subject))
+    fresh = Owed(
+        subject, "fresh", said("Make up a fresh solution") if mixed else said("Open a new package and enter it"), label(product or subject)
+    )
     if opened is None:
-        why = "when it was made up is not in the book" if mixed else "when it was opened is not in the book"
+        why = said("when it was made up is not in the book") if mixed else said("when it was opened is not in the book")
         return (Condition(what, Verdict.UNPROVEN, why, BOOK, mend=(fresh,)),)
     end = good_until(look, opened)
-    began = "made up" if mixed else "opened"
+    began = said("made up") if mixed else said("opened")
     if end is None:
-        why = f"{began} {look.when(opened.happened)}; neither label nor entry says how long it is good"
+        why = said("{began} {opened}; neither label nor entry says how long it is good", began=began, opened=look.when(opened.happened))
         return (Condition(what, Verdict.UNPROVEN, why, label(product), (opened.entry,), opened.happened, mend=(fresh,)),)
     if end <= look.at:
-        why = f"{began} {look.when(opened.happened)}, was good until {look.when(end)}"
+        why = said("{began} {opened}, was good until {end}", began=began, opened=look.when(opened.happened), end=look.when(end))
         return (Condition(what, Verdict.UNFIT, why, label(product), (opened.entry,), end, mend=(fresh,)),)
-    why = f"{began} {look.when(opened.happened)}, good until {look.when(end)}"
+    why = said("{began} {opened}, good until {end}", began=began, opened=look.when(opened.happened), end=look.when(end))
     conditions = [Condition(what, Verdict.FIT, why, label(product), (opened.entry,), opened.happened, end)]
     if mixed and opened.says.lot is not None:
         conditions.extend(lot_conditions(look, f"product:{opened.says.product}/{opened.says.lot}"))

@@ -5,6 +5,7 @@ from typing import Final
 
 from fettlebook.practice.model import Machine, MachineTest
 from fettlebook.rules.model import Duty, Origin, Step, Subject, When
+from fettlebook.said import joined, said, term
 from fettlebook.standing.attempts import attempts
 from fettlebook.standing.basis import BOOK
 from fettlebook.standing.look import Look
@@ -16,6 +17,9 @@ from fettlebook.standing.streams import Fact
 from fettlebook.standing.upkeep import service_conditions
 
 DAYS: Final = {"day": 0, "week": 7, "quarter": 92, "year": 366}  # the test holds through this many local days after its own
+WITHIN: Final = {
+    "day": said("today"), "week": said("within a week"), "quarter": said("within a quarter"), "year": said("within a year")
+}  # fmt: skip
 WORD: Final = "values of each load"  # what rows are about that ask for more than the machine's word
 
 
@@ -38,7 +42,7 @@ def test_condition(look: Look, machine: Machine, test: MachineTest) -> Condition
     """Return whether a test of the practice file is passed and in date; a test before a repair proves nothing after it."""
     basis, subject = look.basis, f"machine:{machine.id}"
     origin = test_origin(look, machine, test)
-    what = f"{test.name}: passed {'today' if test.every == 'day' else 'within a ' + test.every}"
+    what = said("{name}: passed {every}", name=test.name, every=WITHIN[test.every])
     verdict, facts = newest_run(look, machine.id, test.id)
     seconds = (test.attended_minutes * 60, test.unattended_minutes * 60)
     due = (
@@ -48,18 +52,18 @@ def test_condition(look: Look, machine: Machine, test: MachineTest) -> Condition
     mend = Owed(subject, test.id, test.name, origin, *seconds, since_ms=last, due_ms=due, overdue=due is not None and due < look.at)
     entries = tuple(fact.entry for fact in facts)
     if not facts:
-        return Condition(what, Verdict.UNPROVEN, "not in the book", origin, mend=(mend,))
+        return Condition(what, Verdict.UNPROVEN, said("not in the book"), origin, mend=(mend,))
     ran = facts[0].happened
-    told = f"{facts[0].says.outcome} {look.when(ran)}"
+    told = said("{outcome} {ran}", outcome=term(facts[0].says.outcome), ran=look.when(ran))
     if verdict is not Verdict.FIT:
-        why = told if verdict is OUTCOME[facts[0].says.outcome] else f"{told}, but its control was not as it should be"
+        why = told if verdict is OUTCOME[facts[0].says.outcome] else said("{told}, but its control was not as it should be", told=told)
         return Condition(what, verdict, why, origin, entries, ran, mend=(mend,))
     expires = basis.days_after(ran, DAYS[test.every] + 1)
     if expires <= look.at:
-        return Condition(what, Verdict.UNPROVEN, f"last {told}", origin, entries, expires, mend=(mend,))
+        return Condition(what, Verdict.UNPROVEN, said("last {told}", told=told), origin, entries, expires, mend=(mend,))
     repaired = last_repair(look, subject)
     if repaired is not None and repaired.happened > ran:
-        why = f"{told}, before the repair of {look.when(repaired.happened)}"
+        why = said("{told}, before the repair of {repaired}", told=told, repaired=look.when(repaired.happened))
         return Condition(what, Verdict.UNPROVEN, why, origin, (*entries, repaired.entry), repaired.happened, mend=(mend,))
     return Condition(what, Verdict.FIT, told, origin, entries, ran, expires, duty_id=test.id)
 
@@ -80,13 +84,13 @@ def machine_duties(look: Look, machine: Machine, when: When) -> Iterator[Conditi
     first = when is When.BEFORE_FIRST_LOAD
     since = basis.day_start(look.at) if first else basis.days_after(look.at, -7)
     for duty in basis.rulebook.duties_of(Subject(machine.kind.value), when):
-        said = [_step(look, machine, duty, step, since) for step in duty.steps]
-        says = DutySays(duty, tuple(one for one in said if one is not None))
+        found = [_step(look, machine, duty, step, since) for step in duty.steps]
+        says = DutySays(duty, tuple(one for one in found if one is not None))
         if not says.steps:
             continue
         oldest = min((one.done for one in says.steps if one.done is not None), default=look.at)
         expires = basis.days_after(look.at, 1) if first else basis.days_after(oldest, 8)
-        what = f"{duty.name}: done {'today' if first else 'in the last week'}"
+        what = said("{name}: done {first}", name=duty.name, first=said("today") if first else said("in the last week"))
         due = _before_load(look, subject) if first else weekly_due(look, subject, says)
         yield duty_condition(look, subject, says, what=what, since=since, expires=expires, due=due)
 
@@ -104,23 +108,33 @@ def _step(look: Look, machine: Machine, duty: Duty, step: Step, since: int) -> S
         fresh = bool(facts) and facts[0].happened >= since
         if not facts or (not fresh and verdict is Verdict.FIT):
             return StepSays(
-                step, Verdict.UNPROVEN, f"last spore test {look.when(facts[0].happened)}" if facts else "no spore test in the book"
+                step,
+                Verdict.UNPROVEN,
+                said("last spore test {facts}", facts=look.when(facts[0].happened)) if facts else said("no spore test in the book"),
             )
         entries = tuple(fact.entry for fact in facts)
         return StepSays(
-            step, verdict, f"spore test {facts[0].says.outcome} {look.when(facts[0].happened)}", entries, done=facts[0].happened
+            step,
+            verdict,
+            said("spore test {outcome} {facts}", outcome=term(facts[0].says.outcome), facts=look.when(facts[0].happened)),
+            entries,
+            done=facts[0].happened,
         )
     daily = duty.when is When.BEFORE_FIRST_LOAD and any(test.every == "day" for test in machine.tests)
     if daily and {"start", "cycle log", "judgement"} & set(step.evidence):
         return None
     tries = attempts(look, f"machine:{machine.id}", step.id, since)
     if not tries:
-        return StepSays(step, Verdict.UNPROVEN, "not in the book")
+        return StepSays(step, Verdict.UNPROVEN, said("not in the book"))
     last = tries[-1]
     if last.done is None:
-        return StepSays(step, Verdict.UNPROVEN, f"begun {look.when(last.newest.happened)}, its end is not in the book", last.entries)
+        return StepSays(
+            step, Verdict.UNPROVEN, said("begun {newest}, its end is not in the book", newest=look.when(last.newest.happened)), last.entries
+        )
     verdict = Verdict.UNFIT if last.broken_off else Verdict.FIT
-    return StepSays(step, verdict, "broken off" if last.broken_off else "done", last.rests_on(timed=False), done=last.done.happened)
+    return StepSays(
+        step, verdict, said("broken off") if last.broken_off else said("done"), last.rests_on(timed=False), done=last.done.happened
+    )
 
 
 def _after_repair(look: Look, machine: Machine) -> Iterator[Condition]:
@@ -129,36 +143,43 @@ def _after_repair(look: Look, machine: Machine) -> Iterator[Condition]:
     if asked is None or repaired is None or machine.kind.value != "sterilizer":
         return
     verdict, facts = newest_run(look, machine.id, SPORE)
-    what, since = "spore test since the repair", repaired.happened
+    what, since = said("spore test since the repair"), repaired.happened
     entries = (*(fact.entry for fact in facts), repaired.entry)
-    mend = Owed(f"machine:{machine.id}", SPORE, "Spore test", asked.origin)
+    mend = Owed(f"machine:{machine.id}", SPORE, said("Spore test"), asked.origin)
     if not facts or facts[0].happened < since or verdict is not Verdict.FIT:
-        why = f"repaired {look.when(since)}: {repaired.says.words}"
+        why = said("repaired {since}: {words}", since=look.when(since), words=repaired.says.words)
         yield Condition(what, Verdict.UNPROVEN if verdict is Verdict.FIT else verdict, why, asked.origin, entries, since, mend=(mend,))
     else:
-        yield Condition(what, Verdict.FIT, f"passed {look.when(facts[0].happened)}", asked.origin, entries[:-1], facts[0].happened)
+        yield Condition(
+            what, Verdict.FIT, said("passed {facts}", facts=look.when(facts[0].happened)), asked.origin, entries[:-1], facts[0].happened
+        )
 
 
 def cycle_verdict(look: Look, ran: Fact) -> tuple[Verdict, str, tuple[str, ...]]:
-    """Return what a cycle is worth: what the machine said, and no better than the newest judgement of its log."""
-    said = {"passed": Verdict.FIT, "failed": Verdict.UNFIT, "aborted": Verdict.UNFIT, "nothing": Verdict.UNPROVEN}[ran.says.said]
-    told = f"{ran.says.cycle} {look.when(ran.happened)}: the machine says {ran.says.said}"
+    """Return what a cycle is worth: what the machine worth, and no better than the newest judgement of its log."""
+    worth = {"passed": Verdict.FIT, "failed": Verdict.UNFIT, "aborted": Verdict.UNFIT, "nothing": Verdict.UNPROVEN}[ran.says.said]
+    told = said("{cycle} {ran}: the machine says {says}", cycle=ran.says.cycle, ran=look.when(ran.happened), says=term(ran.says.said))
     # A judgement belongs to its cycle whenever it was made: it tells what the cycle was.
     judged = look.state.stream(f"cycle:{ran.entry}", "judged").latest(look.known_at, look.known_at)
     if judged is None:
         asked = look.then(ran.happened).asks(WORD)
-        if said is Verdict.FIT and ran.says.logged:
-            return Verdict.UNPROVEN, f"{told}; its log is kept and was not judged", (ran.entry,)
-        if said is Verdict.FIT and asked is not None and not ran.says.read:
-            more = f"{told}, and nothing else is in the book; asked for: {asked.topic} ({asked.origin.source})"
+        if worth is Verdict.FIT and ran.says.logged:
+            return Verdict.UNPROVEN, said("{told}; its log is kept and was not judged", told=told), (ran.entry,)
+        if worth is Verdict.FIT and asked is not None and not ran.says.read:
+            more = said(
+                "{told}, and nothing else is in the book; asked for: {topic} ({source})",
+                told=told,
+                topic=asked.topic,
+                source=asked.origin.source,
+            )
             return Verdict.UNPROVEN, more, (ran.entry,)
-        return said, told, (ran.entry,)
+        return worth, told, (ran.entry,)
     verdict = Verdict(judged.says.verdict)
-    if said is not Verdict.UNPROVEN:
-        verdict = worst((said, verdict))
-    entries = (ran.entry,) if said is verdict is Verdict.FIT else (judged.entry, ran.entry)
+    if worth is not Verdict.UNPROVEN:
+        verdict = worst((worth, verdict))
+    entries = (ran.entry,) if worth is verdict is Verdict.FIT else (judged.entry, ran.entry)
     why = f" ({judged.says.reasons})" if judged.says.reasons else ""
-    return verdict, f"{told}; judged from its log: {judged.says.verdict}{why}", entries
+    return verdict, said("{told}; judged from its log: {verdict}{why}", told=told, verdict=term(judged.says.verdict), why=why), entries
 
 
 def _cycles(look: Look, machine: Machine) -> Iterator[Condition]:
@@ -173,11 +194,15 @@ def _cycles(look: Look, machine: Machine) -> Iterator[Condition]:
         bad.append((ran.entry, why))
     if newest is None:
         return
-    what = "last cycle did not fail"
+    what = said("last cycle did not fail")
     passed = next((f for f in look.back(f"machine:{machine.id}", "tests", since=newest.happened) if test_verdict(f) is Verdict.FIT), None)
     entries = tuple(entry for entry, _ in bad)
     if not bad or passed is not None:
-        why = f"test passed {look.when(passed.happened)} after it" if bad and passed else f"{newest.says.said} {look.when(newest.happened)}"
+        why = (
+            said("test passed {passed} after it", passed=look.when(passed.happened))
+            if bad and passed
+            else said("{outcome} {ran}", outcome=term(newest.says.said), ran=look.when(newest.happened))
+        )
         yield Condition(what, Verdict.FIT, why, BOOK, (passed.entry,) if bad and passed else (), newest.happened)
         return
     verdict = Verdict.UNFIT if len(bad) > 1 else Verdict.UNPROVEN
@@ -187,7 +212,7 @@ def _cycles(look: Look, machine: Machine) -> Iterator[Condition]:
         if t.every == "day"
     )
     mend = tests or tuple(owed_duty(look, f"machine:{machine.id}", d, d.steps) for d in _first_duties(look, machine))
-    yield Condition(what, verdict, "; ".join(why for _, why in bad), BOOK, entries, newest.happened, mend=mend)
+    yield Condition(what, verdict, joined("; ", (why for _, why in bad)), BOOK, entries, newest.happened, mend=mend)
 
 
 def _first_duties(look: Look, machine: Machine) -> tuple[Duty, ...]:

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from fettlebook.practice.model import Machine
+from fettlebook.said import said, term
 from fettlebook.standing.basis import BOOK
 from fettlebook.standing.look import Look
 from fettlebook.standing.model import Condition, Owed, Verdict, worst
@@ -65,18 +66,20 @@ def open_failures(look: Look, machine: Machine) -> Iterator[Condition]:
         passes, needed, failed = freed_by(look, machine.id, test)
         if failed is None or passes >= needed or (test in listed and needed == 1):
             continue
-        subject, what = f"machine:{machine.id}", f"no failed {test} open"
+        subject, what = f"machine:{machine.id}", said("no failed {test} open", test=term(test))
         asked = look.basis.asks(IN_A_ROW if needed > 1 else "positive spore test") if test == SPORE else None
         origin = asked.origin if asked else BOOK
         repaired = last_repair(look, subject)
         entries = (failed.entry,)
-        why = f"failed {look.when(failed.happened)}; {passes} of {needed} passed since"
+        why = said("failed {failed}; {passes} of {needed} passed since", failed=look.when(failed.happened), passes=passes, needed=needed)
         if needed > 1 and (repaired is None or repaired.happened < failed.happened):
-            why += ", and no repair is in the book"
+            why += said(", and no repair is in the book")
         mend = Owed(
             subject,
             test,
-            f"{test.capitalize()} again, until {needed} in a row passed" if needed > 1 else f"{test.capitalize()} again",
+            said("{test} again, until {needed} in a row passed", test=term(test.capitalize()), needed=needed)
+            if needed > 1
+            else said("{test} again", test=term(test.capitalize())),
             origin,
         )
         yield Condition(what, Verdict.UNFIT, why, origin, entries, failed.happened, mend=(mend,))

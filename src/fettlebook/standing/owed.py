@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 
 from fettlebook.rules.model import Duty, Step
+from fettlebook.said import joined, said
 from fettlebook.standing.basis import Basis
 from fettlebook.standing.look import Look
 from fettlebook.standing.model import Condition, Owed, Verdict
@@ -70,19 +71,29 @@ def duty_condition(look: Look, subject: str, says: DutySays, *, what: str, since
     duty = says.duty
     if says.verdict is Verdict.FIT:
         done = says.done or since
-        return Condition(what, Verdict.FIT, f"done {look.when(done)}", duty.origin, says.evidence, done, expires, duty_id=duty.id)
+        return Condition(
+            what, Verdict.FIT, said("done {done}", done=look.when(done)), duty.origin, says.evidence, done, expires, duty_id=duty.id
+        )
     worst_first = sorted(says.open, key=lambda one: one.verdict is not Verdict.UNFIT)
-    told = [f"'{one.step.name}': {one.why}" for one in worst_first if one.evidence]
+    told: list[str] = [said("'{name}': {why}", name=one.step.name, why=one.why) for one in worst_first if one.evidence]
     absent = [one.step for one in says.open if not one.evidence]
     if absent:
-        named = f"'{absent[0].name}'" if len(absent) == 1 else f"{len(absent)} of {len(says.steps)} steps"
-        told.append(f"{named} not in the book since {look.when(since)}" if since else f"{named} not in the book")
+        named = (
+            said("'{name}'", name=absent[0].name)
+            if len(absent) == 1
+            else said("{absent} of {steps} steps", absent=len(absent), steps=len(says.steps))
+        )
+        told.append(
+            said("{named} not in the book since {since}", named=named, since=look.when(since))
+            if since
+            else said("{named} not in the book", named=named)
+        )
     told.extend(_left_out(look, subject, duty, since))
     steps = steps_to_do(says)
     origin = worst_first[0].step.asked_by or duty.origin
     overdue = due is not None and due < look.at
     mend = owed_duty(look, subject, duty, steps, since=since, due=due, overdue=overdue)
-    return Condition(what, says.verdict, "; ".join(told), origin, says.evidence, since or None, mend=(mend,), duty_id=duty.id)
+    return Condition(what, says.verdict, joined("; ", told), origin, says.evidence, since or None, mend=(mend,), duty_id=duty.id)
 
 
 def weekly_due(look: Look, subject: str, says: DutySays) -> int | None:
@@ -94,4 +105,4 @@ def weekly_due(look: Look, subject: str, says: DutySays) -> int | None:
 
 def _left_out(look: Look, subject: str, duty: Duty, since: int) -> list[str]:
     skipped = next((f for f in look.back(subject, "skipped", since=since) if f.says.duty == duty.id), None)
-    return [f"left out knowingly by {skipped.says.by}: {skipped.says.reason}"] if skipped else []
+    return [said("left out knowingly by {by}: {reason}", by=skipped.says.by, reason=skipped.says.reason)] if skipped else []

@@ -10,6 +10,7 @@ from typing import Final
 
 from fettlebook.practice.model import Chair
 from fettlebook.rules.model import Origin, Subject
+from fettlebook.said import said
 from fettlebook.standing.basis import DAY_MS
 from fettlebook.standing.facts import PartNew
 from fettlebook.standing.look import Look
@@ -74,11 +75,23 @@ def _part(look: Look, subject: str, changes: list[tuple[int, str, PartNew]]) -> 
     )
     due = None if good is None else look.basis.days_after(at, good + 1)
     if due is None:
-        verdict, why = Verdict.UNPROVEN, f"{says.done} {look.when(at)}; how long it may stay was not entered"
+        verdict, why = Verdict.UNPROVEN, said("{done} {it}; how long it may stay was not entered", done=says.done, it=look.when(at))
     elif due <= look.at:
-        verdict, why = Verdict.UNPROVEN, f"{says.done} {look.when(at)}, may stay {good} days: was due on {look.basis.day_of(due - 1)}"
+        verdict, why = (
+            Verdict.UNPROVEN,
+            said(
+                "{done} {it}, may stay {good} days: was due on {due}",
+                done=says.done,
+                it=look.when(at),
+                good=good,
+                due=look.basis.day_of(due - 1),
+            ),
+        )
     else:
-        verdict, why = Verdict.FIT, f"{says.done} {look.when(at)}, may stay until {look.basis.day_of(due - 1)}"
+        verdict, why = (
+            Verdict.FIT,
+            said("{done} {it}, may stay until {due}", done=says.done, it=look.when(at), due=look.basis.day_of(due - 1)),
+        )
     return PartSays(
         subject, says.part, says.name, says.done, at, (look.at - at) / DAY_MS, good, due, says.lot, len(changes), verdict, why, (entry,)
     )
@@ -93,13 +106,14 @@ def part_conditions(look: Look, subject: str) -> Iterator[Condition]:
         mend = Owed(
             subject,
             f"change {one.words}",
-            f"Change the {one.words}, by its instructions, and enter it",
+            said("Change the {words}, by its instructions, and enter it", words=one.words),
             LABEL,
             due_ms=one.due_ms,
             overdue=not fit,
         )
+        what = said("{words} within its life", words=one.words)
         yield Condition(
-            f"{one.words} within its life", one.verdict, one.why, LABEL, one.evidence, one.changed_ms, one.due_ms if fit else None,
+            what, one.verdict, one.why, LABEL, one.evidence, one.changed_ms, one.due_ms if fit else None,
             () if fit else (mend,),
         )  # fmt: skip
 

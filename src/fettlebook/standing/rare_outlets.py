@@ -12,6 +12,7 @@ from typing import Final
 from fettlebook.book.kinds import PRACTICE
 from fettlebook.practice.model import Chair
 from fettlebook.rules.model import Limit, Origin
+from fettlebook.said import said
 from fettlebook.standing.basis import BOOK, DAY_MS
 from fettlebook.standing.facts import TapRan
 from fettlebook.standing.look import Look
@@ -73,14 +74,23 @@ def _tap(look: Look, place: str, last: tuple[int, str], limit: Limit | None) -> 
     ran, entry = last
     days = (look.at - ran) / DAY_MS
     if limit is None:
-        why = f"ran {look.when(ran)}; no rulebook in force says how often"
+        why = said("ran {ran}; no rulebook in force says how often", ran=look.when(ran))
         return RareTap(place, ran, days, None, Verdict.UNPROVEN, why, BOOK, (entry,))
     apart = days_apart(limit)
     due = look.basis.days_after(ran, apart + 1)
-    asked = f"at least every {apart} days are asked for"
+    asked = said("at least every {apart} days are asked for", apart=apart)
     if due <= look.at:
-        return RareTap(place, ran, days, due, Verdict.UNPROVEN, f"last ran {look.when(ran)}; {asked}", limit.origin, (entry,))
-    return RareTap(place, ran, days, due, Verdict.FIT, f"ran {look.when(ran)}; {asked}", limit.origin, (entry,))
+        return RareTap(
+            place,
+            ran,
+            days,
+            due,
+            Verdict.UNPROVEN,
+            said("last ran {ran}; {asked}", ran=look.when(ran), asked=asked),
+            limit.origin,
+            (entry,),
+        )
+    return RareTap(place, ran, days, due, Verdict.FIT, said("ran {ran}; {asked}", ran=look.when(ran), asked=asked), limit.origin, (entry,))
 
 
 def days_apart(limit: Limit) -> int:
@@ -91,9 +101,15 @@ def days_apart(limit: Limit) -> int:
 def outlet_conditions(look: Look) -> Iterator[Condition]:
     """Yield one condition of the practice for each rarely used tap; nothing where the book names none."""
     for tap in rare_taps(look):
-        what = f"{tap.place}: run, rarely used"
+        what = said("{place}: run, rarely used", place=tap.place)
         mend = Owed(
-            PRACTICE, f"run {tap.place}", f"Run {tap.place}, hot and cold, no spray", tap.origin, USUAL_S, due_ms=tap.due_ms, overdue=True
+            PRACTICE,
+            f"run {tap.place}",
+            said("Run {place}, hot and cold, no spray", place=tap.place),
+            tap.origin,
+            USUAL_S,
+            due_ms=tap.due_ms,
+            overdue=True,
         )
         yield Condition(
             what, tap.verdict, tap.why, tap.origin, tap.evidence, tap.ran_ms, tap.due_ms if tap.verdict is Verdict.FIT else None,

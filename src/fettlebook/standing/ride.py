@@ -11,6 +11,7 @@ from typing import Final
 
 from fettlebook.practice.model import Machine, MachineKind, Practice, SetType
 from fettlebook.rules.model import Origin
+from fettlebook.said import said
 from fettlebook.standing.model import Verdict, worst
 
 TYPES: Final = Origin(
@@ -48,35 +49,51 @@ def _of_types(practice: Practice, machine: Machine, cycle: str, items: tuple[Ite
         return
     kind = next((c.type for c in machine.cycles if c.id == cycle), None)
     if kind is None:
-        yield Verdict.UNPROVEN, f'{machine.id} has no cycle "{cycle}" in the practice file: what may ride in it is not known'
+        yield (
+            Verdict.UNPROVEN,
+            said('{id} has no cycle "{cycle}" in the practice file: what may ride in it is not known', id=machine.id, cycle=cycle),
+        )
         return
-    for unit, wrapped, said in items:
+    for unit, wrapped, told in items:
         of_type = set_type_of(practice, unit)
         allowed = of_type.cycle_types if of_type else ()
-        form = "hollow" if of_type and of_type.kind == "handpiece" and said in (None, "solid") else said
+        form = "hollow" if of_type and of_type.kind == "handpiece" and told in (None, "solid") else told
         if kind == "N" and (wrapped or form in ("hollow", "porous")):
             seen = " and ".join(word for word in ("wrapped" if wrapped else "", form if form in ("hollow", "porous") else "") if word)
-            yield Verdict.UNFIT, f"{unit} is {seen}, in an N cycle: N is for unwrapped solid things only"
+            yield Verdict.UNFIT, said("{unit} is {seen}, in an N cycle: N is for unwrapped solid things only", unit=unit, seen=seen)
         elif allowed and kind not in allowed:
-            yield Verdict.UNFIT, f"{unit} is in a cycle of type {kind}, its IFU allows {' or '.join(allowed)}"
+            yield (
+                Verdict.UNFIT,
+                said("{unit} is in a cycle of type {kind}, its IFU allows {allowed}", unit=unit, kind=kind, allowed=" or ".join(allowed)),
+            )
         elif kind == "S" and "S" not in allowed:
             yield (
                 Verdict.UNPROVEN,
-                f"{unit} is in an S cycle: whether the machine's maker and its own IFU allow it is not in the practice file",
+                said(
+                    "{unit} is in an S cycle: whether the machine's maker and its own IFU allow it is not in the practice file", unit=unit
+                ),
             )
         elif kind == "N" and form is None and "N" not in allowed:
-            yield Verdict.UNPROVEN, f"{unit} is in an N cycle, and nobody said that it is solid"
+            yield Verdict.UNPROVEN, said("{unit} is in an N cycle, and nobody said that it is solid", unit=unit)
 
 
 def _together(practice: Practice, items: tuple[Item, ...]) -> Iterator[Fault]:
     there = {unit.partition("#")[0] for unit, _, _ in items}
     for one, other in practice.reprocessing.apart:
         if one in there and other in there:
-            yield Verdict.UNFIT, f"{one} and {other} may not share a load, by their IFU"
+            yield Verdict.UNFIT, said("{one} and {other} may not share a load, by their IFU", one=one, other=other)
 
 
 def _places(practice: Practice, machine: Machine, items: tuple[Item, ...]) -> Iterator[Fault]:
     types = [set_type_of(practice, unit) for unit, _, _ in items]
     places = sum(one.places for one in types if one is not None)
     if places > machine.capacity_places:
-        yield Verdict.UNPROVEN, f"{places} places taken, {machine.id} has {machine.capacity_places}: a fuller load was never shown to work"
+        yield (
+            Verdict.UNPROVEN,
+            said(
+                "{places} places taken, {id} has {capacity_places}: a fuller load was never shown to work",
+                places=places,
+                id=machine.id,
+                capacity_places=machine.capacity_places,
+            ),
+        )

@@ -6,6 +6,7 @@ from typing import Final
 
 from fettlebook.practice.model import Chair
 from fettlebook.rules.model import Computed, Duty, Step
+from fettlebook.said import joined, listed, said
 from fettlebook.standing.attempts import Attempt, attempts
 from fettlebook.standing.basis import MOVES_WATER
 from fettlebook.standing.evidence import CONTINUOUS, amount_says, dose_says, strip_moment, strip_says
@@ -14,7 +15,7 @@ from fettlebook.standing.look import Look
 from fettlebook.standing.lots import product_evidence, product_fault
 from fettlebook.standing.model import Verdict, worst
 from fettlebook.times.model import RunningTime
-from fettlebook.times.words import clock, listed
+from fettlebook.times.words import clock
 
 IN_ORDER: Final = (Computed.FILL, Computed.CONTACT, Computed.RINSE)  # each begins when the one before is over
 
@@ -88,7 +89,7 @@ def step_says(at: AtChair, duty: Duty, step: Step) -> StepSays:
     """Return what the book says of one step by itself, whatever its place in the duty."""
     tries = attempts(at.look, f"chair:{at.chair.id}", step.id, at.since)
     if not tries:
-        return StepSays(step, Verdict.UNPROVEN, "not in the book")
+        return StepSays(step, Verdict.UNPROVEN, said("not in the book"))
     if step.computes in MOVES_WATER:
         return _at_outlets(at, duty, step, tries)
     return _judged(at, duty, step, tries[-1])
@@ -115,24 +116,24 @@ def _at_outlets(at: AtChair, duty: Duty, step: Step, tries: Sequence[Attempt]) -
     """Judge by the newest attempt at each outlet: outlets are run in groups, and may be entered so."""
     every = {outlet.id for outlet in at.chair.outlets}
     needed = {at.only} if at.only is not None else every if step.outlets == "all" else set(at.outlets) or every
-    said: list[StepSays] = []
+    found: list[StepSays] = []
     for attempt in reversed(tries):
         ran = attempt.newest.says.outlets
         if ran is None:
-            said.append(replace(_judged(at, duty, step, attempt), verdict=Verdict.UNPROVEN, why="its entry names no outlets"))
+            found.append(replace(_judged(at, duty, step, attempt), verdict=Verdict.UNPROVEN, why="its entry names no outlets"))
         elif needed & set(ran):
-            said.append(_judged(at, duty, step, attempt))
+            found.append(_judged(at, duty, step, attempt))
             needed = needed - set(ran)
         if not needed:
             break
     if needed:
-        bad = next((one for one in said if one.verdict is not Verdict.FIT), None)
-        why = bad.why if bad else f"not in the book for {listed(tuple(sorted(needed)))}"
-        said.append(StepSays(step, Verdict.UNPROVEN, why))
-    unfit = next((one for one in said if one.verdict is not Verdict.FIT), said[0])
-    entries = tuple(dict.fromkeys(entry for one in said for entry in one.evidence))
-    began, done = [one.began for one in said if one.began is not None], [one.done for one in said if one.done is not None]
-    return StepSays(step, worst(one.verdict for one in said), unfit.why, entries, min(began, default=None), max(done, default=None))
+        bad = next((one for one in found if one.verdict is not Verdict.FIT), None)
+        why = bad.why if bad else said("not in the book for {needed}", needed=listed(tuple(sorted(needed))))
+        found.append(StepSays(step, Verdict.UNPROVEN, why))
+    unfit = next((one for one in found if one.verdict is not Verdict.FIT), found[0])
+    entries = tuple(dict.fromkeys(entry for one in found for entry in one.evidence))
+    began, done = [one.began for one in found if one.began is not None], [one.done for one in found if one.done is not None]
+    return StepSays(step, worst(one.verdict for one in found), unfit.why, entries, min(began, default=None), max(done, default=None))
 
 
 def _judged(at: AtChair, duty: Duty, step: Step, attempt: Attempt) -> StepSays:
@@ -151,9 +152,9 @@ def _judged(at: AtChair, duty: Duty, step: Step, attempt: Attempt) -> StepSays:
 def _judge(at: AtChair, duty: Duty, step: Step, attempt: Attempt) -> tuple[Verdict, str]:
     look = at.look
     if attempt.done is None:
-        return Verdict.UNPROVEN, f"begun {look.when(attempt.newest.happened)}, its end is not in the book"
+        return Verdict.UNPROVEN, said("begun {newest}, its end is not in the book", newest=look.when(attempt.newest.happened))
     if attempt.broken_off:
-        return Verdict.UNFIT, f"broken off {look.when(attempt.done.happened)}"
+        return Verdict.UNFIT, said("broken off {done}", done=look.when(attempt.done.happened))
     if (fault := product_fault(look, step, attempt.done)) is not None:
         return fault
     if step.length == "computed":
@@ -162,7 +163,7 @@ def _judge(at: AtChair, duty: Duty, step: Step, attempt: Attempt) -> tuple[Verdi
         return strip_says(look, moment, attempt.done)[:2]
     if "strip reading" in step.evidence and step.product == CONTINUOUS:
         return dose_says(look, at.chair, attempt)
-    return Verdict.FIT, f"done {look.when(attempt.done.happened)}"
+    return Verdict.FIT, said("done {done}", done=look.when(attempt.done.happened))
 
 
 def _long_enough(at: AtChair, duty: Duty, step: Step, attempt: Attempt) -> tuple[Verdict, str]:
@@ -170,21 +171,23 @@ def _long_enough(at: AtChair, duty: Duty, step: Step, attempt: Attempt) -> tuple
     time = at.look.basis.times.get((at.chair.id, duty.id, step.id))
     needed_s = None if time is None or time.seconds is None else _needed_s(time, attempt.done.says.outlets)
     if needed_s is None:
-        return Verdict.UNPROVEN, "how long it must run can't be said: see fettlebook times"
+        return Verdict.UNPROVEN, said("how long it must run can't be said: see fettlebook times")
     length = length_of(attempt.begun, attempt.done)
     if length is None and step.attended:
-        return Verdict.FIT, f"done {at.look.when(attempt.done.happened)}"  # who stood by says so
+        return Verdict.FIT, said("done {done}", done=at.look.when(attempt.done.happened))  # who stood by says so
     if length is None:
-        return Verdict.UNPROVEN, "its start is not in the book, so its length is not proven"
+        return Verdict.UNPROVEN, said("its start is not in the book, so its length is not proven")
     assert time is not None
     if (short := amount_says(at.chair, time, attempt)) is not None:
         return Verdict.UNFIT, short
     if length.ms < needed_s * 1000:
         verdict = Verdict.UNPROVEN if length.doubt else Verdict.UNFIT
-        return verdict, f"ran {clock(length.ms // 1000)}, must run {clock(needed_s)}" + (f"; {length.doubt}" if length.doubt else "")
+        return verdict, said("ran {ms}, must run {needed_s}", ms=clock(length.ms // 1000), needed_s=clock(needed_s)) + (
+            joined("", ("; ", length.doubt)) if length.doubt else ""
+        )
     if length.doubt:
-        return Verdict.UNPROVEN, f"{length.doubt}, so its length is not proven"
-    return Verdict.FIT, f"ran {clock(length.ms // 1000)}, must run {clock(needed_s)}"
+        return Verdict.UNPROVEN, said("{doubt}, so its length is not proven", doubt=length.doubt)
+    return Verdict.FIT, said("ran {ms}, must run {needed_s}", ms=clock(length.ms // 1000), needed_s=clock(needed_s))
 
 
 def _needed_s(time: RunningTime, outlets: tuple[str, ...] | None) -> int:

@@ -11,6 +11,7 @@ from datetime import date, timedelta
 from math import floor
 
 from fettlebook.practice.model import Product
+from fettlebook.said import said
 from fettlebook.science.stocks import DAYS_A_WEEK, FEWEST_OPENED, FEWEST_WEEKS, Lasts, amount_lasts, packages_last
 from fettlebook.standing.basis import DAY_MS
 from fettlebook.standing.facts import Stock
@@ -18,6 +19,8 @@ from fettlebook.standing.look import Look
 from fettlebook.standing.streams import Fact
 
 UL_PER_L = 1_000_000
+LEAD_DAYS = 14  # from an order until it stands in the cupboard; our own choice, each face may ask otherwise
+USE_DAYS = 182  # how far back use is looked at
 LEVEL = 0.9  # so that the early end is missed in 5 of 100 cases
 
 
@@ -128,9 +131,9 @@ def _lasts(
     packages: int | None, left_ul: int | None, weeks: Sequence[int], opened: tuple[int, float]
 ) -> tuple[str | None, Lasts | None, str]:
     if packages is None:
-        return None, None, "never counted: enter stock.counted"
+        return None, None, said("never counted: enter stock.counted")
     if packages < 0 or (left_ul is not None and left_ul < 0):
-        return None, None, "more was used since than was counted and delivered: count again"
+        return None, None, said("more was used since than was counted and delivered: count again")
     if left_ul is not None and len(weeks) >= FEWEST_WEEKS and sum(weeks) > 0:
         return "amount", amount_lasts(weeks, left_ul, LEVEL), ""
     times, in_days = opened
@@ -139,7 +142,11 @@ def _lasts(
     return (
         None,
         None,
-        f"use too seldom in the book: {FEWEST_WEEKS} whole weeks of mixed amounts are needed, or {FEWEST_OPENED + 1} openings",
+        said(
+            "use too seldom in the book: {FEWEST_WEEKS} whole weeks of mixed amounts are needed, or {FEWEST_OPENED} openings",
+            FEWEST_WEEKS=FEWEST_WEEKS,
+            FEWEST_OPENED=FEWEST_OPENED + 1,
+        ),
     )
 
 

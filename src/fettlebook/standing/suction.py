@@ -9,6 +9,7 @@ from typing import Final
 
 from fettlebook.practice.model import Chair
 from fettlebook.rules.model import Computed, Duty, Step, Subject
+from fettlebook.said import joined, said
 from fettlebook.science.charts import Chart, chart_says
 from fettlebook.standing.attempts import Attempt, attempts
 from fettlebook.standing.basis import HOUR_MS
@@ -139,16 +140,26 @@ def _hoses_and_amount(chair: Chair, cleaner: Tried, amount: int | None) -> Itera
     every, ran, entries = {hose.id for hose in chair.suction}, one.done.says.suction, (one.done.entry,)
     left_out = sorted(every - set(ran or ()))
     if ran is None:
-        yield Part("through every hose", Verdict.UNPROVEN, "its entry names no hoses", step.origin, entries)
+        yield Part(said("through every hose"), Verdict.UNPROVEN, said("its entry names no hoses"), step.origin, entries)
     elif left_out:
-        yield Part("through every hose", Verdict.UNPROVEN, f"not in the book for {', '.join(left_out)}", step.origin, entries)
+        yield Part(
+            said("through every hose"),
+            Verdict.UNPROVEN,
+            said("not in the book for {left_out}", left_out=joined(", ", left_out)),
+            step.origin,
+            entries,
+        )
     else:
-        yield Part("through every hose", Verdict.FIT, f"through {', '.join(sorted(every))}", step.origin, entries)
+        yield Part(
+            said("through every hose"), Verdict.FIT, said("through {every}", every=joined(", ", sorted(every))), step.origin, entries
+        )
     if "amount" in step.evidence:
-        verdict, why = (Verdict.UNPROVEN, "how much is not in the book") if amount is None else (Verdict.FIT, f"{amount} mL")
+        verdict, why = (
+            (Verdict.UNPROVEN, said("how much is not in the book")) if amount is None else (Verdict.FIT, said("{amount} mL", amount=amount))
+        )
         if amount == 0:
             verdict = Verdict.UNFIT
-        yield Part("amount drawn through", verdict, why, step.origin, entries)
+        yield Part(said("amount drawn through"), verdict, why, step.origin, entries)
 
 
 def _order(tries: Sequence[Tried], contact: Tried | None) -> Iterator[Part]:
@@ -160,8 +171,8 @@ def _order(tries: Sequence[Tried], contact: Tried | None) -> Iterator[Part]:
         if step.id == contact[0].id or one.done is None:
             continue
         if step.product == CLEANER and began is not None and began.happened < one.done.happened:
-            why = f"the contact was begun before '{step.name}' was over"
-            yield Part("in order", Verdict.UNPROVEN, why, contact[0].origin, (one.done.entry, began.entry))
+            why = said("the contact was begun before '{name}' was over", name=step.name)
+            yield Part(said("in order"), Verdict.UNPROVEN, why, contact[0].origin, (one.done.entry, began.entry))
         elif step.product != CLEANER and one.done.happened < over.happened:
-            why = f"'{step.name}' before the contact was over"
-            yield Part("in order", Verdict.UNFIT, why, step.origin, (one.done.entry, over.entry))
+            why = said("'{name}' before the contact was over", name=step.name)
+            yield Part(said("in order"), Verdict.UNFIT, why, step.origin, (one.done.entry, over.entry))

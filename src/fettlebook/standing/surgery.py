@@ -4,12 +4,13 @@ from collections.abc import Iterator
 
 from fettlebook.practice.model import Chair
 from fettlebook.rules.model import Origin
+from fettlebook.said import said
 from fettlebook.standing.basis import BOOK
 from fettlebook.standing.look import Look
 from fettlebook.standing.model import Condition, Owed, Verdict
 from fettlebook.standing.streams import Fact
 
-WHAT = "sterile water named for the surgical visit"
+WHAT = said("sterile water named for the surgical visit")
 DAYS_LOOKED_BACK = 7
 
 
@@ -44,16 +45,16 @@ def _named(look: Look, fact: Fact) -> Condition:
     ref, subject = fact.says.ref, fact.says.chair
     origin = _origin(look)
     named = next((one for one in look.back(f"visit:{ref}", "visit") if one.says.water is not None), None)
-    where = f"visit {ref}, {subject.removeprefix('chair:')}"
+    where = said("visit {ref}, {chair}", ref=ref, chair=subject.removeprefix("chair:"))
     if named is None:
-        enter = Owed(subject, "sterile water", f"Enter product and lot of the sterile water of visit {ref}", origin)
-        why = f"{where}: product and lot of the sterile water are not in the book"
+        enter = Owed(subject, "sterile water", said("Enter product and lot of the sterile water of visit {ref}", ref=ref), origin)
+        why = said("{where}: product and lot of the sterile water are not in the book", where=where)
         return Condition(WHAT, Verdict.UNPROVEN, why, origin, (fact.entry,), fact.happened, mend=(enter,))
     product, lot, use_by = named.says.water
-    told = f"{where}: {product} lot {lot}"
+    told = said("{where}: {product} lot {lot}", where=where, product=product, lot=lot)
     if use_by is not None and use_by < look.basis.day_of(named.happened).isoformat():
-        tell = Owed(subject, "lead", "Tell the lead: the water was past the day printed on it", origin)
-        why = f"{told}, good until {use_by}"
+        tell = Owed(subject, "lead", said("Tell the lead: the water was past the day printed on it"), origin)
+        why = said("{told}, good until {use_by}", told=told, use_by=use_by)
         return Condition(WHAT, Verdict.UNFIT, why, origin, (named.entry,), named.happened, mend=(tell,))
     return Condition(WHAT, Verdict.FIT, told, origin, (named.entry,), named.happened)
 

@@ -9,6 +9,7 @@ from typing import Final
 
 from fettlebook.errors import Mendable
 from fettlebook.practice.model import MachineKind
+from fettlebook.said import joined, said, term
 from fettlebook.standing.look import Look
 from fettlebook.standing.streams import Fact
 
@@ -60,7 +61,11 @@ def trace(look: Look, subject: str, *, since: int = 0) -> Trace:
     """
     finder = _FINDERS.get(subject.partition(":")[0])
     if finder is None:
-        raise Mendable(f'"{subject}" can\'t be traced', where="subject", mend=f"Begin with one of: {', '.join(f'{k}:' for k in _FINDERS)}.")
+        raise Mendable(
+            said('"{subject}" can\'t be traced', subject=subject),
+            where="subject",
+            mend=said("Begin with one of: {FINDERS}.", FINDERS=joined(", ", (f"{k}:" for k in _FINDERS))),
+        )
     links: list[Link] = []
     for link in finder(look, subject, 1, since):
         if len(links) == MOST_LINKS:
@@ -117,9 +122,15 @@ def _load_inside(look: Look, load: str, depth: int) -> Iterator[Link]:
     """Yield the cycles of a load, how they were judged, who decided, and the tests before and after."""
     ran = None
     for ran in look.forward(load, "cycle"):
-        yield _link(depth, load, ran.says.machine, f"cycle {ran.says.cycle}: {ran.says.said}", ran)
+        yield _link(depth, load, ran.says.machine, said("cycle {cycle}: {says}", cycle=ran.says.cycle, says=term(ran.says.said)), ran)
     for judged in look.forward(load, "judged"):
-        yield _link(depth, load, f"cycle:{judged.says.cycle_entry}", f"judged {judged.says.verdict}: {judged.says.reasons}", judged)
+        yield _link(
+            depth,
+            load,
+            f"cycle:{judged.says.cycle_entry}",
+            said("judged {verdict}: {reasons}", verdict=term(judged.says.verdict), reasons=judged.says.reasons),
+            judged,
+        )
     for decided in look.forward(load, "decided"):
         yield _link(depth, load, f"person:{decided.says.by}", decided.says.meaning, decided)
     if ran is not None:
@@ -175,7 +186,7 @@ def _uses_after(look: Look, unit: str, packed: Fact, depth: int) -> Iterator[Lin
     """Yield the visits that used a unit as it came out of a load: before it went into the next one."""
     following = _next_load(look, unit, packed)
     for use in look.forward(unit, "use", since=packed.happened, until=following.happened if following else None):
-        yield _link(depth, unit, f"visit:{use.says.visit}", f"used at {use.says.chair.partition(':')[2]}", use)
+        yield _link(depth, unit, f"visit:{use.says.visit}", said("used at {chair}", chair=use.says.chair.partition(":")[2]), use)
 
 
 def _next_load(look: Look, unit: str, packed: Fact) -> Fact | None:
@@ -218,7 +229,7 @@ def _chair(look: Look, subject: str, depth: int, since: int) -> Iterator[Link]:
 
 def _results(look: Look, sample: str, depth: int) -> Iterator[Link]:
     for fact in look.state.stream(sample, "result").forward(0, look.known_at):
-        mark = {"above": "more than ", "below": "less than ", None: ""}[fact.says.mark]
+        mark = {"above": said("more than "), "below": said("less than "), None: ""}[fact.says.mark]
         yield _link(depth, sample, sample, f"{fact.says.quantity}: {mark}{fact.says.value:g} {fact.says.unit}", fact)
 
 
@@ -233,7 +244,7 @@ def _water_around(look: Look, chair: str, moment: int, depth: int) -> Iterator[L
     """Yield the sample before a moment and the one after, with their results, and the treatment before."""
     for word, fact in (("before", look.latest(chair, "sample", until=moment)), ("after", look.first(chair, "sample", since=moment + 1))):
         if fact is not None:
-            yield _link(depth, chair, f"sample:{fact.says.sample}", f"sample {word}", fact)
+            yield _link(depth, chair, f"sample:{fact.says.sample}", said("sample {word}", word=term(word)), fact)
             yield from _results(look, f"sample:{fact.says.sample}", depth + 1)
     yield from _treatments(look, chair, moment, depth)
 
@@ -248,7 +259,7 @@ def _treatments(look: Look, chair: str, moment: int, depth: int) -> Iterator[Lin
 
 
 def _lot(look: Look, subject: str, depth: int, since: int) -> Iterator[Link]:
-    for sort, how in (("opened", "opened"), ("mixed", "made up")):
+    for sort, how in (("opened", "opened"), ("mixed", said("made up"))):
         for fact in look.forward(subject, sort):
             yield _link(depth, subject, fact.says.subject, how, fact)
     for fact in look.forward(subject, "visits", since=since):

@@ -6,6 +6,7 @@ from typing import Final
 
 from fettlebook.practice.model import Chair
 from fettlebook.rules.model import Duty, Origin, Step
+from fettlebook.said import said, term
 from fettlebook.standing.attempts import Attempt
 from fettlebook.standing.basis import BOOK, DAY_MS, MOVES_WATER
 from fettlebook.standing.evidence import strip_moment, strip_readings, strip_says
@@ -58,7 +59,7 @@ def product_used(look: Look, duty: Duty, chair: Chair, tries: Tries) -> ProductU
     step = next((one for one in duty.steps_on(chair) if one.product == INTENSIVE), None)
     done = next((one.done for one in reversed(tries.get(step.id, ()) if step else ()) if one.done is not None), None)
     if step is None or done is None:
-        return _no_product("which product was filled in is not in the book", step.origin if step else BOOK, ())
+        return _no_product(said("which product was filled in is not in the book"), step.origin if step else BOOK, ())
     begun = _first_use(look, step, done)
     fault = product_fault(look, step, done)
     product, lot = done.says.lot or (begun.says.product if begun else chosen_product(look, step, done), begun.says.lot if begun else None)
@@ -66,22 +67,34 @@ def product_used(look: Look, duty: Duty, chair: Chair, tries: Tries) -> ProductU
     entries = (done.entry, *((begun.entry,) if begun is not None else ()))
     end = good_until(look, begun) if begun is not None else None
     age = (done.happened - begun.happened) / DAY_MS if begun is not None else None
-    said = "mixed" if done.says.solution is not None else "opened"
-    named = product if lot is None else f"{product} lot {lot}"
+    made = "mixed" if done.says.solution is not None else "opened"
+    named = product if lot is None else said("{product} lot {lot}", product=product, lot=lot)
     if fault is not None:
         verdict, why = fault
     elif begun is None:
-        verdict, why = Verdict.UNPROVEN, f"{named or 'the product'}: when it was {said} is not in the book"
+        verdict, why = (
+            Verdict.UNPROVEN,
+            said("{named}: when it was {made} is not in the book", named=named or said("the product"), made=term(made)),
+        )
     elif end is None:
-        verdict, why = Verdict.UNPROVEN, f"{named}: neither label nor entry says how long it is good"
+        verdict, why = Verdict.UNPROVEN, said("{named}: neither label nor entry says how long it is good", named=named)
     else:
-        verdict, why = Verdict.FIT, f"{named}, {said} {look.when(begun.happened)}, good until {look.when(end)}"
-    part = Part("product within its life", verdict, why, origin, entries)
+        verdict, why = (
+            Verdict.FIT,
+            said(
+                "{named}, {made} {begun}, good until {end}",
+                named=named,
+                made=term(made),
+                begun=look.when(begun.happened),
+                end=look.when(end),
+            ),
+        )
+    part = Part(said("product within its life"), verdict, why, origin, entries)
     return ProductUsed(product, lot, done.says.solution, begun.happened if begun else None, age, end, part)
 
 
 def _no_product(why: str, origin: Origin, entries: tuple[str, ...]) -> ProductUsed:
-    part = Part("product within its life", Verdict.UNPROVEN, why, origin, entries)
+    part = Part(said("product within its life"), Verdict.UNPROVEN, why, origin, entries)
     return ProductUsed(None, None, None, None, None, None, part)
 
 
@@ -104,26 +117,30 @@ def strips_read(look: Look, duty: Duty, tries: Tries) -> Iterator[StripRead]:
             done = next((one.done for one in reversed(tries.get(step.id, ())) if one.done is not None), None)
             verdict, why, asked = strip_says(look, moment, done)
             values = strip_readings(done).values()
-            part = Part(f"strip {moment}", verdict, why, step.origin, (done.entry,) if done is not None else ())
+            part = Part(said("strip {moment}", moment=moment), verdict, why, step.origin, (done.entry,) if done is not None else ())
             yield StripRead(moment, min(values, default=None), max(values, default=None), asked, part)
 
 
 def disturbances(look: Look, chair: Chair, span: tuple[int, int], own: Collection[str], origin: Origin) -> Iterator[Part]:
     """Yield what came between start and end of the contact: water moved washes the product out; a visit or a fault may have."""
     began, ended = span
-    subject, what = f"chair:{chair.id}", "nothing came in between"
+    subject, what = f"chair:{chair.id}", said("nothing came in between")
     for fact in look.forward(subject, "steps", since=began, until=ended):
         step = look.basis.steps.get(fact.says.step)
         if fact.entry in own or step is None or not began < fact.happened < ended:
             continue
         if step[1].computes in MOVES_WATER:
-            told = f"'{step[1].name}' {look.when(fact.happened)} while the product acted: begin the fill again"
+            told = said("'{name}' {fact} while the product acted: begin the fill again", name=step[1].name, fact=look.when(fact.happened))
             yield Part(what, Verdict.UNFIT, told, origin, (fact.entry,))
     for fact in look.forward(subject, "visit", since=began, until=ended):
         if began < fact.happened < ended:
-            told = f"a visit {'ended' if fact.says.ended else 'began'} {look.when(fact.happened)} while the product acted"
+            told = said(
+                "a visit {ended} {fact} while the product acted",
+                ended=said("ended") if fact.says.ended else said("began"),
+                fact=look.when(fact.happened),
+            )
             yield Part(what, Verdict.UNPROVEN, told, origin, (fact.entry,))
     for fact in look.forward(subject, "service", since=began, until=ended):
         if fact.says.sort in ("fault", "stop") and began < fact.happened < ended:
-            told = f"{fact.says.words} ({look.when(fact.happened)}) while the product acted"
+            told = said("{words} ({fact}) while the product acted", words=fact.says.words, fact=look.when(fact.happened))
             yield Part(what, Verdict.UNPROVEN, told, origin, (fact.entry,))

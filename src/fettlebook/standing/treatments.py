@@ -12,6 +12,7 @@ from typing import Final
 
 from fettlebook.practice.model import Chair
 from fettlebook.rules.model import Computed, Duty, Origin, Step, Subject
+from fettlebook.said import said
 from fettlebook.standing.attempts import Attempt, attempts
 from fettlebook.standing.basis import BOOK, DAY_MS, MOVES_WATER
 from fettlebook.standing.evidence import CONTINUOUS
@@ -185,7 +186,11 @@ def _timed(look: Look, chair: Chair, duty: Duty, says: StepSays, tries: list[Att
     held = _held(says, tries, planned, achieved)
     why = says.why
     if held is Held.LONG and planned is not None and achieved is not None:
-        why = f"{why}; {clock(achieved - planned)} more than planned: see whether the instructions for use name a longest time"
+        why = said(
+            "{why}; {planned} more than planned: see whether the instructions for use name a longest time",
+            why=why,
+            planned=clock(achieved - planned),
+        )
     return TimedStep(
         says.step, planned, achieved, wall, forward, len(tries), held, says.verdict, why, _origin(time, says.step), says.evidence
     )  # fmt: skip

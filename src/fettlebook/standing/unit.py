@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from fettlebook.practice.model import MachineKind
 from fettlebook.rules.model import Origin
+from fettlebook.said import said, term
 from fettlebook.standing.again import again
 from fettlebook.standing.basis import BOOK, DAY_MS
 from fettlebook.standing.handpiece import oiled, within_its_cycles
@@ -24,30 +25,35 @@ def unit_conditions(look: Look, unit: str) -> tuple[Condition, ...]:
     subject = f"unit:{unit}"
     retired = look.latest(subject, "retired")
     if retired is not None:
-        why = f"retired {look.when(retired.happened)}: {retired.says}"
-        return (Condition("not retired", Verdict.UNFIT, why, BOOK, (retired.entry,), retired.happened),)
+        why = said("retired {retired}: {retired2}", retired=look.when(retired.happened), retired2=retired.says)
+        return (Condition(said("not retired"), Verdict.UNFIT, why, BOOK, (retired.entry,), retired.happened),)
     service = service_conditions(look, subject)
     newest = look.latest(subject, "packed")
     sterile = next((fact for fact in look.back(subject, "packed") if _kind(look, fact) is MachineKind.STERILIZER), None)
     used = look.latest(subject, "use")
     if sterile is None:
         why = (
-            f"used {look.when(used.happened)}, and no sterilizer load with it is in the book"
+            said("used {used}, and no sterilizer load with it is in the book", used=look.when(used.happened))
             if used
-            else "no sterilizer load with it is in the book"
+            else said("no sterilizer load with it is in the book")
         )
         verdict = Verdict.UNFIT if used else Verdict.UNPROVEN
         return (*service, Condition("sterilized", verdict, why, BOOK, (used.entry,) if used else (), mend=again(look, subject)))
     if used is not None and used >= sterile:
-        why = f"used at {used.says.chair.removeprefix('chair:')}, visit {used.says.visit}, {look.when(used.happened)}"
+        why = said(
+            "used at {chair}, visit {visit}, {used}",
+            chair=used.says.chair.removeprefix("chair:"),
+            visit=used.says.visit,
+            used=look.when(used.happened),
+        )
         return (
             *service,
             Condition(
-                "not used since it was sterilized", Verdict.UNFIT, why, BOOK, (used.entry,), used.happened, mend=again(look, subject)
+                said("not used since it was sterilized"), Verdict.UNFIT, why, BOOK, (used.entry,), used.happened, mend=again(look, subject)
             ),
         )
     if newest is not None and newest is not sterile and newest > sterile:
-        why = f"in load {newest.says.load} since {look.when(newest.happened)}, not sterilized since"
+        why = said("in load {load} since {newest}, not sterilized since", load=newest.says.load, newest=look.when(newest.happened))
         return (*service, Condition("sterilized", Verdict.UNPROVEN, why, BOOK, (newest.entry,), newest.happened, mend=again(look, subject)))
     pack = next((pack for one, pack in sterile.says.items if one == unit), None)
     of_load = load_conditions(look, sterile.says.load, unit=unit, pack=pack)
@@ -64,7 +70,7 @@ def _washed(look: Look, subject: str, sterile: Fact, used: Fact | None) -> Itera
     """Washed between its last use and the sterilizer, in a cycle that was good."""
     if not any(machine.kind in CLEANS for machine in look.basis.practice.machines):
         return
-    what = "washed before it was packed"
+    what = said("washed before it was packed")
     since = used.happened if used else 0
     asked = look.basis.asks("washer cycle")
     origin = asked.origin if asked else BOOK
@@ -75,15 +81,23 @@ def _washed(look: Look, subject: str, sterile: Fact, used: Fact | None) -> Itera
         ran = look.latest(f"load:{washed.says.load}", "cycle", until=sterile.happened)
         decided = look.latest(f"load:{washed.says.load}", "decided")
         if ran is None:
-            seen = seen or f"load {washed.says.load}: no cycle in the book before it was sterilized"
+            seen = seen or said("load {load}: no cycle in the book before it was sterilized", load=washed.says.load)
             continue
         verdict, why, entries = cycle_verdict(look, ran)
         if decided is not None and decided.says.meaning != "released":
-            verdict, why = Verdict.UNFIT, f"load {washed.says.load} was {decided.says.meaning}: {decided.says.reason}"
+            verdict, why = (
+                Verdict.UNFIT,
+                said(
+                    "load {load} was {meaning}: {reason}",
+                    load=washed.says.load,
+                    meaning=term(decided.says.meaning),
+                    reason=decided.says.reason,
+                ),
+            )
         mend = () if verdict is Verdict.FIT else again(look, subject)
         yield Condition(what, verdict, why, origin, (*entries, washed.entry), ran.happened, mend=mend)
         return
-    why = seen or (f"no washer load since its use {look.when(since)}" if used else "no washer load in the book")
+    why = seen or (said("no washer load since its use {since}", since=look.when(since)) if used else said("no washer load in the book"))
     yield Condition(what, Verdict.UNPROVEN, why, origin, mend=again(look, subject))
 
 
@@ -91,14 +105,19 @@ def _in_date(look: Look, subject: str, sterile: Fact, *, wrapped: bool) -> Itera
     ran = look.latest(f"load:{sterile.says.load}", "cycle")
     if ran is None:
         return
-    what = "within its storage life"
+    what = said("within its storage life")
     days, origin = _life(look, wrapped=wrapped)
     if days is None:
-        yield Condition(what, Verdict.FIT, "no term set: look at the pack before you open it", origin, (ran.entry,), ran.happened)
+        yield Condition(what, Verdict.FIT, said("no term set: look at the pack before you open it"), origin, (ran.entry,), ran.happened)
         return
     # Unwrapped things last to the end of the working day: that is a local day, not 24 hours.
     ends = look.basis.days_after(ran.happened, 1) if days <= 1 else ran.happened + round(days * DAY_MS)
-    told = f"{'wrapped' if wrapped else 'unwrapped'}, sterilized {look.when(ran.happened)}, good until {look.when(ends)}"
+    told = said(
+        "{wrapped}, sterilized {ran}, good until {ends}",
+        wrapped=said("wrapped") if wrapped else said("unwrapped"),
+        ran=look.when(ran.happened),
+        ends=look.when(ends),
+    )
     if ends <= look.at:
         yield Condition(what, Verdict.UNPROVEN, told, origin, (ran.entry,), ends, mend=again(look, subject))
     else:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from fettlebook.said import joined, said
 from fettlebook.standing.basis import BOOK
 from fettlebook.standing.gaps import Missing
 from fettlebook.standing.look import Look
@@ -11,17 +12,21 @@ from fettlebook.standing.streams import Fact
 
 def service_conditions(look: Look, subject: str, *, out_of_service: bool = False, outlet: str | None = None) -> tuple[Condition, ...]:
     """Return whether a subject is in service: by the practice file, and by faults and returns in the book."""
-    what = "in service"
+    what = said("in service")
     if out_of_service:
-        back = Owed(subject, "file", "Set out_of_service = false in the practice file, once it may be used", BOOK)
-        return (Condition(what, Verdict.UNFIT, "the practice file says: out of service", BOOK, mend=(back,)),)
+        back = Owed(subject, "file", said("Set out_of_service = false in the practice file, once it may be used"), BOOK)
+        return (Condition(what, Verdict.UNFIT, said("the practice file says: out of service"), BOOK, mend=(back,)),)
     stops = list(open_stops(look, subject, outlet))
     if not stops:
         back_in = next((f for f in look.back(subject, "service") if f.says.sort == "returned"), None)
-        why = f"returned {look.when(back_in.happened)} by {back_in.says.by}" if back_in else "no fault that stops use in the book"
+        why = (
+            said("returned {back_in} by {by}", back_in=look.when(back_in.happened), by=back_in.says.by)
+            if back_in
+            else said("no fault that stops use in the book")
+        )
         return (Condition(what, Verdict.FIT, why, BOOK, (back_in.entry,) if back_in else (), back_in.happened if back_in else None),)
-    told = "; ".join(f"{fact.says.words} ({look.when(fact.happened)})" for fact in stops)
-    back = Owed(subject, "return", "Repair it, then return it to service by name", BOOK)
+    told = joined("; ", (said("{words} ({when})", words=fact.says.words, when=look.when(fact.happened)) for fact in stops))
+    back = Owed(subject, "return", said("Repair it, then return it to service by name"), BOOK)
     return (Condition(what, Verdict.UNFIT, told, BOOK, tuple(f.entry for f in stops), stops[-1].happened, mend=(back,)),)
 
 
@@ -71,9 +76,11 @@ def missing_conditions(look: Look, subject: str, *, today_only: bool) -> Iterato
 
 def doubt(look: Look, subject: str, missing: Missing) -> Condition:
     """Return the condition that nothing is missing, failing for this device."""
-    why = f"{missing.words}; made before {look.when(missing.before)}" + (f", after {look.when(missing.after)}" if missing.after else "")
-    send = Owed(subject, "send", f"Let device {missing.device} send what it holds", BOOK)
-    return Condition("no entry is missing", Verdict.UNPROVEN, why, BOOK, (), missing.before, mend=(send,))
+    why = said("{words}; made before {before}", words=missing.words, before=look.when(missing.before)) + (
+        said(", after {after}", after=look.when(missing.after)) if missing.after else ""
+    )
+    send = Owed(subject, "send", said("Let device {device} send what it holds", device=missing.device), BOOK)
+    return Condition(said("no entry is missing"), Verdict.UNPROVEN, why, BOOK, (), missing.before, mend=(send,))
 
 
 def _touched(look: Look, missing: Missing) -> frozenset[str]:

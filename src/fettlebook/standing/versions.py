@@ -17,14 +17,15 @@ from fettlebook.practice.model import Practice
 from fettlebook.rules.load import lay_packs
 from fettlebook.rules.pack import Pack, read_pack
 from fettlebook.rules.shelf import bundled_pack, order_layers
+from fettlebook.said import said
 from fettlebook.standing.basis import Basis
 from fettlebook.standing.facts import FILE, RULES, FileHeld, RulesHeld
 from fettlebook.standing.state import State
 from fettlebook.standing.streams import Fact
 from fettlebook.times.running import running_times
 
-NO_FILE: Final = "the practice file that held then can't be read by this program"
-NO_RULES: Final = "the rulebook that held then can't be read by this program"
+NO_FILE: Final = said("the practice file that held then can't be read by this program")
+NO_RULES: Final = said("the rulebook that held then can't be read by this program")
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ from typing import Final
 
 from fettlebook.practice.model import Chair, SupplyKind
 from fettlebook.rules.model import Duty, Limit, Origin, Requirement, When
+from fettlebook.said import listed, said, term
 from fettlebook.standing.attempts import attempts
 from fettlebook.standing.basis import BOOK, DAY_MS, WATER_TESTS
 from fettlebook.standing.evidence import is_dosed
@@ -15,7 +16,6 @@ from fettlebook.standing.model import Condition, Owed, Verdict
 from fettlebook.standing.owed import duty_condition, minutes_of
 from fettlebook.standing.sample_checks import sample_doubts
 from fettlebook.standing.steps import AtChair, DutySays, duty_says
-from fettlebook.times.words import listed
 
 BINDING: Final = ("limit", "action", "alert", "aim")
 PER_ML: Final = {"CFU/mL": 1.0, "CFU/L": 0.001, "CFU/100 mL": 0.01}
@@ -48,8 +48,10 @@ def water_conditions(at: AtChair) -> Iterator[Condition]:
         if dated:
             yield _judged(at, quantity, limits, counted or dated, dated=dated if required else ())
         elif required and asked is not None:
-            why = f"no {quantity} in the book"
-            yield Condition(f"{quantity} within the limit", Verdict.UNPROVEN, why, asked[1].origin, mend=_sample(at))
+            why = said("no {quantity} in the book", quantity=quantity)
+            yield Condition(
+                said("{quantity} within the limit", quantity=quantity), Verdict.UNPROVEN, why, asked[1].origin, mend=_sample(at)
+            )
     yield from _after_repair(at)
 
 
@@ -81,24 +83,24 @@ def counted_results(at: AtChair, quantity: str) -> Iterator[Counted]:
         if result is None:
             continue
         taken = look.latest(f"sample:{sample}", "taken")
-        said: Taken | None = taken.says if taken else None
-        outlets = result.says.outlets or (said.outlets if said else None)
+        told: Taken | None = taken.says if taken else None
+        outlets = result.says.outlets or (told.outlets if told else None)
         if at.only is None or outlets is None or at.only in outlets:
             when = taken.happened if taken else fact.happened
             entries = (result.entry, *((taken.entry,) if taken else ()))
             dated = taken is not None or result.says.taken_ms is not None
-            yield Counted(result.says, outlets, when, dated, said.neutralised if said else None, entries, said)
+            yield Counted(result.says, outlets, when, dated, told.neutralised if told else None, entries, told)
 
 
 def _judged(at: AtChair, quantity: str, limits: Sequence[Limit], counted: Sequence[Counted], *, dated: Sequence[Counted]) -> Condition:
     """Hold the newest result of each line to the limits; the worst line speaks for the chair, the newest good sample for the date."""
-    look, what = at.look, f"{quantity} within the limit"
+    look, what = at.look, said("{quantity} within the limit", quantity=quantity)
     newest: dict[str, Counted] = {}
     for one in counted:
-        for outlet in one.outlets or ("the chair",):
+        for outlet in one.outlets or (said("the chair"),):
             newest.setdefault(outlet, one)
-    said = [(*held_to_limits(at, one, limits), one) for one in dict.fromkeys(newest.values())]
-    bad = [s for s in said if s[0] is not Verdict.FIT]
+    held = [(*held_to_limits(at, one, limits), one) for one in dict.fromkeys(newest.values())]
+    bad = [s for s in held if s[0] is not Verdict.FIT]
     if bad:
         verdict, why, origin, one = min(bad, key=lambda s: s[0] is not Verdict.UNFIT)
         return Condition(what, verdict, why, origin, one.evidence, one.taken, mend=_treat_and_sample(at))
@@ -106,13 +108,18 @@ def _judged(at: AtChair, quantity: str, limits: Sequence[Limit], counted: Sequen
     in_row = good[:2] if good[:2] == list(dated[:2]) else ()
     asked = _interval(look, in_row)
     if not good or asked is None:
-        verdict, why, origin, one = max(said, key=lambda s: s[3].taken)
+        verdict, why, origin, one = max(held, key=lambda s: s[3].taken)
         return Condition(what, verdict, why, origin, one.evidence, one.taken)
     one = good[0]
     verdict, why, origin = held_to_limits(at, one, limits)
     ends = look.basis.days_after(one.taken, asked[0] + 1)
     if ends <= look.at:
-        late = f"last sample {look.when(one.taken)}, {(look.at - one.taken) // DAY_MS} days ago; a result holds {asked[0]} days"
+        late = said(
+            "last sample {taken}, {DAY_MS} days ago; a result holds {asked} days",
+            taken=look.when(one.taken),
+            DAY_MS=(look.at - one.taken) // DAY_MS,
+            asked=asked[0],
+        )
         return Condition(what, Verdict.UNPROVEN, late, asked[1].origin, one.evidence, ends, mend=_sample(at))
     # Two in a row let it hold longer: both are evidence.
     entries = tuple(dict.fromkeys(entry for counted_one in in_row or (one,) for entry in counted_one.evidence))
@@ -121,36 +128,58 @@ def _judged(at: AtChair, quantity: str, limits: Sequence[Limit], counted: Sequen
 
 def held_to_limits(at: AtChair, one: Counted, limits: Sequence[Limit]) -> tuple[Verdict, str, Origin]:
     """Return how one result stands to the limits, strictest role first."""
-    result, where = one.result, f"{listed(one.outlets)} " if one.outlets else ""
-    mark = {"above": "more than ", "below": "less than ", None: ""}[result.mark]
-    told = f"{where}{mark}{result.value:g} {result.unit}, sample of {at.look.when(one.taken)}"
+    result, where = one.result, said("{outlets} ", outlets=listed(one.outlets)) if one.outlets else ""
+    mark = {"above": said("more than "), "below": said("less than "), None: ""}[result.mark]
+    told = said(
+        "{where}{mark}{result:g} {unit}, sample of {taken}",
+        where=where,
+        mark=mark,
+        result=result.value,
+        unit=result.unit,
+        taken=at.look.when(one.taken),
+    )
     if result.unit not in PER_ML:
-        return Verdict.UNPROVEN, f"{told}: in another unit than the limits", BOOK
+        return Verdict.UNPROVEN, said("{told}: in another unit than the limits", told=told), BOOK
     value, pooled = result.value * PER_ML[result.unit], len(one.outlets or ())
     for limit in limits:
         most = max(limit.value) * PER_ML[limit.unit]
-        named = f"{max(limit.value):g} {limit.unit} ({limit.role})"
+        named = said("{value:g} {unit} ({role})", value=max(limit.value), unit=limit.unit, role=term(limit.role))
         if value > most and result.mark == "below":
-            return Verdict.UNPROVEN, f"{told}: the method can't tell whether it is over {named}", limit.origin
+            return Verdict.UNPROVEN, said("{told}: the method can't tell whether it is over {named}", told=told, named=named), limit.origin
         if value > most or result.mark == "above":
             treated = limit.role == "aim" and _treated_since(at, one.taken)
             if limit.role == "alert" or treated:
-                return Verdict.UNPROVEN, f"{told}: over {named}; a new sample must show it good", limit.origin
-            return Verdict.UNFIT, f"{told}: over {named}", limit.origin
+                return Verdict.UNPROVEN, said("{told}: over {named}; a new sample must show it good", told=told, named=named), limit.origin
+            return Verdict.UNFIT, said("{told}: over {named}", told=told, named=named), limit.origin
         if pooled > 1 and value * pooled > most:
-            return Verdict.UNPROVEN, f"{told}: pooled from {pooled}, so one line alone may be over {named}", limit.origin
+            return (
+                Verdict.UNPROVEN,
+                said("{told}: pooled from {pooled}, so one line alone may be over {named}", told=told, pooled=pooled, named=named),
+                limit.origin,
+            )
     binding = limits[0]
     if not one.dated:
-        return Verdict.UNPROVEN, f"{told}: when it was taken is not in the book", binding.origin
+        return Verdict.UNPROVEN, said("{told}: when it was taken is not in the book", told=told), binding.origin
     if one.neutralised is not True and is_dosed(at.look, at.chair):
-        return Verdict.UNPROVEN, f"{told}: not neutralised, so it may be too low", binding.origin
+        return Verdict.UNPROVEN, said("{told}: not neutralised, so it may be too low", told=told), binding.origin
     doubt = next(sample_doubts(at.look, at.chair, result, one.said, one.taken), None)
     if doubt is not None:
-        return Verdict.UNPROVEN, f"{told}: {doubt[0]}", doubt[1]
+        return Verdict.UNPROVEN, said("{what}: {why}", what=told, why=doubt[0]), doubt[1]
     aim = at.look.basis.rulebook.strictest(binding.quantity, "aim")
     over = aim is not None and aim.unit in PER_ML and value > max(aim.value) * PER_ML[aim.unit]
-    note = f"; over the aim of {max(aim.value):g} {aim.unit}" if aim is not None and over else ""
-    return Verdict.FIT, f"{told}; at most {max(binding.value):g} {binding.unit} ({binding.role}){note}", binding.origin
+    note = said("; over the aim of {aim:g} {unit}", aim=max(aim.value), unit=aim.unit) if aim is not None and over else ""
+    return (
+        Verdict.FIT,
+        said(
+            "{told}; at most {binding:g} {unit} ({role}){note}",
+            told=told,
+            binding=max(binding.value),
+            unit=binding.unit,
+            role=term(binding.role),
+            note=note,
+        ),
+        binding.origin,
+    )
 
 
 def _treated_since(at: AtChair, since: int) -> bool:
@@ -173,7 +202,7 @@ def _sample(at: AtChair) -> tuple[Owed, ...]:
     found = next(((d, s) for d, s in at.look.basis.steps.values() if "sample sheet" in s.evidence), None)
     culture = at.look.basis.limit_of("time of a culture")
     wait_h = min(culture.value) * 24 if culture else 0.0
-    name = "Take a water sample and wait for its result"
+    name = said("Take a water sample and wait for its result")
     asked = next((r for r in at.look.basis.rulebook.requirements if r.quantity == WATER_TESTS), None)
     origin = asked.origin if asked else BOOK
     if found is None:
@@ -187,7 +216,7 @@ def _treat_and_sample(at: AtChair) -> tuple[Owed, ...]:
     window = at.look.basis.limit_of("time from treatment to the next sample")
     sample = _sample(at)[0]
     wait_h = (min(window.value) * 24 if window else 0.0) + sample.wait_h
-    name = "Look through procedure and dose, treat the lines intensively, then a new sample of each line"
+    name = said("Look through procedure and dose, treat the lines intensively, then a new sample of each line")
     treat = [(says.duty, says.duty.steps_on(at.chair)) for says in _intensive(at, at.look.at)]
     origin = window.origin if window else sample.origin
     if not treat:
@@ -208,10 +237,13 @@ def _after_repair(at: AtChair) -> Iterator[Condition]:
     asked = look.basis.asks("work on the water path")
     for says in _intensive(at, opened.happened):
         yield duty_condition(
-            look, subject, says, what="treated since the water path was opened", since=opened.happened, expires=None, due=None
+            look, subject, says, what=said("treated since the water path was opened"), since=opened.happened, expires=None, due=None
         )
     good = [one for one in counted_results(at, "water count") if one.taken >= opened.happened]
-    what, why = "sampled since the water path was opened", f"opened {look.when(opened.happened)}: {opened.says.words}"
+    what, why = (
+        said("sampled since the water path was opened"),
+        said("opened {opened}: {words}", opened=look.when(opened.happened), words=opened.says.words),
+    )
     origin = asked.origin if asked else BOOK
     if good:
         yield Condition(what, Verdict.FIT, why, origin, good[0].evidence, good[0].taken)
@@ -232,17 +264,25 @@ def notice_conditions(at: AtChair) -> Iterator[Condition]:
     mains = at.chair.supply.kind is not SupplyKind.BOTTLE
     asked = look.basis.asks("boil-water notice")
     origin = asked.origin if asked else BOOK
-    what, begun = "no boil-water notice", look.when(notice.happened)
+    what, begun = said("no boil-water notice"), look.when(notice.happened)
     if notice.says.begun and mains:
-        wait = Owed(subject, "notice", "Wait until the notice is lifted; until then sterile water by syringe only", origin)
-        yield Condition(what, Verdict.UNFIT, f"notice in force since {begun}", origin, (notice.entry,), notice.happened, mend=(wait,))
+        wait = Owed(subject, "notice", said("Wait until the notice is lifted; until then sterile water by syringe only"), origin)
+        yield Condition(
+            what, Verdict.UNFIT, said("notice in force since {begun}", begun=begun), origin, (notice.entry,), notice.happened, mend=(wait,)
+        )
     elif notice.says.begun:
         yield _bottle_filled(at, notice.happened, notice.entry, origin)
     elif mains:
         for says in _intensive(at, notice.happened):
             after = look.basis.asks("boil-water notice lifted") or asked
             found = duty_condition(
-                look, subject, says, what="treated since the boil-water notice was lifted", since=notice.happened, expires=None, due=None
+                look,
+                subject,
+                says,
+                what=said("treated since the boil-water notice was lifted"),
+                since=notice.happened,
+                expires=None,
+                due=None,
             )
             yield Condition(
                 found.what, found.verdict, found.why, after.origin if after else found.origin, found.evidence,
@@ -251,14 +291,14 @@ def notice_conditions(at: AtChair) -> Iterator[Condition]:
 
 
 def _bottle_filled(at: AtChair, begun: int, notice: str, origin: Origin) -> Condition:
-    look, what = at.look, "bottle filled with safe water since the boil-water notice began"
+    look, what = at.look, said("bottle filled with safe water since the boil-water notice began")
     steps = [(d, s) for d, s in look.basis.steps.values() if s.only == "bottle" and "amount" in s.evidence]
     for _, step in steps:
         tries = attempts(look, f"chair:{at.chair.id}", step.id, begun)
         if tries and tries[-1].done is not None and not tries[-1].broken_off:
             done = tries[-1].done.happened
-            return Condition(what, Verdict.FIT, f"filled {look.when(done)}", origin, tries[-1].rests_on(timed=False), done)
-    why = f"notice in force since {look.when(begun)}; no filling with treated or distilled water since"
+            return Condition(what, Verdict.FIT, said("filled {done}", done=look.when(done)), origin, tries[-1].rests_on(timed=False), done)
+    why = said("notice in force since {begun}; no filling with treated or distilled water since", begun=look.when(begun))
     mend = tuple(
         Owed(f"chair:{at.chair.id}", d.id, s.name, origin, *minutes_of(look.basis, at.chair.id, d, [s])[:2], (s.id,)) for d, s in steps
     )

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from fettlebook.practice.model import Chair
+from fettlebook.said import said
 from fettlebook.science.plates import Plate
 from fettlebook.science.trends import Sample
 from fettlebook.science.trends.seen import Seen, seen_on
@@ -91,11 +92,11 @@ def _result(at: AtChair, one: Counted, quantity: str) -> WaterResult:
     result = one.result
     doubts = [why for why, _ in sample_doubts(at.look, at.chair, result, one.said, one.taken)]
     if not one.dated:
-        doubts.append("when it was taken is not in the book")
+        doubts.append(said("when it was taken is not in the book"))
     if one.neutralised is not True and is_dosed(at.look, at.chair):
-        doubts.append("not neutralised, so it may be too low")
+        doubts.append(said("not neutralised, so it may be too low"))
     limits = binding_limits(at.look, quantity)
-    verdict, why, _ = held_to_limits(at, one, limits) if limits else (Verdict.UNPROVEN, "no limit in force", None)
+    verdict, why, _ = held_to_limits(at, one, limits) if limits else (Verdict.UNPROVEN, said("no limit in force"), None)
     per_ml = result.value * PER_ML[result.unit] if result.unit in PER_ML else None
     seen = _seen(result, per_ml) if per_ml is not None else None
     return WaterResult(
@@ -120,6 +121,6 @@ def _seen(result: Result, per_ml: float) -> Seen | None:
 def _intensive(one: Treatment) -> Intensive:
     """Return a treatment as the trend takes it: the verdict of the treatment's own record, whatever of it was wanting."""
     bad = next(iter(one.reasons), None)
-    why = f"{bad.what}: {bad.why}" if bad is not None else "done as asked"
+    why = said("{what}: {why}", what=bad.what, why=bad.why) if bad is not None else said("done as asked")
     entries = tuple(dict.fromkeys(entry for part in one.parts for entry in part.evidence))
     return Intensive(one.began_ms, one.ended_ms, bad is None, why, entries)

@@ -5,6 +5,7 @@ from dataclasses import replace
 from typing import Final
 
 from fettlebook.rules.model import Step, When
+from fettlebook.said import said
 from fettlebook.standing.basis import Basis
 from fettlebook.standing.model import Condition, Owed, Verdict, WayToFit
 from fettlebook.standing.owed import minutes_of
@@ -27,7 +28,7 @@ def way_to_fit(basis: Basis, conditions: Iterable[Condition]) -> WayToFit:
     # In the order in which they are done: yesterday's end before today's begin, treatment before the flush that ends it.
     when = {duty.id: DONE_IN.index(duty.when) for duty in basis.rulebook.duties}
     kept.sort(key=lambda owed: when.get(owed.duty_id, len(DONE_IN)) if owed is not None else 0)
-    stuck = tuple(f"{condition.what}: {condition.why}" for condition in failing if not condition.mend)
+    stuck = tuple(said("{what}: {why}", what=condition.what, why=condition.why) for condition in failing if not condition.mend)
     return WayToFit(tuple(owed for owed in kept if owed is not None), stuck)
 
 
