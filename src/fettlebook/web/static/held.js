@@ -1,7 +1,8 @@
 // The page of what this tablet holds: entries that wait, and entries that were refused.
 import { layAside, refused, sendAll, waiting } from "/static/queue.js";
 
-const clock = new Intl.DateTimeFormat(document.documentElement.lang, { dateStyle: "medium", timeStyle: "medium", timeZone: document.body.dataset.zone });
+const language = document.documentElement.lang;
+const clock = new Intl.DateTimeFormat(language === "en" ? "en-GB" : language, { dateStyle: "medium", timeStyle: "medium", timeZone: document.body.dataset.zone });
 
 function element(name, className, text) {
   const made = document.createElement(name);

@@ -1,5 +1,7 @@
 // On every page: keeps the program in the tablet, and shows whether all that was noted is sent. Pages work without it.
 import { standing } from "/static/queue.js";
+import { canSee, look, scanned } from "/static/scan.js";
+import { chime, setTone, toneOn } from "/static/tone.js";
 
 const line = document.getElementById("sending");
 const word = line.querySelector(".word");
@@ -29,7 +31,9 @@ async function show() {
 
 function age() {
   if (!document.body.dataset.kept) return;
-  const clock = new Intl.DateTimeFormat(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short", timeZone: document.body.dataset.zone });
+  if (["/held", "/offline"].includes(location.pathname)) return; // these show what is in the tablet, as it is
+  const language = document.documentElement.lang;
+  const clock = new Intl.DateTimeFormat(language === "en" ? "en-GB" : language, { dateStyle: "medium", timeStyle: "short", timeZone: document.body.dataset.zone });
   line.querySelector(".age").textContent = say(texts.kept, clock.format(Number(document.body.dataset.now)));
 }
 
@@ -60,5 +64,38 @@ if (document.body.dataset.kept) {
     newer.hidden = false;
   });
 }
+
+// Hands free: what a page does not take of a scanned code, the camera, and the tone when a page says that a timer is over.
+document.addEventListener("scanned-unused", ({ detail: { kind, text } }) => {
+  const field = document.querySelector("input[name=badge]");
+  if (kind === "other") {
+    line.querySelector(".age").textContent = texts.unknown;
+  } else if (kind !== "badge") {
+    location.assign(`/scan?code=${encodeURIComponent(text)}`);
+  } else if (field) {
+    field.value = text;
+    field.form.requestSubmit();
+  } else if (location.pathname !== "/sign-in") {
+    sessionStorage.setItem("badge", text); // never in an address
+    location.assign(`/sign-in?next=${encodeURIComponent(location.pathname + location.search)}`);
+  }
+});
+const badge = sessionStorage.getItem("badge");
+if (badge && location.pathname === "/sign-in") {
+  sessionStorage.removeItem("badge");
+  scanned(badge, "scanner");
+}
+
+const [tone, see] = [line.querySelector(".tone"), line.querySelector(".see")];
+tone.setAttribute("aria-pressed", String(toneOn()));
+tone.addEventListener("click", () => {
+  setTone(!toneOn());
+  tone.setAttribute("aria-pressed", String(toneOn()));
+  chime(); // so that one hears what it is, and the browser lets us sound later
+});
+tone.hidden = !document.querySelector("[data-timers]") && location.pathname !== "/work";
+document.addEventListener("timer-over", () => chime());
+see.addEventListener("click", () => look(document.getElementById("camera")));
+canSee().then((can) => { see.hidden = !can; });
 
 if ("serviceWorker" in navigator && isSecureContext) navigator.serviceWorker.register("/sw.js", { scope: "/", updateViaCache: "none" });
