@@ -79,6 +79,7 @@ class View:
 
     def __init__(self, look: Look, doubts: tuple[str, ...] = ()) -> None:
         self.look = look
+        self.doubts = doubts
         self._doubts = tuple(Condition("judged by what held then", Verdict.UNPROVEN, doubt, BOOK) for doubt in doubts)
         self._made: dict[str, Standing] = {}
 
