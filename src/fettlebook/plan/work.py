@@ -14,6 +14,7 @@ from fettlebook.plan.work_model import NOTHING_SAID, Work
 from fettlebook.plan.work_parts import Group, groups_of, instruments_of, step_elsewhere, step_of_chair
 from fettlebook.plan.work_said import result_of, said_of
 from fettlebook.rules.model import When
+from fettlebook.said import said
 from fettlebook.standing.due import due_duties
 from fettlebook.standing.look import Look
 from fettlebook.standing.model import Owed
@@ -41,11 +42,11 @@ def work_of(view: View, plan: DayPlan) -> tuple[Work, ...]:
     planned = {(w.subject, w.step) for w in steps}
     beside = [w for o in owed for w in _owed(look, o) if (w.subject, w.step) not in planned]
     instruments = list(instruments_of(look, plan))
-    said: dict[str, Work] = {}
+    known: dict[str, Work] = {}
     for work in _said(look, since, (*steps, *instruments, *beside)):
-        said[work.id] = work
-    passed = _passed(look, plan, groups, said)
-    out = [replace(w, passed=w.id in passed or _gone_by(look, w)) for w in said.values()]
+        known[work.id] = work
+    passed = _passed(look, plan, groups, known)
+    out = [replace(w, passed=w.id in passed or _gone_by(look, w)) for w in known.values()]
     return tuple(sorted((_if_out(look, w) for w in out), key=lambda w: w.begins_ms))
 
 
@@ -57,8 +58,8 @@ def _said(look: Look, since: int, works: Iterable[Work]) -> Iterator[Work]:
         else:
             same.setdefault((work.subject, work.step), []).append(work)
     for own in same.values():
-        said = said_of(look, since, sorted(own, key=lambda w: w.begins_ms))
-        yield from (replace(work, said=said.get(work.id, NOTHING_SAID)) for work in own)
+        found = said_of(look, since, sorted(own, key=lambda w: w.begins_ms))
+        yield from (replace(work, said=found.get(work.id, NOTHING_SAID)) for work in own)
 
 
 def _with_what_stood_still(look: Look, group: Group, owed: Iterable[Owed]) -> Group:
@@ -99,7 +100,7 @@ def _owed(look: Look, owed: Owed) -> Iterator[Work]:
         yield one
 
 
-def _passed(look: Look, plan: DayPlan, groups: Iterable[Group], said: dict[str, Work]) -> set[str]:
+def _passed(look: Look, plan: DayPlan, groups: Iterable[Group], known: dict[str, Work]) -> set[str]:
     """Return the steps with nothing in the book whose place has gone on without them.
 
     A later group of the same chair is in the book, a later visit began there by the book, or the next visit would be over by the plan.
@@ -115,12 +116,12 @@ def _passed(look: Look, plan: DayPlan, groups: Iterable[Group], said: dict[str, 
             (f.happened, f.says.ref) for f in look.back(f"chair:{place}", "visit", since=look.basis.day_start(look.at)) if not f.says.ended
         ]
         for number, group in enumerate(own):
-            later = any(said[w.id].said.state != "open" for g in own[number + 1 :] for w in g.steps)
+            later = any(known[w.id].said.state != "open" for g in own[number + 1 :] for w in g.steps)
             next_one = next(((at, ref) for at, ref in starts if at > group.begins_ms and ref != group.visit), None)
             went_on = any(ref == next_one[1] for _, ref in begun) if next_one else False
             over = next_one is not None and length.get(next_one[1], 0) <= look.at
             if later or went_on or over:
-                out |= {w.id for w in group.steps if said[w.id].said.state == "open"}
+                out |= {w.id for w in group.steps if known[w.id].said.state == "open"}
     return out
 
 
@@ -138,5 +139,12 @@ def _if_out(look: Look, work: Work) -> Work:
     if stop is None:
         return work
     return replace(
-        work, said=replace(work.said, state="problem", ended_ms=stop.happened, by=stop.says.by, why=f"out of service: {stop.says.words}")
+        work,
+        said=replace(
+            work.said,
+            state="problem",
+            ended_ms=stop.happened,
+            by=stop.says.by,
+            why=said("out of service: {reason}", reason=stop.says.words),
+        ),
     )

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from typing import Final
 
 from fettlebook.plan.work_model import SaidOf, Work
+from fettlebook.said import said
 from fettlebook.standing.attempts import Attempt, attempts
 from fettlebook.standing.basis import MOVES_WATER
 from fettlebook.standing.look import Look
@@ -27,16 +28,18 @@ def said_of(look: Look, since: int, works: Sequence[Work]) -> dict[str, SaidOf]:
     found: dict[str, list[Attempt]] = {}
     for attempt in attempts(look, subject, step, since):
         found.setdefault(_whose(works, attempt).id, []).append(attempt)
-    said = {work.id: _said(look, since, work, found[work.id]) for work in works if work.id in found}
+    found_of = {work.id: _said(look, since, work, found[work.id]) for work in works if work.id in found}
     for fact in look.forward(subject, "skipped", since=since):
         if fact.says.duty == works[0].duty and fact.says.step in (None, step):
             work = _by_time(works, fact.happened)
-            if work.id not in said:
-                said[work.id] = SaidOf("problem", ended_ms=fact.happened, by=fact.says.by, why=f"left out: {fact.says.reason}")
+            if work.id not in found_of:
+                found_of[work.id] = SaidOf(
+                    "problem", ended_ms=fact.happened, by=fact.says.by, why=said("left out: {reason}", reason=fact.says.reason)
+                )
     for work in works:
-        if work.id not in said and (done := _covered(look, since, work)) is not None:
-            said[work.id] = done
-    return said
+        if work.id not in found_of and (done := _covered(look, since, work)) is not None:
+            found_of[work.id] = done
+    return found_of
 
 
 def _covered(look: Look, since: int, work: Work) -> SaidOf | None:
@@ -48,7 +51,7 @@ def _covered(look: Look, since: int, work: Work) -> SaidOf | None:
     for duty in look.basis.covered_by.get(work.step, ()):
         says = duty_says(at, duty)
         if says.verdict is Verdict.FIT and says.evidence:
-            return SaidOf("done", ended_ms=says.done, why=f"done with '{duty.name}'")
+            return SaidOf("done", ended_ms=says.done, why=said("done with '{duty}'", duty=duty.name))
     return None
 
 
@@ -58,7 +61,11 @@ def result_of(look: Look, since: int, work: Work) -> SaidOf | None:
     if fact is None:
         return None
     good = fact.says.outcome == "passed"
-    return SaidOf("done" if good else "problem", ended_ms=fact.happened, why="" if good else f"test {fact.says.outcome}")
+    return SaidOf(
+        "done" if good else "problem",
+        ended_ms=fact.happened,
+        why="" if good else said("the test says: {outcome}", outcome=fact.says.outcome),
+    )
 
 
 def _whose(works: Sequence[Work], attempt: Attempt) -> Work:
@@ -83,7 +90,7 @@ def _said(look: Look, since: int, work: Work, tries: Sequence[Attempt]) -> SaidO
         return SaidOf("running", started_ms=begun, by=by)
     ended = last.done.happened
     if last.broken_off:
-        return SaidOf("problem", begun, ended, by, "broken off: begin again")
+        return SaidOf("problem", begun, ended, by, said("broken off: begin again"))
     if not work.subject.startswith("chair:") or work.place not in look.basis.chairs or work.rule is None:
         return SaidOf("done", begun, ended, by)
     return _judged(look, since, work, tries, SaidOf("done", begun, ended, by))
@@ -98,7 +105,7 @@ def _judged(look: Look, since: int, work: Work, tries: Sequence[Attempt], done: 
     if says.verdict is Verdict.UNFIT or is_short(at, duty, work.rule, tries[-1]):
         return SaidOf("problem", done.started_ms, done.ended_ms, done.by, why)
     if work.rule.computes in MOVES_WATER and (left := _not_run(work, tries)):
-        return SaidOf("problem", done.started_ms, done.ended_ms, done.by, f"not in the book for {listed(left)}")
+        return SaidOf("problem", done.started_ms, done.ended_ms, done.by, said("not in the book for {outlets}", outlets=listed(left)))
     return SaidOf("done", done.started_ms, done.ended_ms, done.by, why)
 
 

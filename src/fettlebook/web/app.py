@@ -40,6 +40,7 @@ from fettlebook.web.tablets.scanned import scan_routes
 from fettlebook.web.trace_pages import trace_routes
 from fettlebook.web.water_pages import water_routes
 from fettlebook.web.what_if_routes import what_if_routes
+from fettlebook.web.work.routes import work_routes
 
 
 def create_app(
@@ -77,6 +78,7 @@ def create_app(
         pages.know(has_book=True, low_on_space=record.low_on_space)
         for routes in (standing_routes, trace_routes, entries_routes, heat_routes, water_routes):
             app.include_router(routes(pages, record))
+        app.include_router(work_routes(pages, desk, record))
         app.mount("/api", make_api(record, lambda: str(desk.reading.zone)))
     app.mount("/fonts", StaticFiles(directory=FONTS), name="fonts")
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
