@@ -15,7 +15,7 @@ FILTER = '2026-03-09 05:00 ana part.changed {part="water filter", chair="1", don
 TAP = '2026-03-09 07:00 ana outlet.run {place="eye wash", ran_s=180, rare=true}\n'
 
 
-def condition(book: Book, at: str, subject: str, what: str):  # noqa: ANN201 - one condition of many
+def condition(book: Book, at: str, subject: str, what: str):
     return next(c for c in book.now(at).standing(subject).conditions if c.what == what)
 
 

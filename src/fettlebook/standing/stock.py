@@ -19,7 +19,7 @@ from fettlebook.standing.look import Look
 from fettlebook.standing.streams import Fact
 
 UL_PER_L = 1_000_000
-LEAD_DAYS = 14  # from an order until it stands in the cupboard; our own choice, each face may ask otherwise
+LEAD_DAYS = 7  # from an order until it stands in the cupboard; our own choice, each face may ask otherwise
 USE_DAYS = 182  # how far back use is looked at
 LEVEL = 0.9  # so that the early end is missed in 5 of 100 cases
 

@@ -19,6 +19,7 @@ from fettlebook.exchange.water_chart import interval_of, water_chart
 from fettlebook.standing.asking import said_at
 from fettlebook.standing.look import Look
 from fettlebook.standing.water_history import ChairWater, WaterResult
+from fettlebook.web.care import care_routes
 from fettlebook.web.forms import Form, posted
 from fettlebook.web.pages import Pages, saved
 from fettlebook.web.record import Record
@@ -151,6 +152,8 @@ def water_routes(pages: Pages, record: Record) -> APIRouter:
             form.take(error.findings, {})
             return _form(form)
         return RedirectResponse(f"/water?written={quote(data.chair or '')}", 303)
+
+    router.include_router(care_routes(pages, record))
 
     def _form(form: Form) -> HTMLResponse:
         practice = pages.reading.practice

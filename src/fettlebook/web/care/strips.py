@@ -1,0 +1,74 @@
+"""Strips: the dose in the water, the feed of a treatment, what was left after the rinse; each series with its control chart."""
+
+from typing import Any, Final
+
+from fastapi import APIRouter
+from fastapi.responses import HTMLResponse, Response
+
+from fettlebook.exchange.reading_chart import Asked, Drawn, Reading, reading_chart
+from fettlebook.standing.look import Look
+from fettlebook.standing.strip_charts import StripSeries, strip_series
+from fettlebook.web.care.frame import USUAL, Care, days_back, moment_of, since_of, table
+from fettlebook.web.care.treatments import MARKS
+
+TITLES: Final = {"dose": "dose in the water", "feed": "feed of a treatment", "after the rinse": "left after the rinse"}
+Found = dict[str, tuple[StripSeries, ...]]
+
+
+def strip_routes(care: Care) -> APIRouter:
+    """Return the routes of the strips."""
+    router = APIRouter()
+
+    def found(days: int) -> Found:
+        def make(look: Look) -> Found:
+            since = since_of(look, days)
+            return {chair.id: strip_series(look, chair, since) for chair in look.basis.practice.chairs}
+
+        return care.found(f"strips {days}", make)
+
+    @router.get("/water/strips")
+    def _all(days: int = USUAL) -> HTMLResponse:
+        if (waiting := care.asking.waiting()) is not None:
+            return waiting
+        every = found(days_back(days))
+        return care.show("care_strips.html", "strips", "Strips", days=days, found=every, chairs=list(every), titles=TITLES)
+
+    @router.get("/water/strips/of/{chair}")
+    def _chair(chair: str, days: int = USUAL) -> HTMLResponse:
+        if (waiting := care.asking.waiting()) is not None:
+            return waiting
+        every = found(days_back(days))
+        mine = every[care.chair(chair)]
+        drawings = care.found(f"strips drawn {chair} {days}", lambda look: [reading_chart(look, _drawn(one)) for one in mine])
+        return care.show(
+            "care_strips_of.html", "strips", f"Strips of {chair}", days=days, chair=chair, chairs=list(every), titles=TITLES,
+            series=list(zip(mine, drawings, strict=True)),
+        )  # fmt: skip
+
+    @router.get("/water/strips.csv")
+    def _csv(days: int = USUAL) -> Response:
+        every = found(days_back(days))
+        return table("strips", care.found(f"strips csv {days}", lambda look: _rows(look, every)))
+
+    return router
+
+
+def _drawn(series: StripSeries) -> Drawn:
+    readings = [
+        Reading(one.read_ms, float(one.mg_l), MARKS[one.verdict], f"{one.why}; {one.verdict.value}")  # type: ignore[arg-type]
+        for one in series.strips
+    ]
+    words = "at most" if series.at_most else "at least"
+    asked = [Asked(series.asked_mg_l, f"{words} {series.asked_mg_l:g}")] if series.asked_mg_l is not None else []
+    return Drawn(f"{series.chair}, {TITLES[series.moment]}", "mg/L", readings, series.chart, asked)
+
+
+def _rows(look: Look, every: Found) -> list[dict[str, Any]]:
+    return [
+        {
+            "chair": series.chair, "dipped_for": series.moment, "read": moment_of(look, one.read_ms), "mg_l": one.mg_l,
+            "scale_ended": "yes" if one.at_least else "no", "asked_mg_l": "" if series.asked_mg_l is None else series.asked_mg_l,
+            "verdict": one.verdict.value, "why": one.why, "entry": one.entry,
+        }
+        for of_chair in every.values() for series in of_chair for one in series.strips
+    ]  # fmt: skip
