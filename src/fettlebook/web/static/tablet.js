@@ -67,7 +67,7 @@ if (document.body.dataset.kept) {
 
 // Hands free: what a page does not take of a scanned code, the camera, and the tone when a page says that a timer is over.
 document.addEventListener("scanned-unused", ({ detail: { kind, text } }) => {
-  const field = document.querySelector("input[name=badge]");
+  const field = document.querySelector("dialog[open] input[name=secret]") || document.querySelector("input[name=badge]");
   if (kind === "other") {
     line.querySelector(".age").textContent = texts.unknown;
   } else if (kind !== "badge") {

@@ -165,7 +165,38 @@ function count() {
   setTimeout(count, 250);
 }
 
+// --- hands free -------------------------------------------------------------------------------------------------------------
+
+/** The step that a code means: of its chair or machine, the one that runs, else the first that is to do. */
+function meant({ kind, id, chair, machine, duty, step }) {
+  const subject = kind === "chair" ? `chair:${id}` : kind === "machine" ? `machine:${id}` : chair ? `chair:${chair}` : "";
+  const fits = all().filter((one) => one.subject === subject && (!duty || one.duty === duty) && (!step || one.step === step) && toDo(one));
+  return fits.find((one) => one.state === "running" && (step || one.attended || over(one))) || fits.find((one) => one.state === "open") || fits[0];
+}
+
+/** A step's own code presses its button: it starts, or is done. The code of a chair, a machine or a whole card only shows its step. */
+document.addEventListener("scanned", (event) => {
+  const found = ["step", "card", "chair", "machine"].includes(event.detail.kind) && !document.querySelector("dialog[open]") ? meant(event.detail) : null;
+  if (!found) {
+    if (event.detail.kind === "step") {
+      event.preventDefault();
+      say("no_such_step", { place: event.detail.chair }, true);
+    }
+    return;
+  }
+  event.preventDefault();
+  take(found.id);
+  if (event.detail.kind === "step") document.querySelector("#card .button.main")?.click();
+});
+
+function asked() {
+  const from = new URLSearchParams(location.search);
+  const found = from.has("chair") && meant({ kind: "card", chair: from.get("chair"), duty: from.get("duty"), step: from.get("step") });
+  if (found) chosen = found.id;
+}
+
 sync(document.body.dataset.kept ? null : data.now_ms, 0);
+asked();
 draw();
 count();
 look();

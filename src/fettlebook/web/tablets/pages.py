@@ -12,7 +12,7 @@ MANIFEST: Final = {
     "id": "/",
     "name": "fettlebook",
     "short_name": "fettlebook",
-    "start_url": "/",
+    "start_url": "/work",
     "scope": "/",
     "display": "standalone",
     "background_color": "#f5f4ef",
