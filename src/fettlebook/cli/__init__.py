@@ -35,9 +35,11 @@ COMMANDS: dict[str, str] = {
     "standing": "May I use it? Verdict, conditions with rule and evidence, and the way to fit.",
     "due": "Duties due today and overdue, with moment, minutes and rule.",
     "trace": "What was done, to whom, with what; look-back from a bad test or count.",
+    "evidence": "What an inspector gets: a PDF, and a bundle that anyone can check.",
     "judge": "Is this cycle fit? A sterilizer's or washer's log judged by its own numbers.",
     "book": "Keep the record: begin, add, print, verify, sign, back up, restore, export.",
     "note": "Write one entry into a book by hand.",
+    "share": "Hand on what the book holds: tables, FHIR resources, duties as a calendar.",
     "serve": "Open the page on this machine.",
     "demo": "Write the invented demo practice and its appointment book.",
 }
