@@ -135,7 +135,7 @@ def _open(
     opened: list[Callable[[], bool]],
 ) -> Server:
     """Return the server, ready to run; what must be closed in order is put into `opened`."""
-    from datetime import UTC, datetime, timedelta  # noqa: PLC0415
+    from datetime import UTC, datetime  # noqa: PLC0415
     from zoneinfo import ZoneInfo  # noqa: PLC0415
 
     from fettlebook.practice.load import load_practice  # noqa: PLC0415
@@ -151,11 +151,12 @@ def _open(
     from fettlebook.web.chain import Chain  # noqa: PLC0415
     from fettlebook.web.desk import Desk  # noqa: PLC0415
     from fettlebook.web.record import Record  # noqa: PLC0415
+    from fettlebook.web.training import TrainingClock  # noqa: PLC0415
 
-    ahead = at.replace(tzinfo=zone) - datetime.now(UTC) if at else timedelta(0)
+    training = TrainingClock(at.replace(tzinfo=zone)) if at else None
 
     def clock() -> datetime:
-        return (datetime.now(UTC) + ahead).astimezone(zone)
+        return (training() if training is not None else datetime.now(UTC)).astimezone(zone)
 
     start = day.date() if day else None
     chain = Chain(*files, clock=clock, around=start)
@@ -171,7 +172,7 @@ def _open(
         return stopped
 
     opened.append(close)
-    app = create_app(desk, start, training_clock=at is not None, bench=bench, practice_file=files[0], record=record)
+    app = create_app(desk, start, training_clock=training or False, bench=bench, practice_file=files[0], record=record)
     # No access log: it would only tell who looked when. A fault is logged with its number by the pages themselves.
     config = uvicorn.Config(app, log_level="warning", access_log=False, timeout_graceful_shutdown=2, server_header=False, lifespan="off")
     host, port = listening.getsockname()[:2]

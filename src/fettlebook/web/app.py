@@ -2,6 +2,7 @@
 
 import sqlite3
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Final
 
@@ -38,6 +39,7 @@ from fettlebook.web.tablets.api import make_api
 from fettlebook.web.tablets.pages import tablet_routes
 from fettlebook.web.tablets.scanned import scan_routes
 from fettlebook.web.trace_pages import trace_routes
+from fettlebook.web.training import TrainingClock, training_routes
 from fettlebook.web.water_pages import water_routes
 from fettlebook.web.what_if_routes import what_if_routes
 from fettlebook.web.work.routes import work_routes
@@ -46,7 +48,7 @@ from fettlebook.web.work.routes import work_routes
 def create_app(
     desk: Desk,
     start: date | None = None,
-    training_clock: bool = False,
+    training_clock: bool | TrainingClock = False,
     bench: Bench | None = None,
     practice_file: Path | None = None,
     *,
@@ -61,7 +63,7 @@ def create_app(
     start
         The day that opens first; None: today, or the next day with visits.
     training_clock
-        The desk's clock was set by hand, and every page says so.
+        The desk's clock was set by hand, and every page says so; given itself, it can be put forward.
     record
         The book to ask; None: the pages of standing, traces and entries are left out.
     bench
@@ -72,13 +74,12 @@ def create_app(
     bench = bench or Bench()
     # FastAPI's own pages load scripts from elsewhere; there is no outside API yet.
     app = FastAPI(title="fettlebook", version=__version__, docs_url=None, redoc_url=None, openapi_url=None)
-    pages = Pages(desk, training_clock, measuring=practice_file is not None)
+    pages = Pages(desk, bool(training_clock), measuring=practice_file is not None)
 
     if record is not None:
         pages.know(has_book=True, low_on_space=record.low_on_space)
-        for routes in (standing_routes, trace_routes, entries_routes, heat_routes, water_routes):
+        for routes in (standing_routes, trace_routes, entries_routes, heat_routes, water_routes, partial(work_routes, desk=desk)):
             app.include_router(routes(pages, record))
-        app.include_router(work_routes(pages, desk, record))
         app.mount("/api", make_api(record, lambda: str(desk.reading.zone)))
     app.mount("/fonts", StaticFiles(directory=FONTS), name="fonts")
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
@@ -150,7 +151,7 @@ def create_app(
         what_if_routes(pages, desk, bench),
         stands_up_routes(pages, desk, bench),
     )
-    for router in (*of_days, language_routes(), tablet_routes(pages), scan_routes()):
+    for router in (*of_days, language_routes(), tablet_routes(pages), scan_routes(), training_routes(pages, training_clock)):
         app.include_router(router)
 
     @app.get("/times")

@@ -7,7 +7,7 @@ version, the day's visits by opaque reference, and the plan's one line; each onl
 import json
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import asdict
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo
@@ -159,7 +159,7 @@ class Chain:
         zone = reading.practice.practice.time_zone
         said = entries_of(events, reading.practice, first.basis.words.minute) if first.basis else []
         for data in (*said, entry_of(day, first, course)):
-            self._door.note(data, moment=Moment(to_ms(datetime.now(UTC)), zone), subjects=(f"day:{day}",))
+            self._door.note(data, moment=Moment(to_ms(self._clock()), zone), subjects=(f"day:{day}",))
 
     def close(self) -> None:
         """Let go of the book."""
@@ -188,7 +188,7 @@ class Chain:
         for received in self._store.read(kinds=[data.KIND], subjects=[subject]):
             last = received.entry.data
         if last != data:
-            moment = Moment(to_ms(datetime.now(UTC)), practice.practice.time_zone)
+            moment = Moment(to_ms(self._clock()), practice.practice.time_zone)
             self._door.note(data, moment=moment, subjects=(subject,))
 
 

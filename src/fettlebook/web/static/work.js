@@ -4,6 +4,7 @@ import { drawCard, drawLists, drawRuns, say, tick } from "/static/work-draw.js";
 import { note, waiting } from "/static/queue.js";
 
 const LOOK_EVERY_MS = 4_000;
+const SOON_MS = 5 * 60_000; // what is planned later is not begun while something runs
 const data = JSON.parse(document.getElementById("steps").textContent);
 const noted = new Map(); // step -> what this tablet knows of it before the server does
 let steps = data.steps;
@@ -29,8 +30,9 @@ function current(every) {
   const own = every.filter((step) => step.mine && toDo(step));
   return every.find((step) => step.id === chosen && toDo(step))
     || own.find((step) => step.state === "running" && (step.attended || over(step)))
-    || own.find((step) => step.state === "open" && !waits(step, every))
+    || own.find((step) => step.state === "open" && !waits(step, every) && step.begins_ms < now() + SOON_MS)
     || own.find((step) => step.state === "running")
+    || own.find((step) => step.state === "open" && !waits(step, every))
     || null;
 }
 

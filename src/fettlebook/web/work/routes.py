@@ -60,7 +60,7 @@ class _Steps:
         }
 
 
-def work_routes(pages: Pages, desk: Desk, record: Record) -> APIRouter:
+def work_routes(pages: Pages, record: Record, *, desk: Desk) -> APIRouter:
     """Return the routes."""
     routes = APIRouter()
     steps = _Steps(pages, desk, record)
