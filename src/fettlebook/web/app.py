@@ -38,6 +38,7 @@ from fettlebook.web.stands_up_routes import stands_up_routes
 from fettlebook.web.tablets.api import make_api
 from fettlebook.web.tablets.pages import tablet_routes
 from fettlebook.web.tablets.scanned import scan_routes
+from fettlebook.web.tablets.settle import settle_routes
 from fettlebook.web.trace_pages import trace_routes
 from fettlebook.web.training import TrainingClock, training_routes
 from fettlebook.web.water_pages import water_routes
@@ -78,7 +79,15 @@ def create_app(
 
     if record is not None:
         pages.know(has_book=True, low_on_space=record.low_on_space)
-        for routes in (standing_routes, trace_routes, entries_routes, heat_routes, water_routes, partial(work_routes, desk=desk)):
+        for routes in (
+            standing_routes,
+            trace_routes,
+            entries_routes,
+            heat_routes,
+            water_routes,
+            settle_routes,
+            partial(work_routes, desk=desk),
+        ):
             app.include_router(routes(pages, record))
         app.mount("/api", make_api(record, lambda: str(desk.reading.zone)))
     app.mount("/fonts", StaticFiles(directory=FONTS), name="fonts")

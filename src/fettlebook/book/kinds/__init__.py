@@ -63,7 +63,7 @@ from fettlebook.book.kinds.keeping import (
     RestoreTried,
     TextErased,
 )
-from fettlebook.book.kinds.mending import EntryClash, EntryCorrected, EntryLaidAside, EntryWithdrawn
+from fettlebook.book.kinds.mending import EntryClash, EntryCorrected, EntryLaidAside, EntrySettled, EntryWithdrawn
 from fettlebook.book.kinds.stock import StockCounted, StockReceived
 from fettlebook.book.kinds.subjects import PRACTICE, subjects_of
 from fettlebook.book.kinds.upkeep import (
@@ -124,6 +124,7 @@ KINDS: Final[dict[str, type[Data]]] = {
         EntryWithdrawn,
         EntryClash,
         EntryLaidAside,
+        EntrySettled,
         ClockBack,
         BookRestored,
         RestoreTried,
@@ -138,11 +139,11 @@ KINDS: Final[dict[str, type[Data]]] = {
 __all__ = [
     "KINDS", "PRACTICE", "AsTuple", "BookImported", "BookPruned", "BookRestored", "BookVerified", "CheckpointStamped",
     "CleaningChecked", "ClockBack", "CycleJudged", "CycleRecorded", "Data", "DayPlanned", "DayReplanned", "DutySkipped", "EntryClash",
-    "EntryCorrected", "EntryLaidAside", "EntryWithdrawn", "FailureStep", "FaultReported", "Frozen", "Happened", "HeldFile", "Id",
-    "ImportedVisit", "InLoad", "KeyChanged", "LoadPacked", "LoadRejected", "LoadReleased", "LoadReleasedEarly", "MachineTest", "Ms",
-    "NotLoaded", "NoticeBegun", "NoticeEnded", "OtherData", "OutOfService", "OutletRun", "OutletTemperature", "PackOpened", "PartChanged",
-    "PracticeFileVersion", "ProductOpened", "RepairDone", "RestoreTried", "Returned", "RulebookLayer", "RulebookVersion", "Said",
-    "SampleResult", "SampleTaken", "SealedText", "SetRetired", "SignIn", "SignOut", "SolutionMixed", "StepDone", "StepStarted",
-    "StockCounted", "StockReceived", "SuctionMeasured", "TextErased", "VisitEnded", "VisitStarted", "digest_of", "from_ms",
-    "subjects_of", "to_ms", "unit_of_reading",
+    "EntryCorrected", "EntryLaidAside", "EntrySettled", "EntryWithdrawn", "FailureStep", "FaultReported", "Frozen", "Happened",
+    "HeldFile", "Id", "ImportedVisit", "InLoad", "KeyChanged", "LoadPacked", "LoadRejected", "LoadReleased", "LoadReleasedEarly",
+    "MachineTest", "Ms", "NotLoaded", "NoticeBegun", "NoticeEnded", "OtherData", "OutOfService", "OutletRun", "OutletTemperature",
+    "PackOpened", "PartChanged", "PracticeFileVersion", "ProductOpened", "RepairDone", "RestoreTried", "Returned", "RulebookLayer",
+    "RulebookVersion", "Said", "SampleResult", "SampleTaken", "SealedText", "SetRetired", "SignIn", "SignOut", "SolutionMixed",
+    "StepDone", "StepStarted", "StockCounted", "StockReceived", "SuctionMeasured", "TextErased", "VisitEnded", "VisitStarted",
+    "digest_of", "from_ms", "subjects_of", "to_ms", "unit_of_reading",
 ]  # fmt: skip

@@ -1,8 +1,8 @@
 """Entries about entries: a mistake is mended by a later entry that refers to it, never by a change."""
 
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
-from fettlebook.book.kinds.forms import Data, Digest, Id, Line
+from fettlebook.book.kinds.forms import AsTuple, Data, Digest, Id, Line
 
 
 class EntryCorrected(Data):
@@ -50,3 +50,13 @@ class EntryLaidAside(Data):
     laid: Line  # id of the entry that was refused
     said: Line  # its kind
     why: Line  # the first finding
+
+
+class EntrySettled(Data):
+    """Somebody looked at entries that do not agree, and says that all of them stand. Refers to the one that counts by the rule."""
+
+    KIND: ClassVar[str] = "entry.settled"
+    REFERS: ClassVar[bool] = True
+
+    beside: Annotated[tuple[Line, ...], AsTuple]  # ids of the others
+    why: Line
