@@ -15,6 +15,7 @@ from fettlebook.web.desk import DayState, Desk
 from fettlebook.web.drafts import Drafts, Proposal
 from fettlebook.web.happenings import KINDS, Fields, Kind, event_of, inside, minute_of, questions
 from fettlebook.web.pages import Pages, a_day
+from fettlebook.web.prefilled import prefilled
 from fettlebook.web.proposals import compare, lists_of, promises
 
 STAYS_MIN = (0, 15, 30, 60)
@@ -46,8 +47,8 @@ def otherwise_routes(pages: Pages, desk: Desk, drafts: Drafts) -> APIRouter:
         return JSONResponse({"stage": stage, "version": proposal.mark if proposal else "none", "trouble": bool(piece and piece.trouble)})
 
     @routes.get("/day/{day}/otherwise/{what}")
-    def _ask(day: str, what: str, at: str = "") -> HTMLResponse:
-        return shows.ask(a_day(day), _a_kind(what), at)
+    def _ask(day: str, what: str, at: str = "", chair: str = "", machine: str = "") -> HTMLResponse:
+        return shows.ask(a_day(day), _a_kind(what), at, {"chair": chair, "machine": machine})
 
     @routes.post("/day/{day}/otherwise/{what}")
     def _tell(day: str, what: str, sent: Sent) -> RedirectResponse:
@@ -130,7 +131,7 @@ class _Shows:
             "stays": STAYS_MIN,
         }
 
-    def ask(self, day: date, kind: Kind, at: str) -> HTMLResponse:
+    def ask(self, day: date, kind: Kind, at: str, known: dict[str, str]) -> HTMLResponse:
         """Return the form for one kind of happening."""
         _, basis, course = self.known(day)
         now = self._pages.minute_now(day)
@@ -143,7 +144,7 @@ class _Shows:
             asked=text,
             note=note,
             at=basis.maps.clock.moment(minute).strftime("%H:%M"),
-            questions=questions(kind, basis, course, self._desk.reading.practice, minute),
+            questions=prefilled(questions(kind, basis, course, self._desk.reading.practice, minute), course, minute, known),
             **self._pages.of_day(day, "otherwise", text),
         )
 
