@@ -29,6 +29,7 @@ class Asked:
     """A question to the book: at which moment, by what was known at which."""
 
     practice: Practice
+    store: Store
     standings: Standings
     at: datetime
     known_at: datetime | None  # None: all that is in the book
@@ -75,17 +76,20 @@ def read_standings(practice_file: str, data: str | None, at: str | None, known_a
     moment = now if at is None else read_moment(at, zone, "--at", now)
     known = moment if known_at is None else None if known_at == "now" else read_moment(known_at, zone, "--known-at", now)
     rulebook = load_rulebook(practice, on=moment.date())
-    book = Path(data) if data else path.with_name("book.sqlite")
-    if not book.exists():
-        raise Mendable(
-            "there is no such book",
-            where=str(book),
-            mend=f"Name it with --data, or begin one: fettlebook book init {book.name} {path.name}.",
-        )
+    book = book_beside(path, data)
     with open_book(book, practice.practice.id, write=False) as store:
         _say_where_it_differs(store, path)
         standings = Standings(state_of(store), Basis.of(practice, rulebook, running_times(practice, rulebook)))
-        yield Asked(practice, standings, moment, known)
+        yield Asked(practice, store, standings, moment, known)
+
+
+def book_beside(practice_file: Path, data: str | None) -> Path:
+    """Return the file of the book: as named, or the one beside the practice file; raises `Mendable` where there is none."""
+    book = Path(data) if data else practice_file.with_name("book.sqlite")
+    if not book.exists():
+        mend = f"Name it with --data, or begin one: fettlebook book init {book.name} {practice_file.name}."
+        raise Mendable("there is no such book", where=str(book), mend=mend)
+    return book
 
 
 def _say_where_it_differs(store: Store, path: Path) -> None:

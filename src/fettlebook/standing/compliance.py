@@ -130,9 +130,9 @@ class _Day:
             for test in machine.tests:
                 condition = test_condition(then, machine, test)
                 later = test_condition(evening, machine, test) if condition.verdict is not Verdict.FIT else None
-                yield self.said(
-                    then, subject, condition, when=f"{IN_DATE} (each {test.every})", owed=owed, because=first.entry, later=later
-                )
+                when = f"{IN_DATE} (each {test.every})"
+                one = self.said(then, subject, condition, when=when, owed=owed, because=first.entry, later=later)
+                yield replace(one, name=f"Test: {test.name}")
             evenings = {_duty_of(c): c for c in machine_duties(evening, machine, When.BEFORE_FIRST_LOAD)}
             for condition in machine_duties(then, machine, When.BEFORE_FIRST_LOAD):
                 yield self.said(

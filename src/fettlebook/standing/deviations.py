@@ -82,7 +82,7 @@ def deviations(look: Look, since: int, until: int, waters: Collection[ChairWater
 
 
 def _cycles(look: Look, machine: Machine, since: int, until: int) -> Iterator[Deviation]:
-    """Cycles that failed: closed by a load put aside (where there was one) and a test or cycle that was good since."""
+    """Cycles that failed: closed by a good test or cycle since and, where there was a load, by its being put aside or run again."""
     subject = f"machine:{machine.id}"
     for ran in look.forward(subject, "cycles", since=since, until=until - 1):
         verdict, why, _ = cycle_verdict(look, ran)
@@ -94,13 +94,29 @@ def _cycles(look: Look, machine: Machine, since: int, until: int) -> Iterator[De
             for fact in look.forward(f"load:{ran.says.load}", "decided", since=ran.happened):
                 done.append(_decided(fact))
                 aside = aside or (fact if fact.says.meaning != "released" else None)
+            if aside is None and (again := _ran_again(look, machine, ran)) is not None:
+                done.append(Followed(again.happened, f"its sets run again in load {again.says.load}", "", again.entry))
+                aside = again
         good = _next_good(look, subject, ran.happened)
         if good is not None:
             done.append(good)
         closed = good.entry if good is not None and (aside is not None or ran.says.load is None) else ""
         load = f", load {ran.says.load}" if ran.says.load else ""
-        closes = "its load put aside, and a test or cycle that was good since" if ran.says.load else "a test or cycle that was good since"
+        closes = "its load put aside or run again, and a good test or cycle since" if ran.says.load else "a good test or cycle since"
         yield Deviation("cycle", subject, ran.happened, f"{_words(why)}{load}", ran.entry, verdict, _in_order(done), closes, closed)
+
+
+def _ran_again(look: Look, machine: Machine, ran: Fact) -> Fact | None:
+    """Return the last of the loads in which a failed load's sets all ran again, in a machine of the kind and before anything else."""
+    packed = look.latest(f"load:{ran.says.load}", "packed")
+    following = []
+    for unit, _ in packed.says.items if packed is not None else ():
+        fact = next((f for f in look.forward(f"unit:{unit}", "packed", since=ran.happened) if f.says.load != ran.says.load), None)
+        kind = look.machine(fact.says.machine, fact.happened) if fact is not None else None
+        if fact is None or kind is None or kind.kind is not machine.kind:
+            return None
+        following.append(fact)
+    return max(following, default=None)
 
 
 def _next_good(look: Look, subject: str, since: int) -> Followed | None:
@@ -178,8 +194,9 @@ def _loads(look: Look, machine: Machine, since: int, until: int) -> Iterator[Dev
             verdict = verdict or cycle_verdict(look, ran)[0]
             if fact.says.meaning != "released":
                 if verdict is not Verdict.UNFIT:
-                    told = f"load {ran.says.load} {fact.says.meaning}: {fact.says.reason}"
-                    yield Deviation("load", name, fact.happened, told, fact.entry, Verdict.UNFIT, (), "put aside by name", fact.entry)
+                    told = f"load {ran.says.load} not used: {fact.says.reason}"
+                    put = (_decided(fact),)
+                    yield Deviation("load", name, fact.happened, told, fact.entry, Verdict.UNFIT, put, "put aside by name", fact.entry)
                 continue
             recall = next((f for f in look.forward(name, "decided", since=fact.happened) if f.says.meaning != "released"), None)
             done = (_decided(recall),) if recall is not None else ()
