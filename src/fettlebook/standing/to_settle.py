@@ -54,13 +54,15 @@ def ended_twice(entries: Iterable[Received]) -> tuple[Twice, ...]:
         In any order; the withdrawals and settlings among them count too.
     """
     held = list(entries)
-    gone = {one.entry.refers_to for one in held if isinstance(one.entry.data, EntryWithdrawn | EntrySettled)}
+    gone = {one.entry.refers_to for one in held if isinstance(one.entry.data, EntryWithdrawn)}
+    settled = [{one.entry.refers_to, *one.entry.data.beside} for one in held if isinstance(one.entry.data, EntrySettled)]
     steps = [one for one in held if isinstance(one.entry.data, StepStarted | StepDone) and one.entry.id not in gone]
     found: list[Twice] = []
     for _, same in groupby(sorted(steps, key=lambda one: (repr(_key(one)), happened_ms(one), one.seq)), key=_key):
         for ends in _pieces(list(same)):
             who = {(one.entry.data.done_by or one.entry.by, one.entry.device) for one in ends if isinstance(one.entry.data, StepDone)}
-            if len(ends) > 1 and len(who) > 1:
+            ids = {one.entry.id for one in ends}
+            if len(ends) > 1 and len(who) > 1 and not any(ids <= group for group in settled):
                 found.append(Twice(ends[0], tuple(ends[1:])))
     return tuple(sorted(found, key=lambda one: -one.counts.seq))
 

@@ -18,7 +18,7 @@ from fettlebook.standing.asking import said_at
 from fettlebook.standing.facts import happened_ms
 from fettlebook.standing.to_settle import Timed, Twice, ended_twice, oddly_timed
 from fettlebook.web.forms import Form, posted
-from fettlebook.web.moments import asked, long
+from fettlebook.web.moments import asked
 from fettlebook.web.pages import Pages, saved
 from fettlebook.web.people.who import Role, SignedIn, What, must
 from fettlebook.web.record import Record
@@ -59,7 +59,7 @@ def settle_routes(pages: Pages, record: Record) -> APIRouter:
         steps = {(duty.id, step.id): step.name for duty in reading.rulebook.duties for step in duty.steps}
         return asking.show(
             "settle.html", "settle", asked("", "", reading.zone, pages.now), found=found(), names=names, steps=steps, days=DAYS,
-            timed_most=TIMED_MOST, when=lambda ms: long(ms, reading.zone), happened=happened_ms, length=_length,
+            timed_most=TIMED_MOST, happened=happened_ms, length=_length,
             title=said("To be settled"),
         )  # fmt: skip
 
