@@ -25,7 +25,14 @@ from fettlebook.practice.load import read_practice
 from fettlebook.practice.model import Machine
 from fettlebook.rules.load import load_rulebook
 from fettlebook.standing.model import Verdict
+from fettlebook.standing.parts import parts_of
+from fettlebook.standing.rare_outlets import rare_taps
 from fettlebook.standing.standings import fold
+from fettlebook.standing.stock import stock_of
+from fettlebook.standing.strip_charts import strip_series
+from fettlebook.standing.suction import suction_care
+from fettlebook.standing.surfaces import cleaning_shares
+from fettlebook.standing.temperatures import taps
 from fettlebook.times.running import running_times
 
 pytestmark = pytest.mark.invented
@@ -184,3 +191,22 @@ def test_counts_scatter_about_what_is_there_as_colonies_do() -> None:
     assert 90 < mean < 120
     assert len({count.value for count in counts}) > 30
     assert Water(random.Random(1), LOWEST - 3).counted() == Water(random.Random(2), LOWEST - 3).counted()
+
+
+def test_pages_of_care_have_something_to_show_and_sessions_end_with_suction_care() -> None:
+    practice = read_practice(practice_text(), "p").practice
+    assert practice is not None
+    rulebook = load_rulebook(practice)
+    look = fold(weeks(), practice, rulebook, running_times(practice, rulebook)).as_of(at(FIRST + timedelta(weeks=6), 11)).look
+    chair = look.basis.chairs["chair 1"]
+    cared = suction_care(look, chair)
+    assert len(cared) > 10
+    assert sum(one.verdict is Verdict.FIT for one in cared) > 0.9 * len(cared)
+    assert all(one.amount_ml == 1000 for one in cared if one.amount_ml is not None)
+    stock = {p.id: stock_of(look, p, 7, 182) for p in practice.products}
+    assert stock["suction care"].used_l_a_week == pytest.approx(2.0, rel=0.2)  # 4 chairs, 5 days, 0.1 L
+    assert len(taps(look)) == 6
+    assert {one.place for one in rare_taps(look)} == {"eye wash", "staff shower"}
+    assert {one.moment: one.says for one in strip_series(look, chair)}.keys() == {"feed", "after the rinse"}
+    assert parts_of(look, "chair:chair 4")
+    assert cleaning_shares(look)

@@ -31,6 +31,7 @@ RESULT_AFTER_DAYS: Final = 7
 OVER_EVERY_LIMIT: Final = 900
 ACTS_ABOVE: Final = 200
 CLEAN: Final = "tablet clean"
+A_LONG_GAP: Final = 44 * MINUTE  # between two visits: a session may be over
 A_MONTH_MS: Final = 30 * 24 * 3_600_000
 
 
@@ -100,6 +101,9 @@ class Life:
         self.to_sample: set[str] = set()  # chairs that must be sampled out of turn
         self.last_open: int | None = None
         self.opened: dict[str, int] = {}
+        self.lots: dict[str, str] = {}  # of the package that is open
+        self.solutions: dict[str, str] = {}  # chair -> what was mixed for its suction today
+        self._strips = random.Random(seed)  # noqa: S311 - apart, so that what a strip shows moves nothing else
         self._agenda: list[tuple[int, int, Callable[[int], None]]] = []
         self._numbers: dict[str, int] = {}
         self._results: list[tuple[date, str, kinds.SampleResult]] = []
@@ -208,7 +212,11 @@ class Life:
         self.instruments.dirty.extend(units)
         for duty in self.rulebook.duties_of(Subject.CHAIR, When.BETWEEN_VISITS):
             now = self.duty(duty, chair, now, by=by, visit=ref)
-        self._next(chair, by, visits[1:], now)
+        rest = visits[1:]
+        if rest and rest[0].start - now > A_LONG_GAP:
+            for duty in self.rulebook.duties_of(Subject.CHAIR, When.END_OF_SESSION):
+                now = self.duty(duty, chair, now, by=by)
+        self._next(chair, by, rest, now)
 
     def _close_chair(self, chair: Chair, by: str, now: int) -> None:
         for duty in self.rulebook.duties_of(Subject.CHAIR, When.END_OF_DAY):
@@ -232,12 +240,23 @@ class Life:
                 now += 1000 * (seconds // 2 if self.happens(self.habits.cuts_short) else seconds + 3)
             else:
                 now += seconds * 1000
-            readings = {"strip_mg_l": self._strip_mg_l(duty, step)} if "strip reading" in step.evidence else None
+            suction = step.product == "suction"
             done = kinds.StepDone(
-                duty=duty.id, step=step.id, chair=chair.id, outlets=outlets, visit=visit, outcome="done", readings=readings
+                duty=duty.id, step=step.id, chair=chair.id, outlets=outlets, visit=visit, outcome="done",
+                readings=self._readings(duty, step, chair), suction=tuple(h.id for h in chair.suction) if suction else None,
+                solution=self.solutions.get(chair.id) if suction else None,
             )  # fmt: skip
             self.say(now, done, by, device)
         return now
+
+    def _readings(self, duty: Duty, step: Step, chair: Chair) -> dict[str, int] | None:
+        """Return what is read off at a step: the strip, and how much was filled in."""
+        readings = {"strip_mg_l": self._strip_mg_l(duty, step)} if "strip reading" in step.evidence else {}
+        if "amount" in step.evidence and step.only == "bottle" and chair.supply.bottle_ml is not None:
+            readings["water_ml"] = round(chair.supply.bottle_ml * self._strips.uniform(0.85, 1.0))
+        if "amount" in step.evidence and step.product == "suction":
+            readings["cleaner_ml"] = 1000
+        return readings or None
 
     def _strip_mg_l(self, duty: Duty, step: Step) -> int:
         """Return what a strip shows where all went well: the feed strength before the contact, next to nothing elsewhere."""
@@ -246,8 +265,8 @@ class Life:
         label = label_for(self.practice, ProductUse.LINE_INTENSIVE)
         feed = label if isinstance(label, Gap) else feed_strength_mg_l(label)
         if contact is None or isinstance(feed, Gap) or names.index(step.id) > names.index(contact):
-            return 3
-        return round(feed)
+            return self._strips.choice((1, 3, 3, 3, 5))
+        return round(feed * self._strips.choice((0.98, 1.0, 1.0, 1.0, 1.02)))
 
     def duties(self, subject: Subject, when: When, machine: Machine | None, now: int) -> int:
         """Do the duties of a machine or of the practice, and return when they are done."""
@@ -267,9 +286,13 @@ class Life:
                 continue
             keeps = (product.shelf_open_days or 60) - 5
             if now - self.opened.get(product.id, -(1 << 60)) > keeps * 24 * 60 * MINUTE:
-                self.opened[product.id] = now
-                lot = f"LOT{self.number('lot'):04d}"
-                self.say(now, kinds.ProductOpened(product=product.id, lot=lot), self.person(Skill.INSTRUMENTS), CLEAN)
+                self.open_package(product.id, now, self.person(Skill.INSTRUMENTS))
+
+    def open_package(self, product: str, now: int, by: str) -> None:
+        """Open a package of a product: its lot is what is used from now on."""
+        self.opened[product] = now
+        self.lots[product] = f"LOT{self.number('lot'):04d}"
+        self.say(now, kinds.ProductOpened(product=product, lot=self.lots[product]), by, CLEAN)
 
     # Water
 

@@ -16,8 +16,9 @@ from fettlebook.book.received import Received
 from fettlebook.book.stores import Store
 from fettlebook.book.tree import Peaks, leaf_hash
 from fettlebook.demo.diary import week_diary
-from fettlebook.demo.happenings import Years
-from fettlebook.demo.life import Habits, Life
+from fettlebook.demo.heat.kept import KeptLogs
+from fettlebook.demo.life import CycleLogs, Habits, Life
+from fettlebook.demo.upkeep import Upkeep
 from fettlebook.errors import Mendable
 from fettlebook.practice.load import read_practice
 from fettlebook.practice.model import Practice
@@ -50,7 +51,16 @@ def closed(day: date) -> bool:
     return (day.month == 8 and 3 <= day.day <= 16) or (day.month, day.day) >= (12, 24) or (day.month, day.day) == (1, 1)
 
 
-def live(text: bytes, first: date, until_ms: int, *, seed: int = 1, habits: Habits = USUAL, sealed: bool = True) -> Iterator[Received]:
+def live(
+    text: bytes,
+    first: date,
+    until_ms: int,
+    *,
+    seed: int = 1,
+    habits: Habits = USUAL,
+    sealed: bool = True,
+    logs: CycleLogs | None = None,
+) -> Iterator[Received]:
     """Yield the entries of the invented practice from a day on, as they are received up to a moment.
 
     Parameters
@@ -59,12 +69,14 @@ def live(text: bytes, first: date, until_ms: int, *, seed: int = 1, habits: Habi
         The practice file as it holds after four weeks. Until then a version holds whose flows were measured a year earlier.
     first, until_ms
         The first day, and the moment up to which entries are received [ms].
+    logs
+        Where the logs of cycles come from; None: none is kept.
     """
     practice = _practice(text)
     rulebook = load_rulebook(practice)
     life = Life(
         practice, rulebook, running_times(practice, rulebook), seed=seed, habits=habits, sealed=sealed, diary=week_diary(practice),
-        happening=Years(), closed=closed,
+        happening=Upkeep(seed=seed), closed=closed, logs=logs,
     )  # fmt: skip
     begins = life.clock(first, 4, 0)
     life.say(begins, PracticeFileVersion.of(earlier(text).decode(), "practice.toml"), PROGRAM, SERVER)
@@ -86,8 +98,12 @@ def earlier(text: bytes) -> bytes:
     return re.sub(rb"flow_ml_min = ([0-9.]+), measured_on = (\d{4})", older, text)
 
 
-def live_into(store: Store, text: bytes, first: date, until_ms: int, *, seed: int = 1, habits: Habits = USUAL) -> Lived:
+def live_into(
+    store: Store, text: bytes, first: date, until_ms: int, *, seed: int = 1, habits: Habits = USUAL, logs: KeptLogs | None = None
+) -> Lived:
     """Fill an empty book with what the invented practice lived from a day up to a moment; all of it or none.
+
+    With `logs` some cycles have their log, which is kept in the book. Such a life is another one, and can't be gone on with.
 
     Raises
     ------
@@ -97,12 +113,12 @@ def live_into(store: Store, text: bytes, first: date, until_ms: int, *, seed: in
     if store.head().size:
         raise Mendable("this book has entries already", where=store.practice, mend="Name a new file.")
     tree, leaves, last = Peaks(), list[bytes](), None
-    for received in live(text, first, until_ms, seed=seed, habits=habits):
+    for received in live(text, first, until_ms, seed=seed, habits=habits, logs=logs):
         leaves.append(received.leaf)
         tree, _ = tree.grown(leaf_hash(received.leaf))
         last = received
     if last is not None:
-        store.take_sealed(leaves, size=tree.size, root=tree.root())
+        store.take_sealed(leaves, size=tree.size, root=tree.root(), files=(logs.files if logs is not None else {}).items())
     return Lived(len(leaves), first, until_ms)
 
 

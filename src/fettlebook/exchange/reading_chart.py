@@ -132,7 +132,8 @@ class _Drawing:
         yield f'<rect x="{LEFT}" y="{high:.1f}" {size} fill="{BAND}" fill-opacity="0.7"/>'
         y = self.y(chart.centre)
         yield f'<line x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y:.1f}" y2="{y:.1f}" stroke="{SOFT}"/>'
-        yield text(LEFT + 4, y - 5, f"centre {chart.centre:.4g}", "start", SOFT)
+        told = f"{chart.centre:,.0f}" if chart.centre >= 1000 else f"{chart.centre:.3g}"
+        yield text(WIDTH - RIGHT - 4, y + 17, f"centre {told}", "end", SOFT)
         smooth = " ".join(
             f"{self.axis.x(one.at_ms):.1f},{self.y(value):.1f}" for one, value in zip(self.readings, chart.smoothed, strict=True)
         )

@@ -78,7 +78,7 @@ def _tap(look: Look, place: str, last: tuple[int, str], limit: Limit | None) -> 
         return RareTap(place, ran, days, None, Verdict.UNPROVEN, why, BOOK, (entry,))
     apart = days_apart(limit)
     due = look.basis.days_after(ran, apart + 1)
-    asked = said("at least every {apart} days are asked for", apart=apart)
+    asked = said("asked for: every {apart} days at the latest", apart=apart)
     if due <= look.at:
         return RareTap(
             place,

@@ -16,7 +16,7 @@ from fettlebook.times.words import clock
 from fettlebook.web.care.frame import USUAL, Care, days_back, moment_of, since_of, table
 
 MARKS: Final = {Verdict.FIT: "inside", Verdict.UNFIT: "outside", Verdict.UNPROVEN: "doubtful"}
-SHOWN: Final = 40  # of a chair's treatments, the newest
+SHOWN: Final = 15  # of a chair's treatments, the newest
 Found = dict[str, tuple[Treatment, ...]]
 
 
