@@ -132,6 +132,15 @@ def test_pack_run_with_a_log_and_release(bench: Bench) -> None:
     assert [(row["load"], row["verdict"]) for row in rows] == [(load, "fit")]
 
 
+def test_a_load_gives_the_labels_of_its_packs(bench: Bench) -> None:
+    load = bench.pack("exam#1", "exam#2")
+    assert f'href="/loads/{load}/labels.pdf"' in bench.get(f"/loads/{load}")
+    found = bench.client.get(f"/loads/{load}/labels.pdf")
+    assert (found.status_code, found.headers["content-type"], found.content[:5]) == (200, "application/pdf", b"%PDF-")
+    assert bench.client.get(f"/loads/{load}/labels.pdf?sheet=0x8").status_code == 422
+    assert bench.client.get("/loads/nothing/labels.pdf").status_code == 422
+
+
 def test_the_cycle_has_its_graph_numbers_and_raw_log(bench: Bench) -> None:
     load = bench.pack("exam#1")
     bench.post(f"/loads/{load}/run", good(), cycle="wrapped 134", said="passed", by="ben")

@@ -12,6 +12,7 @@ from fettlebook.practice.relations.chairs import check_chairs
 from fettlebook.practice.relations.hours import check_hours
 from fettlebook.practice.relations.ids import check_ids
 from fettlebook.practice.relations.instruments import check_instruments
+from fettlebook.practice.relations.numbers import check_numbers
 from fettlebook.practice.relations.people import check_people
 from fettlebook.practice.relations.products import check_products
 from fettlebook.practice.relations.rulebook import check_rulebook
@@ -24,5 +25,8 @@ def check_practice(practice: Practice) -> tuple[Fault, ...]:
 
 def check_parts(parts: Parts) -> tuple[Fault, ...]:
     """Return every fault between those parts of a file that could be read."""
-    checks = (check_ids, check_rulebook, check_hours, check_chairs, check_instruments, check_people, check_products, check_calendar)
+    checks = (
+        check_ids, check_rulebook, check_hours, check_chairs, check_instruments, check_numbers, check_people, check_products,
+        check_calendar,
+    )  # fmt: skip
     return tuple(fault for check in checks for fault in check(parts))

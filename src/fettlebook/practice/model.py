@@ -36,6 +36,12 @@ OutOfService = Annotated[bool, Field(description="answer true while it is out of
 HangsOn = Annotated[Id | None, Field(alias="from", description="id of the segment or stirred volume it hangs on; leave out for the supply")]
 
 
+Gtin = Annotated[
+    str | None,
+    Field(pattern=r"^([0-9]{8}|[0-9]{12,14})$", description="trade item number as the package or maker says it (GS1 GTIN)"),
+]
+
+
 class Part(BaseModel):
     """What every part of the file has in common: strict types, no unknown key, never changed after reading."""
 
@@ -323,6 +329,14 @@ class SetType(Part):
         tuple[Literal["B", "N", "S"], ...],
         Field(description="list of the types of sterilizer cycle that it may ride, by its IFU; left out: the day's cycle only"),
     ] = ()
+    gtin: Gtin = None
+    giai: Annotated[
+        str | None,
+        Field(
+            pattern=r"^[0-9]{4}[!-~]{0,22}$",
+            description="asset identifier of the practice without its end; each one's number follows; for labels (GS1 GIAI)",
+        ),
+    ] = None
 
 
 class Way(Part):
@@ -458,6 +472,7 @@ class Product(Part):
     wear: Annotated[tuple[Name, ...], Field(description="list of what to wear when handling it")] = ()
     caution: Annotated[str, Field(max_length=300, description="caution of the label, in its words; shown at each step with it")] = ""
     label_ref: Annotated[str, Field(max_length=200, description="place where the label's text is kept")] = ""
+    gtin: Gtin = None
 
 
 class InUse(Part):

@@ -6,7 +6,7 @@ from fettlebook.practice.model import MachineKind
 from fettlebook.rules.model import Origin
 from fettlebook.said import said, term
 from fettlebook.standing.again import again
-from fettlebook.standing.basis import BOOK, DAY_MS
+from fettlebook.standing.basis import BOOK, DAY_MS, Basis
 from fettlebook.standing.handpiece import oiled, within_its_cycles
 from fettlebook.standing.load import load_conditions
 from fettlebook.standing.look import Look
@@ -106,7 +106,7 @@ def _in_date(look: Look, subject: str, sterile: Fact, *, wrapped: bool) -> Itera
     if ran is None:
         return
     what = said("within its storage life")
-    days, origin = _life(look, wrapped=wrapped)
+    days, origin = storage_life(look.basis, wrapped=wrapped)
     if days is None:
         yield Condition(what, Verdict.FIT, said("no term set: look at the pack before you open it"), origin, (ran.entry,), ran.happened)
         return
@@ -124,19 +124,19 @@ def _in_date(look: Look, subject: str, sterile: Fact, *, wrapped: bool) -> Itera
         yield Condition(what, Verdict.FIT, told, origin, (ran.entry,), ran.happened, ends)
 
 
-def _life(look: Look, *, wrapped: bool) -> tuple[float | None, Origin]:
+def storage_life(basis: Basis, *, wrapped: bool) -> tuple[float | None, Origin]:
     """Return how many days it may be stored, by the strictest rule in force; None where none names a number.
 
     Where an unwrapped set lies isn't in the book: the rule for the stricter place holds.
     """
     found = [
         (max(limit.value), limit.origin)
-        for limit in look.basis.rulebook.limits
+        for limit in basis.rulebook.limits
         if limit.unit == "d" and limit.value and limit.quantity in (WRAPPED if wrapped else UNWRAPPED)
     ]
     if found:
         return min(found, key=lambda one: one[0])
-    asked = look.basis.asks(*WRAPPED)
+    asked = basis.asks(*WRAPPED)
     if not wrapped:
         return 1.0, asked.origin if asked else BOOK
     return None, asked.origin if asked else BOOK

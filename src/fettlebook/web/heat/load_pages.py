@@ -10,7 +10,10 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from fettlebook.book.kinds import CycleRecorded, InLoad, LoadPacked, LoadRejected, LoadReleased, LoadReleasedEarly, MachineTest
 from fettlebook.errors import Mendable
 from fettlebook.exchange.cycle_entries import Ran, Said
+from fettlebook.exchange.paper.labels import Paper
+from fettlebook.exchange.paper.labels_of import labels_of_load
 from fettlebook.practice.model import Cycle, Machine, MachineKind
+from fettlebook.said import joined, said
 from fettlebook.standing.asking import said_at
 from fettlebook.standing.model import Verdict
 from fettlebook.standing.ride import ride_faults
@@ -56,6 +59,10 @@ def load_routes(pages: Pages, record: Record) -> APIRouter:
     def _load(load: str) -> HTMLResponse:
         return bench.load(load)
 
+    @routes.get("/loads/{load}/labels.pdf")
+    def _labels(load: str, sheet: str = "3x8", skip: int = 0) -> Response:
+        return bench.labels(load, sheet, skip)
+
     @routes.post("/loads/{load}/{act}")
     def _act(load: str, act: Literal["run", "release", "early", "reject", "spores"], form: Posted) -> RedirectResponse:
         getattr(bench, act)(load, form)
@@ -88,9 +95,9 @@ class _Bench:
             rows = loads_of(view)
             names = {unit: unit_words(view, unit) for row in rows for unit in row.units}
         stages = (
-            ("ran", "Waits for release", "Nothing waits for release."),
-            ("packed", "Packed, not run", "No load waits for its cycle."),
-            ("decided", "The last week", "No load in the last week."),
+            ("ran", said("Waits for release"), said("Nothing waits for release.")),
+            ("packed", said("Packed, not run"), said("No load waits for its cycle.")),
+            ("decided", said("The last week"), said("No load in the last week.")),
         )
         return self._show("heat_loads.html", rows=rows, stages=stages, names=names, few=FEW, title="Loads")
 
@@ -105,6 +112,17 @@ class _Bench:
             ]  # fmt: skip
         return Response(csv_of(rows), media_type="text/csv; charset=utf-8", headers=saved("loads.csv"))
 
+    def labels(self, load: str, sheet: str, skip: int) -> Response:
+        """Return the labels of a load's packs; `sheet` is columns x rows of an A4 sheet."""
+        columns, _, rows = sheet.partition("x")
+        if not (columns.isdecimal() and rows.isdecimal() and 0 < int(columns) < 20 and 0 < int(rows) < 60):
+            raise Mendable(
+                said("{sheet!r} is no sheet of labels", sheet=sheet[:20]), where="sheet", mend=said("Write columns x rows: 3x8.")
+            )
+        with self._record.view() as view:
+            pdf, _ = labels_of_load(self._record.store, view.look.basis, load, Paper(int(columns), int(rows)), skip)
+        return Response(pdf, media_type="application/pdf", headers=saved("labels.pdf", inline=True))
+
     def packing(self, machine: str, cycle: str) -> HTMLResponse:
         """Return the page to pack for a cycle; without one, the choice of machines and cycles."""
         if (waiting := self._asking.waiting()) is not None:
@@ -113,12 +131,12 @@ class _Bench:
         with self._record.view() as view:
             standings = {m.id: view.standing(f"machine:{m.id}") for m in machines}
             if not machine:
-                return self._show("heat_pack_choose.html", machines=machines, standings=standings, title="Pack a load")
+                return self._show("heat_pack_choose.html", machines=machines, standings=standings, title=said("Pack a load"))
             chosen, of = self._cycle(machine, cycle)
             units, load = list(units_of(view)), new_load_name(view)
         return self._show(
             "heat_pack.html", machine=chosen, cycle=of, units=units, load=load, sterilizer=chosen.kind is MachineKind.STERILIZER,
-            standing=standings[chosen.id], title=f"Pack for {chosen.id}, {of.id}",
+            standing=standings[chosen.id], title=said("Pack for {id}, {id2}", id=chosen.id, id2=of.id),
         )  # fmt: skip
 
     def _cycle(self, machine: str, cycle: str) -> tuple[Machine, Cycle]:
@@ -126,7 +144,9 @@ class _Bench:
         of = next((c for c in chosen.cycles if c.id == cycle), None) if chosen else None
         if chosen is None or of is None:
             raise Mendable(
-                f'no cycle "{cycle[:60]}" of "{machine[:60]}"', where="machine and cycle", mend="Choose one on the page of loads."
+                said('no cycle "{cycle}" of "{machine}"', cycle=cycle[:60], machine=machine[:60]),
+                where="machine and cycle",
+                mend=said("Choose one on the page of loads."),
             )
         return chosen, of
 
@@ -138,15 +158,17 @@ class _Bench:
         owned = {f"{s.id}#{n}" for s in practice.sets for n in range(1, s.owned + 1)}
         units = tuple(dict.fromkeys(form.all("unit")))
         if not units or not set(units) <= owned:
-            raise Mendable("no set was chosen", where="What lies in it", mend="Go back and touch each set that lies in the load.")
+            raise Mendable(
+                said("no set was chosen"), where="What lies in it", mend=said("Go back and touch each set that lies in the load.")
+            )
         wrapped = sterilizer and form.chosen("wrapped", ("yes", "no"), "Wrapped or not") == "yes"
-        said = form.chosen("form", get_args(Form), "Hardest for steam to reach") if sterilizer else ""
+        shaped = form.chosen("form", get_args(Form), said("Hardest for steam to reach")) if sterilizer else ""
         shape: dict[str, Form] = {"solid": "solid", "porous": "porous", "hollow": "hollow"}
         oiled, implants, there = set(form.all("oiled")), set(form.all("implant")), form.one("load")
-        faults = ride_faults(practice, machine, cycle.id, tuple((unit, wrapped, shape.get(said)) for unit in units))
+        faults = ride_faults(practice, machine, cycle.id, tuple((unit, wrapped, shape.get(shaped)) for unit in units))
         if bad := [why for verdict, why in faults if verdict is Verdict.UNFIT]:
             raise Mendable(
-                "; ".join(bad), where="What lies in it", mend="Go back: take it out, or choose another cycle. Nothing was written."
+                joined("; ", bad), where="What lies in it", mend=said("Go back: take it out, or choose another cycle. Nothing was written.")
             )
         with self._record.view() as view:
             known = view.look.latest(f"load:{there}", "packed") if there else None
@@ -155,12 +177,12 @@ class _Bench:
             load = there if PLACE.fullmatch(there) and f"load:{there}" not in view.look.state.subjects else new_load_name(view)
         places = {unit: form.one(f"at {unit}") for unit in units}
         if odd := [place for place in places.values() if place and not PLACE.fullmatch(place)]:
-            raise Mendable(f"{odd[0][:40]!r} is no place", where="Where it lies", mend="Write it short: tray 2.")
+            raise Mendable(said("{odd!r} is no place", odd=odd[0][:40]), where="Where it lies", mend=said("Write it short: tray 2."))
         items = tuple(
             InLoad(
                 unit=unit,
                 pack=f"{load}-{number}" if wrapped else None,
-                form=shape.get(said),
+                form=shape.get(shaped),
                 implant=True if unit in implants else None,
                 oiled=True if unit in oiled else None,
                 position=places[unit] or None,
@@ -181,7 +203,8 @@ class _Bench:
             oiled = set(seen.packed.says.oiled) if seen.packed else set()
         return self._show(
             "heat_load.html", seen=seen, names=names, oiled=oiled, said=SAID, found=get_args(Found), items=items_of(view, load),
-            bad=[c for c in seen.missing if c.verdict is Verdict.UNFIT], title=f"Load {load}",
+            labels=seen.packed is not None and seen.machine is not None and seen.machine.kind is MachineKind.STERILIZER,
+            bad=[c for c in seen.missing if c.verdict is Verdict.UNFIT], title=said("Load {load}", load=load),
         )  # fmt: skip
 
     def _seen(self, load: str) -> LoadSeen:
@@ -192,11 +215,11 @@ class _Bench:
         """Write the cycle that the load rode in: from its log, else by the machine's word alone."""
         seen = self._seen(load)
         if seen.machine is None or seen.packed is None or seen.ran is not None:
-            raise Mendable("it was run already, or its machine is not known", where=load, mend="Open the load again and look.")
+            raise Mendable(said("it was run already, or its machine is not known"), where=load, mend=said("Open the load again and look."))
         by, machine = self._pen.who(form), seen.machine
-        said: dict[str, Said] = {"passed": "passed", "failed": "failed", "aborted": "aborted", "nothing": "nothing"}
-        told = said[form.chosen("said", SAID, "What the machine says")]
-        cycle = form.chosen("cycle", tuple(c.id for c in machine.cycles), "Which cycle ran")
+        words: dict[str, Said] = {"passed": "passed", "failed": "failed", "aborted": "aborted", "nothing": "nothing"}
+        told = words[form.chosen("said", SAID, "What the machine says")]
+        cycle = form.chosen("cycle", tuple(c.id for c in machine.cycles), said("Which cycle ran"))
         ended = self._pen.ended_ms(form)
         if 0 <= seen.packed.happened - ended < MINUTE_MS:
             ended = seen.packed.happened + 1  # people type minutes; what was packed late was packed late
@@ -214,16 +237,22 @@ class _Bench:
         """Write a person's release; packs put aside are rejected first, and the rest is named."""
         seen, by = self._seen(load), self._pen.who(form)
         if seen.packed is None or seen.ran is None:
-            raise Mendable("no cycle of it is in the book", where=load, mend="Enter the run first: nothing is released without it.")
+            raise Mendable(
+                said("no cycle of it is in the book"), where=load, mend=said("Enter the run first: nothing is released without it.")
+            )
         override, second = form.one("override") or None, None
         if seen.missing and not override:
-            why = "; ".join(f"{c.what}: {c.why}" for c in seen.missing)
-            mend = "Get what is missing, or reject it. Against the judgement only with a reason, and a second person where it is unfit."
-            raise Mendable(f"the evidence is not complete: {why}", where=f"load {load}", mend=mend)
+            why = joined("; ", (said("{what}: {why}", what=c.what, why=c.why) for c in seen.missing))
+            mend = said(
+                "Get what is missing, or reject it. Against the judgement only with a reason, and a second person where it is unfit."
+            )
+            raise Mendable(said("the evidence is not complete: {why}", why=why), where=f"load {load}", mend=mend)
         if any(c.verdict is Verdict.UNFIT for c in seen.missing):
-            second = self._pen.who(form, "second", "The second person")
+            second = self._pen.who(form, "second", said("The second person"))
             if second == by:
-                raise Mendable("two people are needed", where="The second person", mend="Choose somebody else than the one who releases.")
+                raise Mendable(
+                    said("two people are needed"), where="The second person", mend=said("Choose somebody else than the one who releases.")
+                )
         rest, dry, turned = self._put_aside(seen, form, by)
         data = LoadReleased(
             load=load, meaning="released", machine=seen.machine.id if seen.machine else None, units=rest, dry=dry,
@@ -236,9 +265,13 @@ class _Bench:
         seen, by = self._seen(load), self._pen.who(form)
         others = [c for c in seen.missing if c.what != "its own spore test"]
         if seen.packed is None or seen.ran is None or not seen.waits_for_spores or others:
-            told = "; ".join(f"{c.what}: {c.why}" for c in others) or "its spore test is not what it waits for"
-            raise Mendable(told, where=f"load {load}", mend="An early release is only for a load whose spore result alone is missing.")
-        reason = form.reason("reason", "Why it can't wait")
+            told = joined("; ", (said("{what}: {why}", what=c.what, why=c.why) for c in others)) or said(
+                "its spore test is not what it waits for"
+            )
+            raise Mendable(
+                told, where=f"load {load}", mend=said("An early release is only for a load whose spore result alone is missing.")
+            )
+        reason = form.reason("reason", said("Why it can't wait"))
         rest, dry, turned = self._put_aside(seen, form, by)
         data = LoadReleasedEarly(
             load=load, meaning="released before its spore result", reason=reason, machine=seen.machine.id if seen.machine else None,
@@ -252,16 +285,18 @@ class _Bench:
         dry = form.chosen("dry", ("yes", "no"), "Dry?") == "yes"
         turned = form.chosen("turned", ("yes", "no"), "Indicators turned?") == "yes"
         if not dry or not turned:
-            what = "not dry" if not dry else "indicators not turned"
+            what = said("not dry") if not dry else said("indicators not turned")
             raise Mendable(
-                f"{what}: such packs are not released", where=f"load {seen.load}", mend="Put those packs aside, or reject it all."
+                said("{what}: such packs are not released", what=what),
+                where=f"load {seen.load}",
+                mend=said("Put those packs aside, or reject it all."),
             )
         there = tuple(unit for unit, _ in seen.packed.says.items)
         kinds: dict[str, Found] = {one: one for one in get_args(Found)}
         marked = {unit: kinds[form.one(f"aside {unit}")] for unit in there if form.one(f"aside {unit}") in kinds}
         left = tuple(unit for unit in there if unit not in marked and unit not in seen.aside)
         if not left:
-            raise Mendable("nothing is left to release", where="Packs put aside", mend="Reject the whole load instead.")
+            raise Mendable(said("nothing is left to release"), where="Packs put aside", mend=said("Reject the whole load instead."))
         packs = dict(seen.packed.says.items)
         for found in dict.fromkeys(marked.values()):
             units = tuple(unit for unit, one in marked.items() if one == found)
@@ -283,9 +318,9 @@ class _Bench:
         """Write the result of the spore test that rode in the load."""
         seen, by = self._seen(load), self._pen.who(form)
         if seen.machine is None or seen.ran is None:
-            raise Mendable("no cycle of it is in the book", where=load, mend="Enter the run first.")
-        grew = form.chosen("test", ("passed", "failed"), "The test itself")
-        control = form.chosen("control", ("as it should", "not as it should", "none"), "The control")
+            raise Mendable(said("no cycle of it is in the book"), where=load, mend=said("Enter the run first."))
+        grew = form.chosen("test", ("passed", "failed"), said("The test itself"))
+        control = form.chosen("control", ("as it should", "not as it should", "none"), said("The control"))
         outcomes: dict[str, Literal["passed", "failed"]] = {"passed": "passed", "failed": "failed"}
         controls: dict[str, Literal["as it should", "not as it should", "none"]] = {
             "as it should": "as it should", "not as it should": "not as it should", "none": "none",
