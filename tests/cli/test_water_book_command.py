@@ -3,6 +3,7 @@
 import json
 from pathlib import Path
 
+import icalendar
 import pytest
 from click.testing import CliRunner
 
@@ -177,7 +178,7 @@ def test_neither_table_nor_book_is_said() -> None:
 def test_the_next_samples_and_what_the_plan_tells_come_from_the_book_with_a_sheet(place: Path) -> None:
     asked(place, "--write", "--by", "ana", table=TABLE)
     sheet = place / "round.pdf"
-    words = ["--practice", str(place / "practice.toml"), "--sheet", str(sheet), "--json"]
+    words = ["--practice", str(place / "practice.toml"), "--sheet", str(sheet), "--ics", str(place / "s.ics"), "--json"]
     done = CliRunner().invoke(sampling, words, catch_exceptions=False)
     assert done.exit_code == 1
     told = json.loads(done.stdout)
@@ -185,4 +186,6 @@ def test_the_next_samples_and_what_the_plan_tells_come_from_the_book_with_a_shee
     assert why["chair 4"] == "no valid sample in the book"
     assert why["chair 3"].startswith("the last result is over the limit: treat")
     assert sheet.read_bytes().startswith(b"%PDF")
+    events = icalendar.Calendar.from_ical((place / "s.ics").read_bytes()).walk("VEVENT")
+    assert sorted(str(one["location"]) for one in events) == sorted(one["chair"] for one in told["due"])
     assert 0 < told["plan"]["passes_once"] < 0.5

@@ -6,6 +6,7 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
+import icalendar
 import pytest
 from fastapi.testclient import TestClient
 
@@ -138,3 +139,12 @@ def test_a_result_is_entered_once_and_shows(book: tuple[TestClient, Record]) -> 
 
 def test_a_form_from_elsewhere_is_refused(book: tuple[TestClient, Record]) -> None:
     assert book[0].post("/water/enter", data=FORM).status_code == 403
+
+
+def test_the_diary_goes_into_a_calendar(book: tuple[TestClient, Record]) -> None:
+    answer = book[0].get("/water/diary.ics")
+    assert answer.headers["content-type"].startswith("text/calendar")
+    rows = list(csv.DictReader(io.StringIO(book[0].get("/water/diary.csv").text)))
+    events = icalendar.Calendar.from_ical(answer.content).walk("VEVENT")
+    assert [str(one["summary"]).split(" (")[0] for one in events] == [f"Water sample: {row['chair']}, {row['outlet']}" for row in rows]
+    assert "/water/diary.ics" in book[0].get("/water/diary").text

@@ -40,6 +40,7 @@ if TYPE_CHECKING:
     help="The round: what is due by then.",
 )
 @click.option("--sheet", metavar="FILE.pdf", help="Print the round: what to mind, the samples, labels to cut.")
+@click.option("--ics", metavar="FILE.ics", help="Write the diary as a calendar, one entry for each sample.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
 @click.pass_context
 def sampling(
@@ -53,6 +54,7 @@ def sampling(
     power: float,
     within_days: int,
     sheet: str | None,
+    ics: str | None,
     as_json: bool,
 ) -> None:
     """Which chair and outlet is sampled next, by when, and can the plan in force tell a bad chair at all?
@@ -82,6 +84,10 @@ def sampling(
 
         pdf = sampling_sheet(look.basis.practice, look.basis.rulebook, this_round, made_at=clock.now(look.basis.zone))
         write_whole(Path(sheet), pdf)
+    if ics is not None:
+        from fettlebook.exchange.laboratory.sampling_calendar import sampling_calendar  # noqa: PLC0415
+
+        write_whole(Path(ics), sampling_calendar(look.basis.practice, due, today=day, made_at=clock.now(look.basis.zone)))
     if as_json:
         rows = [
             {
@@ -106,6 +112,8 @@ def sampling(
         click.echo()
         for line in plan_words(told):
             say(line)
+        if ics is not None:
+            say(f"{ics}: {len(due)} samples as entries of a calendar.")
         if sheet is not None:
             say(f"{sheet}: {len(this_round)} samples due within {within_days} days.")
     context.exit(1 if any(one.due <= day for one in due) else 0)

@@ -91,11 +91,12 @@ class _Drawing:
                 f'<line x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y:.1f}" y2="{y:.1f}" stroke="{ASKED}" stroke-width="1.5"'
                 ' stroke-dasharray="8 4"/>'
             )
-            yield text(WIDTH - RIGHT - 4, y - 5, line.words, "end", ASKED)
         path = " ".join(f"{self.axis.x(one.at_ms):.1f},{self.y(one.value):.1f}" for one in self.readings)
         yield f'<polyline points="{path}" fill="none" stroke="{INK}" stroke-width="0.8" stroke-opacity="0.5"/>'
         for one in self.readings:
             yield self._reading(one)
+        for line in self.drawn.asked:
+            yield text(WIDTH - RIGHT - 4, self.y(line.value) - 9, line.words, "end", ASKED)
         yield "</svg>"
 
     def y(self, value: float) -> float:

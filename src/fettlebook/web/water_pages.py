@@ -127,6 +127,14 @@ def water_routes(pages: Pages, record: Record) -> APIRouter:
         ]
         return Response(csv_of(rows), media_type=CSV, headers=saved("sampling-diary.csv"))
 
+    @router.get("/water/diary.ics")
+    def _diary_ics() -> Response:
+        from fettlebook.exchange.laboratory.sampling_calendar import sampling_calendar  # noqa: PLC0415 - few ask for it
+
+        look, water, _ = here.found()
+        told = sampling_calendar(look.basis.practice, here.due(), today=water.judged.today, made_at=pages.now)
+        return Response(told, media_type="text/calendar; charset=utf-8", headers=saved("sampling-diary.ics"))
+
     @router.get("/water/sheet.pdf")
     def _sheet() -> Response:
         from fettlebook.exchange.paper.sampling_sheet import sampling_sheet  # noqa: PLC0415 - the typesetter takes long to load
