@@ -84,29 +84,29 @@ def test_a_started_step_runs_from_its_entry_and_is_done_by_the_one_that_ends_it(
 
 def test_a_contact_called_done_before_its_time_is_a_problem_not_done() -> None:
     book = (
-        f"{DAY} 11:00:00 ana step.started {close('contact')}\n"
-        f"{DAY} 11:04:00 ana step.done {close('contact', DONE)}\n"
+        f"{DAY} 11:40:00 ana step.started {close('contact')}\n"
+        f"{DAY} 11:44:00 ana step.done {close('contact', DONE)}\n"
     )  # fmt: skip
-    said = next(w for w in works(book, "11:05").values() if w.step == "close.contact").said
+    said = next(w for w in works(book, "11:45").values() if w.step == "close.contact").said
     assert said.state == "problem"
     assert "ran 4:00, must run 10:00" in said.why
-    again = book + f"{DAY} 11:05:00 ana step.started {close('contact')}\n"
-    assert next(w for w in works(again, "11:06").values() if w.step == "close.contact").said.state == "running"
+    again = book + f"{DAY} 11:45:00 ana step.started {close('contact')}\n"
+    assert next(w for w in works(again, "11:46").values() if w.step == "close.contact").said.state == "running"
 
 
 def test_a_late_entry_of_a_tablet_without_network_is_judged_by_what_it_claims() -> None:
     book = (
-        f"{DAY} 11:00:00 (2h) ana step.started {close('contact')}\n"
-        f"{DAY} 11:10:01 (2h) ana step.done {close('contact', DONE)}\n"
+        f"{DAY} 11:40:00 (2h) ana step.started {close('contact')}\n"
+        f"{DAY} 11:50:01 (2h) ana step.done {close('contact', DONE)}\n"
     )  # fmt: skip
-    said = next(w for w in works(book, "13:30").values() if w.step == "close.contact").said
+    said = next(w for w in works(book, "14:30").values() if w.step == "close.contact").said
     assert (said.state, said.why) == ("done", "")
 
 
 def test_a_strip_over_the_residual_and_outlets_left_out_are_problems() -> None:
     strip = close("strip_rinse", DONE + ", readings={strip_mg_l=25}")
-    wet = f"{DAY} 11:30 ana step.done {strip}\n"
-    found = {w.step: w for w in works(wet, "11:31").values()}
+    wet = f"{DAY} 11:55 ana step.done {strip}\n"
+    found = {w.step: w for w in works(wet, "11:56").values()}
     assert found["close.strip_rinse"].said.state == "problem"
     (asked,) = found["close.strip_rinse"].readings
     assert (asked.name, asked.high, asked.unit, asked.required) == ("strip_mg_l", 10.0, "mg/L", True)
@@ -132,7 +132,7 @@ def test_a_step_asks_for_the_product_in_use_with_its_open_lot_and_what_to_wear()
 
 
 def test_left_out_and_out_of_service_are_not_offered_again() -> None:
-    skipped = f'{DAY} 09:32 ben duty.skipped {{duty="chair.between", step="between.suction", chair="1", reason="no time"}}\n'
+    skipped = f'{DAY} 09:32 ben duty.skipped {{duty="chair.between", step="between.wipe", chair="1", reason="no time"}}\n'
     found = works(skipped, "09:33")
     assert found["1/between.wipe/v_one"].said.state == "open"
     out = works(f'{DAY} 09:40 ana subject.out_of_service {{chair="1", reason="leaks"}}\n', "09:41")
@@ -183,3 +183,11 @@ def test_a_load_is_crossed_off_by_its_own_run_and_a_test_by_its_result() -> None
     run = f'machine="{load.place}", run="{load.run}", {DONE}'
     done = f'{DAY} 11:00 ben step.done {{duty="instruments", step="instruments.load", {run}}}\n'
     assert works(done, "11:01")[load.id].said.state == "done"
+
+
+def test_what_was_done_before_the_visit_is_not_the_step_after_it() -> None:
+    early = f'{DAY} 09:10 ana step.done {{duty="chair.between", step="between.wipe", chair="1", {DONE}}}\n'
+    found = works(early, "10:20")
+    assert found["1/between.wipe/v_two"].said.state == "open"
+    before = works(early.replace("09:10", "08:50"), "09:20")
+    assert {w.said.state for w in before.values() if w.step == "between.wipe"} == {"open"}

@@ -44,6 +44,7 @@ class Work:
     name: str
     attended: bool
     begins_ms: int
+    since_ms: int = 0  # when the visit before it starts by the plan: what was done earlier is not this step
     person: str | None = None
     length_s: int | None = None
     holds: bool = False

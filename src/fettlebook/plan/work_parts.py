@@ -42,7 +42,13 @@ def groups_of(look: Look, plan: DayPlan) -> list[Group]:
         rows = [(t, t.step_id or "") for t in bars]
         out.append(_group(look, (place, kind), visit or kind, visit, rows))
     out += _sessions(look, plan)
-    return sorted(out, key=lambda g: (g.begins_ms, g.place))
+    return sorted((_with_since(plan, group) for group in out), key=lambda g: (g.begins_ms, g.place))
+
+
+def _with_since(plan: DayPlan, group: Group) -> Group:
+    starts = [to_ms(v.start) for v in plan.visits if v.chair == group.place and v.start is not None]
+    since = max((start for start in starts if start < group.begins_ms), default=0)
+    return replace(group, steps=tuple(replace(step, since_ms=since) for step in group.steps))
 
 
 def _sessions(look: Look, plan: DayPlan) -> Iterator[Group]:

@@ -4,14 +4,13 @@ from collections.abc import Iterable, Sequence
 from typing import Final
 
 from fettlebook.plan.work_model import SaidOf, Work
-from fettlebook.said import said
+from fettlebook.said import listed, said
 from fettlebook.standing.attempts import Attempt, attempts
 from fettlebook.standing.basis import MOVES_WATER
 from fettlebook.standing.look import Look
 from fettlebook.standing.model import Verdict
 from fettlebook.standing.steps import AtChair, attempt_says, duty_says, is_short
 from fettlebook.standing.streams import Fact
-from fettlebook.times.words import listed
 
 EARLY_MS: Final = 5 * 60_000  # so long before its planned begin an entry that names no visit still belongs to a step
 
@@ -27,12 +26,13 @@ def said_of(look: Look, since: int, works: Sequence[Work]) -> dict[str, SaidOf]:
     subject, step = works[0].subject, works[0].step
     found: dict[str, list[Attempt]] = {}
     for attempt in attempts(look, subject, step, since):
-        found.setdefault(_whose(works, attempt).id, []).append(attempt)
+        if (whose := _whose(works, attempt)) is not None:
+            found.setdefault(whose.id, []).append(attempt)
     found_of = {work.id: _said(look, since, work, found[work.id]) for work in works if work.id in found}
     for fact in look.forward(subject, "skipped", since=since):
         if fact.says.duty == works[0].duty and fact.says.step in (None, step):
             work = _by_time(works, fact.happened)
-            if work.id not in found_of:
+            if work is not None and work.id not in found_of:
                 found_of[work.id] = SaidOf(
                     "problem", ended_ms=fact.happened, by=fact.says.by, why=said("left out: {reason}", reason=fact.says.reason)
                 )
@@ -68,8 +68,8 @@ def result_of(look: Look, since: int, work: Work) -> SaidOf | None:
     )
 
 
-def _whose(works: Sequence[Work], attempt: Attempt) -> Work:
-    """Return the planned step that an attempt belongs to: by its visit, by its run, else by its time."""
+def _whose(works: Sequence[Work], attempt: Attempt) -> Work | None:
+    """Return the planned step that an attempt belongs to: by its visit, by its run, else by its time; None: to none of them."""
     says = attempt.newest.says
     for work in works:
         if (says.visit is not None and says.visit == work.visit) or (says.run is not None and says.run == work.run):
@@ -78,8 +78,9 @@ def _whose(works: Sequence[Work], attempt: Attempt) -> Work:
     return _by_time(works, first.happened)
 
 
-def _by_time(works: Sequence[Work], happened: int) -> Work:
-    return next((work for work in reversed(works) if work.begins_ms <= happened + EARLY_MS), works[0])
+def _by_time(works: Sequence[Work], happened: int) -> Work | None:
+    can_be = [work for work in works if work.since_ms <= happened]
+    return next((work for work in reversed(can_be) if work.begins_ms <= happened + EARLY_MS), next(iter(can_be), None))
 
 
 def _said(look: Look, since: int, work: Work, tries: Sequence[Attempt]) -> SaidOf:
