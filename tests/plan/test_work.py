@@ -132,9 +132,10 @@ def test_a_step_asks_for_the_product_in_use_with_its_open_lot_and_what_to_wear()
 
 
 def test_left_out_and_out_of_service_are_not_offered_again() -> None:
-    skipped = f'{DAY} 09:32 ben duty.skipped {{duty="chair.between", step="between.wipe", chair="1", reason="no time"}}\n'
+    skipped = f'{DAY} 09:32 ben duty.skipped {{duty="chair.between", step="between.clear", chair="1", reason="no time"}}\n'
     found = works(skipped, "09:33")
-    assert found["1/between.wipe/v_one"].said.state == "open"
+    assert found["1/between.wipe/v_one"].to_do
+    assert (found["1/between.clear/v_one"].to_do, found["1/between.clear/v_one"].said.why) == (False, "left out: no time")
     out = works(f'{DAY} 09:40 ana subject.out_of_service {{chair="1", reason="leaks"}}\n', "09:41")
     assert out["1/between.lay_out/v_two"].said == replace(out["1/between.lay_out/v_two"].said, state="problem", why="out of service: leaks")
     assert not out["1/between.lay_out/v_two"].to_do

@@ -118,7 +118,7 @@ function parts(step) {
   if (step.amount_ml) out.push(notice("", words.product, `${product ? `${product.name}. ` : ""}${fill(words.put_in, { n: step.amount_ml })}`));
   for (const group of step.groups || []) out.push(notice("", "", fill(words.together, { outlets: group.outlets.join(", "), length: length(group.seconds) })));
   if (product && product.wear.length) out.push(notice("", words.wear, product.wear.join(", ")));
-  const minds = [...(step.cautions || []), ...(product ? product.hazards.map((text) => `${product.name}: ${text}.`) : [])];
+  const minds = [...(step.cautions || []), ...(product && product.hazards.length ? [`${product.name}: ${product.hazards.join("; ")}.`] : [])];
   if (product && !minds.some((text) => /never mix/i.test(text))) minds.push(words.mind_chemical);
   if (product) minds.push(words.label_first);
   if (minds.length) out.push(notice("mind", words.mind, minds.join(" ")));

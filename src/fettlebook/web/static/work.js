@@ -56,6 +56,7 @@ function take(id) {
   chosen = id;
   const step = byId(id);
   if (step && step.state === "problem") noted.set(id, { state: "open", started_ms: null, not_before_ms: null, passed: false, why: "" }); // once more
+  say("", {});
   draw();
   focusCard();
   document.getElementById("card").scrollIntoView({ block: "start" });
