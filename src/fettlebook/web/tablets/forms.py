@@ -1,16 +1,24 @@
 """What goes over the line under /api, as models: they check what comes in and describe it in the OpenAPI document."""
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Final, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from fettlebook.book.kinds import Id, Ms
 from fettlebook.book.stores.base import BATCH_MOST
 
 BODY_MOST = 2_000_000  # bytes
 DAYS_MS = 10 * 366 * 24 * 3600 * 1000
-Offset = Annotated[int, Field(ge=-DAYS_MS, le=DAYS_MS, description="the server's clock less the tablet's [ms]")]
-Counter = Annotated[int, Field(ge=0, le=2**53 - 1)]
+
+
+def _whole(value: object) -> object:
+    return int(value) if isinstance(value, float) and value.is_integer() else value
+
+
+WHOLE: Final = BeforeValidator(_whole)  # 3.0 is an integer to JSON Schema, as some writers spell it
+Offset = Annotated[int, Field(ge=-DAYS_MS, le=DAYS_MS, description="the server's clock less the tablet's [ms]"), WHOLE]
+Counter = Annotated[int, Field(ge=0, le=2**53 - 1), WHOLE]
+Clock = Annotated[Ms, WHOLE]
 
 
 class Form(BaseModel):
@@ -30,7 +38,7 @@ class Batch(Form):
     """Entries that waited in a tablet."""
 
     device: Id = Field(description="whose counter `highest_n` is")
-    now: Ms = Field(description="the tablet's wall clock as it sends [ms since 1970 UTC]")
+    now: Clock = Field(description="the tablet's wall clock as it sends [ms since 1970 UTC]")
     highest_n: Counter = Field(default=0, description="the highest number that this device has used: what is missing shows")
     entries: list[Sent] = Field(max_length=BATCH_MOST)
 
@@ -52,7 +60,7 @@ class Trouble(Form):
 class Result(Form):
     """What became of one entry. `kept` and `known` mean: it is durable, the tablet may drop its copy."""
 
-    id: str | None
+    id: str | None = None
     outcome: Literal["kept", "known", "refused"]
     seq: int | None = None
     received: Ms | None = None

@@ -12,6 +12,7 @@ from fettlebook.book.stores import Store
 from fettlebook.web.tablets.forms import Batch, Result, Results, Sent, Told
 
 SET_BETWEEN_MS: Final = 60_000
+AHEAD_MOST: Final = 10_000  # entries that one tablet can hold: weeks without network
 
 
 class Taking:
@@ -33,14 +34,17 @@ class Taking:
             raw = [json.dumps(sent.entry).encode() for sent in group]
             answers = self._door.append(raw, now=now, via=via, offset=offset, from_tablet=True)
             results += [_result(one, size) for one in answers]
-        missing = self._heed_counter(batch, now)
+        missing = self._heed_counter(batch, now, via)
         stored = [result.seq for result in results if result.seq]
         return Results(now=now, book=book_name(self._store.practice), size=max(size, *stored, 0), missing=missing, results=results)
 
-    def _heed_counter(self, batch: Batch, now: int) -> int:
+    def _heed_counter(self, batch: Batch, now: int, via: str) -> int:
         sent = (sent.entry.get("n") for sent in batch.entries if sent.entry.get("device") == batch.device)
         if batch.highest_n <= max((n for n in sent if isinstance(n, int)), default=0):
             return 0  # an entry's own number says as much
+        known = self._store.highest_n(batch.device)
+        if (batch.device != via and not known) or batch.highest_n > known + AHEAD_MOST:
+            return 0  # a device that nobody knows, or a number that no tablet reaches, makes nothing unproven
         missing = self._store.heard_from(batch.device, highest_n=batch.highest_n, now=now)
         return sum(last - first + 1 for first, last in missing.ranges) if missing else 0
 
