@@ -24,7 +24,6 @@ from fettlebook.rules.load import load_rulebook
 from fettlebook.standing.basis import DAY_MS, Basis
 from fettlebook.standing.due import due_duties
 from fettlebook.standing.look_back import since_last_good
-from fettlebook.standing.saved import state_from_lines, state_to_lines
 from fettlebook.standing.standings import Standings
 from fettlebook.standing.state import State
 from fettlebook.standing.trace import trace
@@ -94,10 +93,15 @@ def chunks(life: Life, entries: int) -> Iterator[list[Received]]:
                 return
 
 
+def first_moment(state: State) -> int:
+    """Return when the first fact of some chair happened [ms since 1970 UTC]."""
+    return next(iter(state.stream("chair:chair 1", "visit"))).happened
+
+
 def add_late(folded: Folded, count: int = 500) -> float:
     """Return what an entry costs that happened on the first day and comes at the end [s]."""
     state, like = folded.state, folded.newest[-1]
-    first = next(iter(state.streams.values())).facts[0].happened
+    first = first_moment(state)
     late = [
         replace(like, seq=state.seq + n, received=state.received + n, entry=like.entry.model_copy(update={"at": first + n}))
         for n in range(1, count + 1)
@@ -127,7 +131,7 @@ def main(entries: int) -> None:
     add_s, pass_s = statistics.mean(folded.adding), statistics.mean(folded.passing)
     day = state.received // DAY_MS * DAY_MS
     now = day - DAY_MS // 2
-    first = next(iter(state.streams.values())).facts[0].happened
+    first = first_moment(state)
     half = first + (now - first) // 2 // DAY_MS * DAY_MS
     years = (state.received - first) / DAY_MS / 365.25
     print(f"{count:,} invented entries, {years:.1f} years of the demo practice (4 chairs, 4 machines, 31 sets)")
@@ -158,11 +162,6 @@ def main(entries: int) -> None:
     row("look-back from the last failed test", timed(lambda: since_last_good(view.look, "sterilizer 1")), told)
     visit = next(view.look.back("chair:chair 1", "visit")).says.ref
     row("trace of one visit", timed(lambda: trace(view.look, f"visit:{visit}")), f"{len(trace(view.look, f'visit:{visit}').links)} links")
-    lines: list[bytes] = []
-    write_s = timed(lambda: lines.__setitem__(slice(None), state_to_lines(state)), 1)
-    read_s = timed(lambda: state_from_lines(iter(lines), lambda _: None), 1)
-    row("keep the state for the next start", write_s, f"{sum(map(len, lines)) / count:.0f} bytes an entry")
-    row("  cold start: read it back", read_s, f"{(decode_s + add_s) * count / read_s:.0f} x as fast as decoding and folding every entry")
     print(f"\nmemory: {held:,.0f} MB, {1e6 * held / count:,.0f} bytes an entry (the state, and the newest 5,000 entries beside it)")
 
 

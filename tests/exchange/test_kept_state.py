@@ -1,24 +1,36 @@
 """A kept fold answers as a fresh one does, and is never taken where it isn't that of the book at hand."""
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from datetime import date
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from click.testing import CliRunner
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from fettlebook.book.keyfile import make_key
 from fettlebook.book.received import Received
 from fettlebook.book.stores import SqliteStore, open_book
+from fettlebook.cli.book import book
 from fettlebook.demo import practice_text
 from fettlebook.demo.life import Habits, Life
-from fettlebook.exchange import kept_state
-from fettlebook.exchange.kept_state import place_of, state_of
+from fettlebook.exchange import kept_file, kept_state
+from fettlebook.exchange.kept_file import KeptFile
+from fettlebook.exchange.kept_key import kept_key
+from fettlebook.exchange.kept_state import KeptFold, place_of, state_of
 from fettlebook.practice.load import read_practice
 from fettlebook.rules.load import load_rulebook
-from fettlebook.standing.saved import NoStateError, state_from_lines, state_to_lines
+from fettlebook.standing import older, streams
+from fettlebook.standing.basis import Basis
+from fettlebook.standing.older import Place
+from fettlebook.standing.saved import as_plain, fresh_on, keep, state_on
+from fettlebook.standing.shelf import NoStateError
+from fettlebook.standing.standings import Standings
 from fettlebook.standing.state import State, fold_entries
 from fettlebook.times.running import running_times
 
@@ -26,17 +38,36 @@ pytestmark = pytest.mark.invented
 UNTIDY = Habits(forgets=0.05, cuts_short=0.05, comes_late=0.2, fails=0.1, high_count=0.1, mends=0.1)
 
 
-@pytest.fixture(scope="module")
-def lived() -> tuple[Received, ...]:
+@cache
+def ground() -> Basis:
     practice = read_practice(practice_text(), "practice.toml").practice
     assert practice is not None
     rulebook = load_rulebook(practice)
-    return tuple(Life(practice, rulebook, running_times(practice, rulebook), seed=3, habits=UNTIDY).days(date(2026, 3, 27), 5))
+    return Basis.of(practice, rulebook, running_times(practice, rulebook))
+
+
+@cache
+def a_life(seed: int) -> tuple[Received, ...]:
+    basis = ground()
+    life = Life(basis.practice, basis.rulebook, running_times(basis.practice, basis.rulebook), seed=seed, habits=UNTIDY)
+    return tuple(life.days(date(2026, 3, 27), 5))
+
+
+@pytest.fixture(scope="module")
+def lived() -> tuple[Received, ...]:
+    return a_life(3)
 
 
 @pytest.fixture(autouse=True)
 def keep_early(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Small parts, so that a short book has streams in many of them and directories that are merged."""
     monkeypatch.setattr(kept_state, "KEEP_AFTER", 5)
+    monkeypatch.setattr(kept_state, "KEEP_EVERY", 90)
+    monkeypatch.setattr(older, "PART", 3)
+    monkeypatch.setattr(streams, "PART", 3)
+    monkeypatch.setattr(streams, "TAIL", 6)
+    monkeypatch.setattr(kept_file, "_PART", 7)
+    monkeypatch.setattr(kept_file, "_FILTER_FROM", 10)
 
 
 @pytest.fixture(scope="module")
@@ -55,87 +86,260 @@ def store(tmp_path: Path, written: Path) -> Iterator[SqliteStore]:
         yield made
 
 
-def all_of(state: State) -> dict[str, Any]:
-    return {
-        "seq": (state.seq, state.received),
-        "streams": {key: (stream.facts, stream.rewritten) for key, stream in state.streams.items()},
-        "subjects": list(state.subjects),
-        "same": state._same,
-        "placed": state._placed,
-        "amendments": state._amendments,
-        "devices": {d: [getattr(c, name) for name in c.__slots__] for d, c in state.devices.items()},
-    }
+class InMemory:
+    """A shelf that hands back what was put."""
+
+    def __init__(self) -> None:
+        self.kept: dict[str, bytes] = {}
+        self.blobs: list[bytes] = []
+        self.head = b""
+
+    def row(self, name: str) -> bytes | None:
+        return self.kept.get(name)
+
+    def rows(self) -> Iterator[tuple[str, bytes]]:
+        yield from list(self.kept.items())
+
+    def blob(self, place: Place) -> bytes:
+        return self.blobs[place.offset]
+
+    def put(self, blob: bytes) -> Place:
+        self.blobs.append(blob)
+        return Place(len(self.blobs) - 1, len(blob), 0)
+
+    def commit(self, rows: Iterable[tuple[str, bytes]], head: bytes) -> None:
+        self.kept.update(rows)
+        self.head = head
 
 
-@settings(max_examples=5, deadline=None)
-@given(cut=st.integers(1, 1000))
-def test_a_state_read_back_is_the_same_and_goes_on_in_the_same_way(lived: tuple[Received, ...], cut: int) -> None:
-    cut = min(cut, len(lived))
-    originals = {one.entry.id: one for one in lived}
-    whole = fold_entries(lived, originals.get)
-    part = fold_entries(lived[:cut], originals.get)
-    again = state_from_lines(iter(list(state_to_lines(part))), originals.get)
-    assert all_of(again) == all_of(part)
-    assert all(type(a.says) is type(b.says) for k, s in part.streams.items() for a, b in zip(s.facts, again.streams[k].facts, strict=True))
-    for one in lived[cut:]:
-        again.add(one)
-    assert all_of(again) == all_of(whole)
+@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(cuts=st.sets(st.integers(1, 1100), min_size=1, max_size=6), seed=st.integers(0, 5))
+def test_kept_and_taken_down_at_any_moments_a_state_is_that_of_the_full_fold(cuts: set[int], seed: int) -> None:
+    """Late, corrected and withdrawn entries among them: kept after any entries, by starts that take down only what they need."""
+    entries = a_life(seed)
+    originals = {one.entry.id: one for one in entries}
+    shelf = InMemory()
+    state = fresh_on(shelf, originals.get)
+    for number, one in enumerate(entries, 1):
+        state.add(one)
+        if number in cuts:
+            keep(state, shelf)
+            state = state_on(shelf, originals.get, shelf.head)
+    whole = fold_entries(entries, originals.get)
+    assert as_plain(state) == as_plain(whole)
+    keep(state, shelf)
+    assert as_plain(state) == as_plain(whole)
+    again = state_on(shelf, originals.get, shelf.head)
+    assert types_in(again) == types_in(whole)
+
+
+def types_in(state: State) -> list[str]:
+    plain = as_plain(state)["streams"]
+    return sorted(
+        f"{key} {type(fact.says).__name__} {[type(part).__name__ for part in fact.says]}" for key in plain for fact in plain[key][0]
+    )
+
+
+@settings(max_examples=5, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(data=st.data(), seed=st.integers(0, 5))
+def test_any_verdict_of_any_moment_is_the_same_from_a_kept_state(data: st.DataObject, seed: int) -> None:
+    entries = a_life(seed)
+    originals = {one.entry.id: one for one in entries}
+    shelf = InMemory()
+    state = fresh_on(shelf, originals.get)
+    for one in entries:
+        state.add(one)
+    keep(state, shelf)
+    basis = ground()
+    at = data.draw(st.integers(entries[0].received, entries[-1].received + 40 * 3_600_000))
+    known = data.draw(st.integers(entries[0].received, entries[-1].received))
+    kept = Standings(state_on(shelf, originals.get, shelf.head), basis).as_of(at, known)
+    whole = Standings(fold_entries(entries, originals.get), basis).as_of(at, known)
+    assert list(kept.all()) == list(whole.all())
+    assert kept.look.state.seq == len(entries)
 
 
 def test_the_next_start_reads_what_was_kept_and_adds_what_came_since(store: SqliteStore, lived: tuple[Received, ...]) -> None:
     state_of(store)
     path = place_of(store)
     assert path is not None
-    assert path.stat().st_mode & 0o077 == 0
+    for file in path.parent.glob(f"{path.name}*"):
+        assert file.suffix == ".lock" or file.stat().st_mode & 0o077 == 0
+    for begin in (400, 420, 440):
+        store.append([one.entry for one in lived[begin : begin + 20]], now=lived[begin].received, via="tablet-1")
+        read, since = store.read, []
+
+        def watched(after: int = 0, *, _since: list[int] = since, _read: Any = read, **how: Any) -> Any:
+            _since.append(after)
+            return _read(after, **how)
+
+        store.read = watched  # type: ignore[method-assign]
+        found = state_of(store)
+        del store.read
+        assert since == [begin]
+        assert as_plain(found) == as_plain(state_of(store, kept=False))
+
+
+def test_a_fold_that_goes_on_keeps_itself_and_holds_little(store: SqliteStore, lived: tuple[Received, ...]) -> None:
+    fold = KeptFold(store)
+    assert not fold.state.abouts
     store.append([one.entry for one in lived[400:420]], now=lived[400].received, via="tablet-1")
-    told: list[int] = []
-    read, since = store.read, []
-
-    def watched(after: int = 0, **how: Any) -> Any:
-        since.append(after)
-        return read(after, **how)
-
-    store.read = watched  # type: ignore[method-assign]
-    found = state_of(store, tell=told.append)
-    assert since == [400]
-    assert all_of(found) == all_of(state_of(store, kept=False))
+    for received in store.read(400):
+        fold.state.add(received)
+    assert fold.state.abouts
+    fold.keep_up()
+    assert not fold.state.abouts
+    assert as_plain(KeptFold(store).state) == as_plain(state_of(store, kept=False))
 
 
-def spoil(path: Path, how: str) -> None:
-    head, _, body = path.read_bytes().partition(b"\n")
-    said = json.loads(head)
-    if how == "flipped":
-        path.write_bytes(head + b"\n" + body[:200] + bytes([body[200] ^ 1]) + body[201:])
-    elif how == "cut":
-        path.write_bytes(head + b"\n" + body[:-10])
-    elif how == "junk":
-        path.write_bytes(b"\xff" * 50)
+def files_of(store: SqliteStore) -> tuple[Path, Path]:
+    root = place_of(store)
+    assert root is not None
+    (data,) = (path for path in root.parent.glob(f"{root.name}.*") if path.suffix != ".lock")
+    return root, data
+
+
+def spoil(store: SqliteStore, how: str) -> None:
+    root, data = files_of(store)
+    line, _, seal = root.read_bytes().partition(b"\n")
+    said = json.loads(line)
+    changes = {
+        "another book": {"stamp": said["stamp"] | {"root": "00" * 32}},
+        "another program": {"stamp": said["stamp"] | {"program": "00"}},
+        "longer than the book": {"stamp": said["stamp"] | {"size": 10_000}},
+        "without a directory": {"segments": said["segments"][:-1]},
+    }
+    if how in changes:
+        root.write_bytes(json.dumps(said | changes[how]).encode() + b"\n" + seal)
     elif how == "deep":
-        path.write_bytes(b"[" * 9_000)
-    elif how == "another book":
-        path.write_bytes(json.dumps(said | {"root": "00" * 32}).encode() + b"\n" + body)
-    elif how == "another program":
-        path.write_bytes(json.dumps(said | {"program": "00"}).encode() + b"\n" + body)
-    elif how == "longer than the book":
-        path.write_bytes(json.dumps(said | {"size": 10_000}).encode() + b"\n" + body)
+        root.write_bytes(b"[" * 9_000)
+    elif how == "empty":
+        root.write_bytes(b"")
+    elif how == "cut":
+        data.write_bytes(data.read_bytes()[:-10])
+    elif how == "gone":
+        data.unlink()
+    elif how == "other key":
+        store.path.with_name(f"{store.path.name}.state-key").write_bytes(b"k" * 32)
     else:
-        path.write_bytes(b"")
+        data.write_bytes(b"\xff" * data.stat().st_size)
 
 
-@pytest.mark.parametrize("how", ["flipped", "cut", "junk", "deep", "another book", "another program", "longer than the book", "empty"])
+HOW = (
+    "another book", "another program", "longer than the book", "without a directory", "deep", "empty", "cut", "gone", "other key", "junk",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("how", HOW)
 def test_a_damaged_or_foreign_file_is_made_anew_and_never_taken(store: SqliteStore, how: str) -> None:
-    expected = all_of(state_of(store))
-    path = place_of(store)
-    assert path is not None
-    good = path.read_bytes()
-    spoil(path, how)
-    assert all_of(state_of(store)) == expected
-    assert path.read_bytes() == good
+    expected = as_plain(state_of(store))
+    spoil(store, how)
+    assert as_plain(state_of(store)) == expected
+    assert as_plain(state_of(store)) == expected
+    assert json.loads(files_of(store)[0].read_bytes().partition(b"\n")[0])["stamp"]["size"] == 400
 
 
-def test_lines_that_are_no_state_are_refused(lived: tuple[Received, ...]) -> None:
-    lines = list(state_to_lines(fold_entries(lived, lambda _: None)))
-    for n in range(len(lines)):
-        for spoiled in ([*lines[:n], *lines[n + 1 :]], [*lines[:n], b"7\n", *lines[n + 1 :]], lines[:n]):
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(share=st.floats(0, 1, exclude_max=True), bit=st.integers(0, 7))
+def test_a_flipped_bit_anywhere_is_found_or_changes_nothing(store: SqliteStore, share: float, bit: int) -> None:
+    expected = as_plain(state_of(store))
+    root, data = files_of(store)
+    whole = root.read_bytes(), data.read_bytes()
+    place = int(share * (len(whole[0]) + len(whole[1])))
+    path, held = (root, bytearray(whole[0])) if place < len(whole[0]) else (data, bytearray(whole[1]))
+    held[place if path is root else place - len(whole[0])] ^= 1 << bit
+    path.write_bytes(held)
+    with suppress(NoStateError):
+        assert as_plain(state_of(store)) == expected
+    for one in root.parent.glob(f"{root.name}*"):
+        one.unlink()
+
+
+def test_without_the_key_nothing_can_be_put_back_or_made_up(store: SqliteStore, lived: tuple[Received, ...]) -> None:
+    """An older row in the place of a newer one, the whole older file under the newer root, a file sealed by another key."""
+    state_of(store)
+    root, data = files_of(store)
+    before = data.read_bytes()
+    store.append([one.entry for one in lived[400:420]], now=lived[400].received, via="tablet-1")
+    expected = as_plain(state_of(store))
+    now = data.read_bytes()
+    assert now.startswith(before)
+    data.write_bytes(before + before[: len(now) - len(before)])
+    assert as_plain(state_of(store)) == expected
+    forged = KeptFile(root, b"a key of somebody else, 32 bytes")
+    forged.begin()
+    forged.stamp = json.loads(root.read_bytes().partition(b"\n")[0])["stamp"]
+    empty = fresh_on(forged, store.get)
+    empty.seq, empty.received = 420, lived[419].received
+    keep(empty, forged)
+    assert as_plain(state_of(store)) == expected
+
+
+def test_where_a_part_is_found_changed_only_when_asked_for_the_question_fails_and_the_next_start_folds_anew(store: SqliteStore) -> None:
+    expected = as_plain(state_of(store))
+    fold = KeptFold(store)
+    _, data = files_of(store)
+    data.write_bytes(b"\xff" * data.stat().st_size)
+    with pytest.raises(NoStateError, match="not as it was written"):
+        as_plain(fold.state)
+    fold.drop()
+    assert as_plain(state_of(store)) == expected
+
+
+def test_two_processes_that_keep_at_once_spoil_nothing(store: SqliteStore, lived: tuple[Received, ...]) -> None:
+    one, two = KeptFold(store), KeptFold(store)
+    store.append([each.entry for each in lived[400:430]], now=lived[400].received, via="tablet-1")
+    for fold in (one, two):
+        for received in store.read(400):
+            fold.state.add(received)
+        fold.keep_up()
+    expected = as_plain(state_of(store, kept=False))
+    assert as_plain(one.state) == as_plain(two.state) == as_plain(state_of(store)) == expected
+
+
+def test_the_key_that_signs_serves_where_it_is_at_hand(store: SqliteStore) -> None:
+    state_of(store)
+    own = kept_key(store.path)
+    make_key(store.path.with_name(f"{store.path.name}.key"), "fettlebook/practice")
+    assert kept_key(store.path) == kept_key(store.path) != own
+
+
+def test_where_nothing_can_be_kept_the_book_is_folded_all_the_same(store: SqliteStore, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    expected = as_plain(state_of(store, kept=False))
+    monkeypatch.setattr(kept_file, "write_private", full)
+    assert as_plain(state_of(store)) == expected
+    assert not list(store.path.parent.glob("*.state"))
+
+
+def read_all(state: State, name: str) -> None:
+    state.mended_of(name[1:]) if name[0] == "\x01" else state.about(name)
+
+
+def test_bytes_that_are_no_state_are_refused(lived: tuple[Received, ...]) -> None:
+    shelf = InMemory()
+    keep(state := fresh_on(shelf, lambda _: None), shelf)
+    for one in lived:
+        state.add(one)
+    keep(state, shelf)
+    for spoiled in (b"", b"\xc1", shelf.head[:-1], b"\x94\x01\x02\x03"):
+        with pytest.raises(NoStateError):
+            state_on(shelf, lambda _: None, spoiled)
+    for name, row in list(shelf.kept.items())[::97]:
+        for spoiled in (row[:-1], b"\x07"):
+            shelf.kept[name] = spoiled
             with pytest.raises(NoStateError):
-                state_from_lines(iter(spoiled), lambda _: None)
+                read_all(state_on(shelf, lambda _: None, shelf.head), name)
+        shelf.kept[name] = row
+
+
+def test_book_fold_reads_all_afresh_and_keeps_that(store: SqliteStore) -> None:
+    expected = as_plain(state_of(store))
+    _, data = files_of(store)
+    told = CliRunner().invoke(book, ["fold", str(store.path), "--json"])
+    assert told.exit_code == 0, told.output
+    assert json.loads(told.output)["entries"] == 400
+    assert files_of(store)[1] != data
+    assert as_plain(state_of(store)) == expected

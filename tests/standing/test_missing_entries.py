@@ -29,17 +29,17 @@ def test_what_is_missing_is_every_number_below_the_highest_that_had_come_and_not
     """Against the definition, for each moment of receipt."""
     counter = received_in(order)
     come = data.draw(st.integers(1, len(order)))
-    known_at = sorted(counter.received)[come - 1]
+    known_at = sorted(fact.since for fact in counter.numbers)[come - 1]
     expected = set(range(1, max(order[:come]))) - set(order[:come])
     found = list(counter.missing("t", known_at))
     assert {n for hole in found for n in range(hole.first, hole.last + 1)} == expected
     assert sum(hole.last - hole.first + 1 for hole in found) == len(expected)
 
 
-def test_blocks_of_closed_holes_answer_for_the_past_as_for_now() -> None:
+def test_parts_of_closed_holes_answer_for_the_past_as_for_now() -> None:
     order = [n for pair in range(0, 1400, 2) for n in (pair + 2, pair + 1)]  # each pair came swapped: 700 holes, all closed
     counter = received_in(order)
-    times = sorted(counter.received)
+    times = sorted(fact.since for fact in counter.numbers)
     for place in (0, 1, 2, 500, 513, 1000, 1398):
         assert len(list(counter.missing("t", times[place]))) == (place + 1) % 2
     assert not list(counter.missing("t", times[-1]))

@@ -7,6 +7,7 @@ from test_chair_standing import TURNOVER, VISIT, chair, why
 from fettlebook.book.received import Received, seal
 from fettlebook.standing.lengths import length_of
 from fettlebook.standing.model import Verdict
+from fettlebook.standing.saved import as_plain
 from fettlebook.standing.state import State, fold_entries
 
 pytestmark = pytest.mark.invented
@@ -177,9 +178,7 @@ def test_the_same_entry_again_and_unknown_kinds_change_nothing() -> None:
     leaf = seal(moon.encode(), seq=len(entries) + 1, received=entries[-1].received + 1, offset=0, via="t")
     state: State = fold_entries([*entries, Received(len(entries) + 1, entries[-1].received + 1, 0, "t", moon, leaf)])
     state.add(entries[3])
-    assert {key: stream.facts for key, stream in state.streams.items()} == {
-        key: stream.facts for key, stream in fold_entries(entries).streams.items()
-    }
+    assert as_plain(state)["streams"] == as_plain(fold_entries(entries))["streams"]
 
 
 def test_where_two_ends_differ_the_one_that_says_broken_off_counts() -> None:

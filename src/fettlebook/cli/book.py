@@ -230,6 +230,18 @@ def erase(*, book_at: str, practice: str | None, before: datetime | None, by: st
     _run("book_keep", "erase", book_at=book_at, practice=practice, before=before, by=by, why=why, yes=yes, as_json=as_json)
 
 
+@book.command(short_help="Read the book afresh and keep what verdicts are asked from.")
+@_BOOK
+@_PRACTICE
+@_JSON
+def fold(*, book_at: str, practice: str | None, as_json: bool) -> None:
+    """Fold the book afresh from its first entry, whatever was kept of it beside it, and keep that for the next starts.
+
+    What is kept is proven by a key each time it is used, so this is for who wants to be sure without it, and makes the files small again.
+    """
+    _run("book_fold", "fold", book_at=book_at, practice=practice, as_json=as_json)
+
+
 def _run(module: str, name: str, **given: Any) -> None:
     from importlib import import_module  # noqa: PLC0415 - heavy imports wait until a command runs
 

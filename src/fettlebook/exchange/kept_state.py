@@ -1,51 +1,130 @@
-"""The fold of a book, kept in a file beside it: the next start reads that and adds what came since.
+"""The fold of a book, kept beside it: the next start takes down what it needs of that and adds what came since, however long the book is.
 
-The file is a cache and nothing else: it may be dropped at any time, no backup takes it along, and it is taken only where it is whole, was
-made by this very program, and the book has the root that it was made of. Anything else is folded anew, and the file is replaced.
+What is kept is a cache and nothing else: it may be dropped at any time, no backup takes it along, and it is taken only where a key proves
+it, it was made by this very program, and the book has the root that it was made of. Anything else is folded anew.
 """
 
 import hashlib
-import json
-from collections.abc import Callable, Iterator
-from contextlib import suppress
+import sys
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
 import fettlebook
-from fettlebook.book.files import write_private
 from fettlebook.book.stores import Store
 from fettlebook.errors import Mendable
-from fettlebook.standing.saved import NoStateError, state_from_lines, state_to_lines
+from fettlebook.exchange.kept_file import KeptElsewhereError, KeptFile
+from fettlebook.exchange.kept_key import kept_key
+from fettlebook.standing.saved import fresh_on, keep, state_on
+from fettlebook.standing.shelf import NoStateError
 from fettlebook.standing.state import State
 
-FORM: Final = 1
+FORM: Final = 2
 KEEP_AFTER: Final = 2000  # entries that came since: fewer are folded again in no time
+KEEP_EVERY: Final = 100_000  # in a long fold: so much and no more of it is in memory
 TOLD_EVERY: Final = 500
-_MADE_BY: Final = ("book", "standing")  # folders of the program that decide what a state is
+# Parts of the program that decide what a state is. How it is judged is not among them: a better rule needs no new fold.
+_MADE_BY: Final = (
+    *("book/canonical.py", "book/entries.py", "book/kinds", "book/received.py"),
+    *("exchange/kept_file.py", "exchange/kept_state.py"),
+    *(f"standing/{name}.py" for name in ("amend", "facts", "gaps", "older", "saved", "state", "streams")),
+)
 
 
-def state_of(store: Store, *, tell: Callable[[int], None] = lambda seen: None, kept: bool = True) -> State:
-    """Return the state of all that a book holds.
+class KeptFold:
+    """The fold of one book and where it is kept.
 
     Parameters
     ----------
     tell
         Is told now and then how many entries are folded; what it raises ends the work.
     kept
-        False: fold the book from its first entry, whatever was kept.
+        False: fold the book from its first entry, in memory, whatever was kept.
+    afresh
+        True: fold the book from its first entry, and keep that.
+
+    Raises
+    ------
+    Mendable
+        The book can't be read.
     """
-    path = place_of(store) if kept else None
-    state = (_read(path, store) if path is not None else None) or State(store.get)
-    begun = state.seq
-    for received in store.read(begun):
-        state.add(received)
-        if received.seq % TOLD_EVERY == 0:
-            tell(received.seq)
-    if path is not None and state.seq - begun >= KEEP_AFTER:
-        with suppress(Mendable):  # a folder that can't be written: it takes longer, nothing else
-            _write(path, store, state)
-    return state
+
+    def __init__(self, store: Store, *, tell: Callable[[int], None] = lambda seen: None, kept: bool = True, afresh: bool = False) -> None:
+        self._store, self._tell = store, tell
+        self._file = _file_of(store) if kept else None
+        self._on_file = 0  # entries that what is on the shelf is made of
+        try:
+            self.state = self._begin(afresh=afresh)
+            self._add_all()
+        except NoStateError:  # found out only now, when something was asked for
+            self.state = self._begin(afresh=True)
+            self._add_all()
+
+    def keep_up(self) -> None:
+        """Keep the state again where much came since it was kept."""
+        if self.state.seq - self._on_file >= KEEP_AFTER:
+            self._keep()
+
+    def drop(self) -> None:
+        """Remove what is kept, where it can't be taken: the next start folds the book afresh."""
+        if self._file is not None:
+            self._file.drop()
+
+    def _begin(self, *, afresh: bool) -> State:
+        file = self._file
+        if file is None:
+            return State(self._store.get)
+        if not afresh and (state := self._taken(file)) is not None:
+            self._on_file = state.seq
+            return state
+        self._on_file = 0
+        file.begin()
+        return fresh_on(file, self._store.get)
+
+    def _taken(self, file: KeptFile) -> State | None:
+        """Return the state that is kept; None where there is none that can be taken."""
+        try:
+            file.open()
+            size = file.stamp.get("size")
+            if not isinstance(size, int) or not 1 <= size <= self._store.head().size or file.stamp != _stamp(self._store, size):
+                return None
+            state = state_on(file, self._store.get, file.head)
+        except Mendable:
+            return None
+        return state if state.seq == size else None
+
+    def _add_all(self) -> None:
+        state = self.state
+        for received in self._store.read(state.seq):
+            state.add(received)
+            if received.seq % TOLD_EVERY == 0:
+                self._tell(received.seq)
+            if state.seq - self._on_file >= KEEP_EVERY:
+                self._keep()
+                if self.state is not state:
+                    return  # it could not be kept, and has been folded in memory
+        self.keep_up()
+
+    def _keep(self) -> None:
+        if self._file is None:
+            return
+        self._file.stamp = _stamp(self._store, self.state.seq)
+        try:
+            keep(self.state, self._file)
+            self._on_file = self.state.seq
+        except KeptElsewhereError:
+            self._on_file = self.state.seq  # another process keeps it: all the same to the next start
+        except (OSError, Mendable):  # a folder that can't be written: it takes longer, nothing else
+            self._file.drop()
+            self._file = None
+            self.state = State(self._store.get)
+            self._add_all()
+
+
+def state_of(store: Store, *, tell: Callable[[int], None] = lambda seen: None, kept: bool = True) -> State:
+    """Return the state of all that a book holds; see `KeptFold`."""
+    return KeptFold(store, tell=tell, kept=kept).state
 
 
 def place_of(store: Store) -> Path | None:
@@ -56,44 +135,26 @@ def place_of(store: Store) -> Path | None:
     return path.with_name(f"{path.name}.{hashlib.sha256(store.practice.encode()).hexdigest()[:8]}.state")
 
 
-def _write(path: Path, store: Store, state: State) -> None:
-    body = b"".join(state_to_lines(state))
-    head = _head(store, state.seq) | {"sha256": hashlib.sha256(body).hexdigest()}
-    write_private(path, json.dumps(head).encode() + b"\n" + body)
-
-
-def _read(path: Path, store: Store) -> State | None:
-    """Return the state that is kept; None where there is none that can be taken."""
-    try:
-        with path.open("rb") as file:
-            said = json.loads(file.readline(10_000))
-            size = said["size"]
-            if not isinstance(size, int) or not 1 <= size <= store.head().size:
-                return None
-            if said != _head(store, size) | {"sha256": hashlib.file_digest(file, "sha256").hexdigest()}:
-                return None
-            file.seek(0)
-            file.readline()
-            state = state_from_lines(_lines(file), store.get)
-    except (OSError, ValueError, KeyError, TypeError, RecursionError, NoStateError, Mendable):
+def _file_of(store: Store) -> KeptFile | None:
+    place = place_of(store)
+    if place is None:
         return None
-    return state if state.seq == size else None
+    try:
+        return KeptFile(place, kept_key(store.path))  # type: ignore[attr-defined]  # it has a place, so it has a path
+    except Mendable:
+        return None  # a folder that can't be written: nothing is kept there
 
 
-def _lines(file: Any) -> Iterator[bytes]:
-    yield from file
-
-
-def _head(store: Store, size: int) -> dict[str, Any]:
+def _stamp(store: Store, size: int) -> dict[str, Any]:
     return {"form": FORM, "practice": store.practice, "size": size, "root": store.root_at(size).hex(), "program": _program()}
 
 
 @cache
 def _program() -> str:
     """Return what this program is, where that decides what a state is: a state of another one is never taken."""
-    found = hashlib.sha256()
+    found = hashlib.sha256(sys.byteorder.encode())
     folder = Path(fettlebook.__file__).parent
     for name in _MADE_BY:
-        for path in sorted((folder / name).rglob("*.py")):
+        for path in sorted((folder / name).rglob("*.py")) if (folder / name).is_dir() else [folder / name]:
             found.update(path.relative_to(folder).as_posix().encode() + b"\0" + path.read_bytes() + b"\0")
     return found.hexdigest()

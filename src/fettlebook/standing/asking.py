@@ -45,7 +45,7 @@ def read_subject(view: View, text: str) -> str:
     found += [f"machine:{text}"] if text in basis.machines else []
     found += [s for s in view.subjects() if s in (f"outlet:{text}", f"unit:{text}")]
     kinds = ("load", "product", "solution", "visit", "pack", "person", "sample", "unit")
-    found += [s for s in (f"{kind}:{text}" for kind in kinds) if s in state.subjects or (s, "steps") in state.streams]
+    found += [s for s in (f"{kind}:{text}" for kind in kinds) if s in state.subjects or state.stream(s, "steps").facts]
     found = list(dict.fromkeys(found))
     if len(found) == 1:
         return found[0]

@@ -3,16 +3,12 @@
 A tablet that wrote entries 41 and 43 holds an entry 42, or lost it. What it touched about then can't be vouched for.
 """
 
-from array import array
-from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
 from fettlebook.book.received import Received
 from fettlebook.standing.facts import happened_ms
-from fettlebook.standing.streams import EVER
-
-BLOCK: Final = 256
+from fettlebook.standing.streams import EVER, Fact, Stream
 
 
 class Hole(NamedTuple):
@@ -43,55 +39,38 @@ class Missing(NamedTuple):
 class Counter:
     """The entries of one device by their number, and the holes among them."""
 
-    __slots__ = ("closed", "earliest", "happened", "n", "open", "received", "subjects")
+    __slots__ = ("closed", "highest", "numbers", "open")
 
     def __init__(self) -> None:
-        # Side by side, in the order of n: a book of ten years has millions of them.
-        self.n = array("q")
-        self.happened = array("q")
-        self.received = array("q")
-        self.subjects: list[tuple[str, ...]] = []
+        self.highest = 0
+        self.numbers = Stream()  # a fact for each entry, that "happened" at its number; it says when in truth, and about what
         self.open: list[Hole] = []  # few
-        self.closed: list[Hole] = []  # by `until`, as they were closed
-        self.earliest: list[int] = []  # of each block of closed holes, the earliest `since`: a past question skips the rest
+        self.closed = Stream()  # a fact for each that was filled, that "happened" at its `until`
 
     def add(self, received: Received, subjects: tuple[str, ...]) -> None:
         """Take note of an entry and what it touches, in the order of receipt."""
-        n, now = received.entry.n, received.received
-        highest = self.n[-1] if self.n else 0
-        place = len(self.n) if n > highest else bisect_right(self.n, n)
-        self.n.insert(place, n)
-        self.happened.insert(place, happened_ms(received))
-        self.received.insert(place, now)
-        self.subjects.insert(place, subjects)
+        n, now, highest = received.entry.n, received.received, self.highest
+        self.numbers.add(Fact(n, received.seq, now, EVER, "", (happened_ms(received), subjects)))
         if n > highest + 1:
             self.open.append(Hole(highest + 1, n - 1, now, EVER))
         elif n <= highest:
             self._fill(n, now)
+        self.highest = max(n, highest)
 
     def _fill(self, n: int, now: int) -> None:
         for place, hole in enumerate(self.open):
             if hole.first <= n <= hole.last:
                 rest = [hole._replace(last=n - 1), hole._replace(first=n + 1)]
                 self.open[place : place + 1] = [part for part in rest if part.first <= part.last]
-                self._close(Hole(n, n, hole.since, now))
+                self.closed.add(Fact(now, n, hole.since, EVER, "", (n, n)))
                 return
-
-    def _close(self, hole: Hole) -> None:
-        if len(self.closed) % BLOCK == 0:
-            self.earliest.append(hole.since)
-        self.earliest[-1] = min(self.earliest[-1], hole.since)
-        self.closed.append(hole)
 
     def _holes(self, known_at: int) -> Iterator[Hole]:
         """Yield the holes as they were known at a moment."""
         yield from (hole for hole in self.open if hole.since <= known_at)
-        first = bisect_right(self.closed, known_at, key=lambda hole: hole.until)
-        for block in range(first // BLOCK, len(self.earliest)):
-            if self.earliest[block] <= known_at:
-                for hole in self.closed[max(first, block * BLOCK) : (block + 1) * BLOCK]:
-                    if hole.since <= known_at:
-                        yield hole
+        for fact in self.closed.forward(known_at + 1, known_at):
+            first, last = fact.says
+            yield Hole(first, last, fact.since, fact.happened)
 
     def missing(self, device: str, known_at: int) -> Iterator[Missing]:
         """Yield what was missing at `known_at`."""
@@ -103,27 +82,16 @@ class Counter:
             else:
                 together.append((first, last, since))
         for first, last, since in together:
-            low, high = self._known(first, -1, known_at), self._known(last + 1, 1, known_at)
-            after, before = (self.happened[low] if low is not None else 0), (self.happened[high] if high is not None else since)
+            low, high = self.numbers.latest(first, known_at), self.numbers.first(last + 1, known_at)
+            after, before = (low.says[0] if low is not None else 0), (high.says[0] if high is not None else since)
             yield Missing(device, first, last, min(after, before), max(after, before))
 
     def touched(self, since: int, until: int, missing: Missing, known_at: int) -> Iterator[str]:
         """Yield the subjects of the entries beside a hole that happened in a stretch: what the device was working on."""
-        place = bisect_left(self.n, missing.first)
-        for step, begin in ((-1, place - 1), (1, place)):
-            at = begin
-            while 0 <= at < len(self.n):
-                if self.received[at] <= known_at:  # what had not come by then can't tell where the stretch ends
-                    if not since <= self.happened[at] <= until:
-                        break
-                    yield from self.subjects[at]
-                at += step
-
-    def _known(self, n: int, step: int, known_at: int) -> int | None:
-        """Return the place of the nearest entry from `n` on, up or down, that had arrived."""
-        at = bisect_left(self.n, n) if step > 0 else bisect_right(self.n, n) - 1
-        while 0 <= at < len(self.n):
-            if self.received[at] <= known_at:
-                return at
-            at += step
-        return None
+        # What had not come by then can't tell where the stretch ends: the stream passes it over.
+        for beside in (self.numbers.back(missing.first - 1, known_at), self.numbers.forward(missing.first, known_at)):
+            for fact in beside:
+                happened, subjects = fact.says
+                if not since <= happened <= until:
+                    break
+                yield from subjects

@@ -2,9 +2,11 @@
 
 Adding an entry costs a search in the few streams it belongs to, whatever the book's length; nothing is judged until somebody asks.
 Nothing here knows a rule: the same state answers under the rulebook of any day.
+
+A state can stand on a shelf (`shelf.py`): what was kept of it there is taken down subject by subject, when a question or an entry needs it.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from typing import Any, Final
 
 from fettlebook.book.received import Received
@@ -15,6 +17,43 @@ from fettlebook.standing.streams import EVER, NOTHING, Fact, Stream
 
 Original = Callable[[str], Received | None]
 _NO_AMENDMENTS: Final[Sequence[Received]] = ()
+
+
+class About:
+    """All streams of one subject."""
+
+    __slots__ = ("name", "named", "streams")
+
+    def __init__(self, name: str, named: int = 0) -> None:
+        self.name = name  # one copy serves all that speak of it
+        self.named = named  # seq of the first entry that names the subject; 0: none does, facts alone are about it
+        self.streams: dict[str, Stream] = {}
+
+
+class Mended:
+    """What was said of one entry later, and where its facts were put then."""
+
+    __slots__ = ("amendments", "placed")
+
+    def __init__(self) -> None:
+        self.amendments: list[Received] = []
+        self.placed: list[tuple[Key, Fact]] | None = None  # None: never put anew
+
+
+class Fetched:
+    """Where a state that was kept fetches from; without a shelf it has all there is in memory."""
+
+    def about(self, subject: str) -> About | None:
+        """Return what was kept of a subject."""
+        return None
+
+    def mended(self, entry_id: str) -> Mended | None:
+        """Return what was kept of an amended entry."""
+        return None
+
+    def subjects(self) -> Iterator[tuple[int, str]]:
+        """Yield every subject that was kept and that an entry named, with that entry's seq."""
+        return iter(())
 
 
 class State:
@@ -28,17 +67,18 @@ class State:
     """
 
     def __init__(self, original: Original | None = None) -> None:
-        self.streams: dict[Key, Stream] = {}
         self.devices: dict[str, Counter] = {}
-        self.subjects: dict[str, str] = {}  # every subject that an entry named, in the order of the first one; one copy of each
-        self._same: dict[tuple[str, ...], tuple[str, ...]] = {}  # the same few subjects together come again and again
         self.found: dict[tuple[Any, ...], Any] = {}  # searches through long times, kept by who made them; may be dropped
         self.seq = 0
         self.received = 0
+        self.early: set[str] = set()  # entries that others refer to and that have not arrived
+        self.abouts: dict[str, About] = {}  # of a state on a shelf: what was asked for or has changed
+        self.mended: dict[str, Mended] = {}
+        self.changed: tuple[set[str], set[str]] | None = None  # subjects and entries that are not on the shelf as they are now
+        self.fetched = Fetched()
+        self._same: dict[tuple[str, ...], tuple[str, ...]] = {}  # the same few subjects together come again and again
         self._kept: dict[str, Received] | None = {} if original is None else None
         self._original: Original = original or self._kept.get  # type: ignore[union-attr] # one of the two is there
-        self._amendments: dict[str, list[Received]] = {}
-        self._placed: dict[str, list[tuple[Key, Fact]]] = {}  # of amended entries only
 
     def add(self, received: Received) -> None:
         """Add the next entry of the book.
@@ -54,14 +94,21 @@ class State:
         entry = received.entry
         if self._kept is not None:
             self._kept[entry.id] = received
-        subjects = tuple([self.subjects.setdefault(subject, subject) for subject in entry.subjects])
+        names = []
+        for subject in entry.subjects:
+            about = self._about_to_change(subject)
+            about.named = about.named or received.seq
+            names.append(about.name)
+        subjects = tuple(names)
         self._counter(entry.device).add(received, self._same.setdefault(subjects, subjects))
         if amends(received) and entry.refers_to is not None:
-            self._amendments.setdefault(entry.refers_to, []).append(received)
+            self.early.discard(entry.id)
+            self._mended_to_change(entry.refers_to).amendments.append(received)
             root = self._root(entry.refers_to)
             if root is not None:
                 self._place_again(root)
-        elif entry.id in self._amendments:
+        elif entry.id in self.early:
+            self.early.discard(entry.id)
             self._place_again(received)
         else:
             fact: Fact | None = None
@@ -72,17 +119,66 @@ class State:
 
     def stream(self, subject: str, sort: str) -> Stream:
         """Return the facts of a sort about a subject; an empty stream where there are none."""
-        return self.streams.get((subject, sort), NOTHING)
+        about = self.about(subject)
+        found = None if about is None else about.streams.get(sort)
+        return NOTHING if found is None else found
+
+    def about(self, subject: str) -> About | None:
+        """Return all streams of a subject; None where nothing was said of it."""
+        about = self.abouts.get(subject)
+        if about is None:
+            about = self.fetched.about(subject)
+            if about is not None:
+                self.abouts[subject] = about
+        return about
+
+    @property
+    def subjects(self) -> "Subjects":
+        """Every subject that an entry named, in the order of the first one, then by name."""
+        return Subjects(self)
 
     def amendments_of(self, entry_id: str) -> Sequence[Received]:
         """Return the entries that correct or withdraw an entry, in the order of receipt."""
-        return self._amendments.get(entry_id, _NO_AMENDMENTS)
+        mended = self.mended_of(entry_id)
+        return _NO_AMENDMENTS if mended is None else mended.amendments
+
+    def forget(self) -> None:
+        """Let go what stands on the shelf: it comes down again when it is asked for."""
+        self.abouts.clear()
+        self.mended.clear()
+        self._same.clear()
+
+    def _about_to_change(self, subject: str) -> About:
+        about = self.about(subject)
+        if about is None:
+            about = self.abouts[subject] = About(subject)
+        if self.changed is not None:
+            self.changed[0].add(subject)
+        return about
 
     def _stream(self, key: Key) -> Stream:
-        stream = self.streams.get(key)
+        streams = self._about_to_change(key[0]).streams
+        stream = streams.get(key[1])
         if stream is None:
-            stream = self.streams[key] = Stream()
+            stream = streams[key[1]] = Stream()
         return stream
+
+    def mended_of(self, entry_id: str) -> Mended | None:
+        """Return what was said of an entry later; None where nothing was."""
+        mended = self.mended.get(entry_id)
+        if mended is None:
+            mended = self.fetched.mended(entry_id)
+            if mended is not None:
+                self.mended[entry_id] = mended
+        return mended
+
+    def _mended_to_change(self, entry_id: str) -> Mended:
+        mended = self.mended_of(entry_id)
+        if mended is None:
+            mended = self.mended[entry_id] = Mended()
+        if self.changed is not None:
+            self.changed[1].add(entry_id)
+        return mended
 
     def _counter(self, device: str) -> Counter:
         counter = self.devices.get(device)
@@ -95,6 +191,7 @@ class State:
         for _ in range(DEEPEST):  # a hostile device may make entries that refer to each other in a ring
             entry = self._original(entry_id)
             if entry is None or entry.seq > self.seq:
+                self.early.add(entry_id)
                 return None
             if not amends(entry) or entry.entry.refers_to is None:
                 return entry
@@ -103,18 +200,43 @@ class State:
 
     def _place_again(self, root: Received) -> None:
         """Put an amended entry's facts anew: one version for each stretch of receipt."""
-        old = self._placed.get(root.entry.id)
+        mended = self._mended_to_change(root.entry.id)
+        old = mended.placed
         if old is None:
             old = [(key, Fact(at, root.seq, root.received, EVER, root.entry.id, says)) for key, at, says in facts_of(root)]
         for key, fact in old:
-            self.stream(*key).take_out(fact)
+            if self.stream(*key) is not NOTHING:
+                self._stream(key).take_out(fact)
         placed: list[tuple[Key, Fact]] = []
-        for since, until, said in versions(root, lambda entry_id: self._amendments.get(entry_id, _NO_AMENDMENTS)):
+        for since, until, said in versions(root, self.amendments_of):
             if said is not None:
                 placed.extend((key, Fact(at, root.seq, since, until, root.entry.id, says)) for key, at, says in facts_of(said))
         for key, fact in placed:
             self._stream(key).add(fact)
-        self._placed[root.entry.id] = placed
+        mended.placed = placed
+
+
+class Subjects(Collection[str]):
+    """The subjects that the entries of a book named."""
+
+    def __init__(self, state: State) -> None:
+        self._state = state
+
+    def __contains__(self, subject: object) -> bool:
+        about = self._state.about(subject) if isinstance(subject, str) else None
+        return about is not None and about.named > 0
+
+    def _all(self) -> dict[str, int]:
+        named = {subject: seq for seq, subject in self._state.fetched.subjects()}
+        return named | {subject: about.named for subject, about in self._state.abouts.items() if about.named}
+
+    def __iter__(self) -> Iterator[str]:
+        """Yield them in the order of the first entry that named them, then by name; of a state on a shelf this takes all of it down."""
+        named = self._all()
+        return iter(sorted(named, key=lambda subject: (named[subject], subject)))
+
+    def __len__(self) -> int:
+        return len(self._all())
 
 
 def fold_entries(entries: Iterable[Received], original: Original | None = None) -> State:

@@ -7,42 +7,45 @@ the book, and an entry costs the same on the first day and after ten years.
 
 from bisect import bisect_left, bisect_right, insort
 from collections.abc import Iterator
-from typing import Any, Final, NamedTuple
+from typing import Final
 
-EVER: Final = 1 << 62  # later than any receipt
+from fettlebook.standing.older import EVER, PART, Fact, Older, edge
 
-
-class Fact(NamedTuple):
-    """What one entry says, as the book had it from `since` until before `until` (receipt, ms since 1970 UTC).
-
-    Facts compare by when they happened, then by their place in the book: at one moment, the one received later is later. No two
-    facts of a stream are equal in the first three, so `says` is never compared.
-    """
-
-    happened: int
-    seq: int
-    since: int
-    until: int
-    entry: str
-    says: Any = None
+__all__ = ["EVER", "NOTHING", "Fact", "Stream"]
+TAIL: Final = 2 * PART  # the newest facts, where almost every late entry belongs, are at hand
 
 
 class Stream:
-    """Facts of one sort about one subject, in the order in which they happened."""
+    """Facts of one sort about one subject, in the order in which they happened: the newest as they are, the older in parts."""
 
-    __slots__ = ("facts", "rewritten")
+    __slots__ = ("facts", "older", "rewritten")
 
     def __init__(self) -> None:
-        self.facts: list[Fact] = []
+        self.facts: list[Fact] = []  # empty only where there are none at all
+        self.older: Older | None = None
         self.rewritten = 1  # grows with each change that is not one more fact at the end
+
+    def __iter__(self) -> Iterator[Fact]:
+        if self.older is not None:
+            yield from self.older
+        yield from self.facts
 
     def add(self, fact: Fact) -> None:
         """Put a fact in its place; at the end where it is the newest, which costs nothing."""
-        if not self.facts or fact > self.facts[-1]:
-            self.facts.append(fact)
+        facts = self.facts
+        if not facts or fact > facts[-1]:
+            facts.append(fact)
+            if len(facts) > TAIL:
+                if self.older is None:
+                    self.older = Older()
+                self.older.append(facts[:PART])
+                self.facts = facts[PART:]
+            return
+        if self.older and fact < facts[0]:
+            self.older.add(fact)
         else:
-            insort(self.facts, fact)
-            self.rewritten += 1
+            insort(facts, fact)
+        self.rewritten += 1
 
     def take_out(self, fact: Fact) -> None:
         """Take out the fact of the same entry that happened then and held from the same receipt on; nothing where there is none."""
@@ -50,10 +53,14 @@ class Stream:
         if place < len(self.facts) and self.facts[place][:3] == fact[:3]:
             del self.facts[place]
             self.rewritten += 1
+            while not self.facts and self.older:
+                self.facts = self.older.pop()
+        elif self.older and self.older.take_out(fact):
+            self.rewritten += 1
 
     def back(self, at: int, known_at: int, *, since: int = 0) -> Iterator[Fact]:
         """Yield the known facts that happened from `since` to `at`, newest first."""
-        place = bisect_right(self.facts, _edge(at, EVER))
+        place = bisect_right(self.facts, edge(at, EVER))
         while place:
             place -= 1
             fact = self.facts[place]
@@ -61,10 +68,14 @@ class Stream:
                 return
             if fact.since <= known_at < fact.until:
                 yield fact
+        if self.older is not None:
+            yield from self.older.back(at, known_at, since)
 
     def forward(self, since: int, known_at: int, *, until: int = EVER) -> Iterator[Fact]:
         """Yield the known facts that happened from `since` to `until`, oldest first."""
-        for place in range(bisect_left(self.facts, _edge(since, -1)), len(self.facts)):
+        if self.older is not None:
+            yield from self.older.forward(since, known_at, until)
+        for place in range(bisect_left(self.facts, edge(since, -1)), len(self.facts)):
             fact = self.facts[place]
             if fact.happened > until:
                 return
@@ -80,9 +91,12 @@ class Stream:
         return next(self.forward(since, known_at, until=until), None)
 
 
-def _edge(happened: int, seq: int) -> Fact:
-    return Fact(happened, seq, 0, 0, "")
+class _Nothing(Stream):
+    """The stream where nothing was ever said."""
+
+    def add(self, fact: Fact) -> None:
+        raise TypeError("nothing is added where nothing was ever said")
 
 
-NOTHING: Final = Stream()  # asked where nothing was ever said
+NOTHING: Final[Stream] = _Nothing()
 NOTHING.rewritten = 0  # so that the first fact of a sort shows as a change

@@ -12,10 +12,10 @@ from fettlebook.book.received import Received
 from fettlebook.book.signing import book_name
 from fettlebook.book.stores import Store
 from fettlebook.errors import Finding, Mendable
-from fettlebook.exchange.kept_state import state_of
+from fettlebook.exchange.kept_state import KeptFold
 from fettlebook.standing.basis import Basis
+from fettlebook.standing.shelf import NoStateError
 from fettlebook.standing.standings import Standings, View
-from fettlebook.standing.state import State
 from fettlebook.web.changed import Changed
 from fettlebook.web.desk import Desk, Reading, bug
 
@@ -36,13 +36,13 @@ class Record:
         self._lock = threading.RLock()
         self._ready = threading.Event()
         self._leave = threading.Event()
-        self._state: State | None = None
+        self._fold: KeptFold | None = None
         self._trouble: Exception | None = None
         self._of: Reading | None = None
         self._standings: Standings | None = None
         self.changed = Changed(store)
         self.seen = 0  # entries folded so far, while the first fold runs
-        self._thread = threading.Thread(target=self._begin, name="record", daemon=True)
+        self._thread = self._reader()
         self._thread.start()
 
     def ready(self, wait_s: float = 0.0) -> bool:
@@ -76,7 +76,11 @@ class Record:
         with self._lock:
             standings = self._kept_up()
             known = max(standings.state.received, 0) if known_at is None else known_at
-            yield standings.as_of(self.now() if at is None else at, known)
+            try:
+                yield standings.as_of(self.now() if at is None else at, known)
+            except NoStateError:  # found out only when it was asked for; nothing was answered from it
+                self._read_anew()
+                raise
 
     def now(self) -> int:
         """Return the present moment as the pages have it [ms]."""
@@ -107,24 +111,47 @@ class Record:
     def mended_by(self, entry_id: str) -> Sequence[Received]:
         """Return the entries that correct or withdraw an entry, in the order of receipt."""
         with self._lock:
-            return tuple(self._kept_up().state.amendments_of(entry_id))
+            standings = self._kept_up()
+            try:
+                return tuple(standings.state.amendments_of(entry_id))
+            except NoStateError:
+                self._read_anew()
+                raise
 
     def _kept_up(self) -> Standings:
         if self._trouble is not None:
             raise self._trouble
-        if self._state is None:
+        fold = self._fold
+        if fold is None:
             raise Mendable("the book is still being read", where="book", mend="Look again in a moment.")
-        for received in self.store.read(self._state.seq):
-            self._state.add(received)
+        try:
+            for received in self.store.read(fold.state.seq):
+                fold.state.add(received)
+            fold.keep_up()
+        except NoStateError:
+            self._read_anew()
+            raise
         reading = self._desk.reading
-        if self._standings is None or reading is not self._of:
+        if self._standings is None or reading is not self._of or self._standings.state is not fold.state:
             basis = Basis.of(reading.practice, reading.rulebook, reading.times)
-            self._standings, self._of = Standings(self._state, basis), reading
+            self._standings, self._of = Standings(fold.state, basis), reading
         return self._standings
+
+    def _read_anew(self) -> None:
+        """Fold the book from its first entry, in the background: what was kept of it is not as it was written."""
+        if self._fold is not None:
+            self._fold.drop()
+        self._fold = self._standings = None
+        self._ready.clear()
+        self._thread = self._reader()
+        self._thread.start()
+
+    def _reader(self) -> threading.Thread:
+        return threading.Thread(target=self._begin, name="record", daemon=True)
 
     def _begin(self) -> None:
         try:
-            self._state = state_of(self.store, tell=self._told)
+            self._fold = KeptFold(self.store, tell=self._told)
         except _LeftError:
             return
         except Mendable as error:
