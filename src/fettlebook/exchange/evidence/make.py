@@ -79,7 +79,7 @@ def make_evidence(store: Store, basis: Basis, span: Span, to: Path, *, key_file:
     refuse_taken(to)
     tell("reading the book", 0, 0)
     signer, checkpoint, note, why_not = _signed(store, key_file)
-    standings, unread, newest = _standings(store, basis, checkpoint.size, tell)
+    standings, newest = _standings(store, basis, checkpoint.size, tell)
     found = gather(standings, span, now=newest, known_at=newest, tell=tell)
     figures = figures_of(found)
     tell("choosing entries", 0, 0)
@@ -101,7 +101,7 @@ def make_evidence(store: Store, basis: Basis, span: Span, to: Path, *, key_file:
         tell("setting the pages", 0, 0)
         from fettlebook.exchange.paper.typeset import typeset  # noqa: PLC0415 - the typesetter takes long to load
 
-        beside = _beside(store, found, unread, newest, checkpoint.size)
+        beside = _beside(store, found, newest, checkpoint.size)
         document = Document(found, figures, held, beside, hashlib.sha256(raw).hexdigest())
         report = typeset(TEMPLATE, content_of(document, store.file))
         writing.put("report.pdf", report)
@@ -130,41 +130,38 @@ def _signed(store: Store, key_file: Path | None) -> tuple[Signer | None, Checkpo
     return signer, parse_checkpoint(text_of(note)), note, ""
 
 
-def _standings(store: Store, basis: Basis, size: int, tell: Tell) -> tuple[Standings, tuple[int, ...], int]:
-    """Fold the book; where entries can't be read, all the others. Returns also their numbers, and when the newest was received."""
-    unread: list[int] = []
+def _standings(store: Store, basis: Basis, size: int, tell: Tell) -> tuple[Standings, int]:
+    """Fold the book; where entries can't be read, all the others. Returns also when the newest was received."""
     try:
         state = state_of(store, tell=lambda seen: tell("reading the book", seen, size))
     except Mendable:
-        state, unread = _what_can_be_read(store, size)
-    return Standings(state, basis), tuple(unread), state.received
+        state = _what_can_be_read(store, size)
+    return Standings(state, basis), state.received
 
 
-def _what_can_be_read(store: Store, size: int) -> tuple[State, list[int]]:
+def _what_can_be_read(store: Store, size: int) -> State:
     kept: dict[str, Received] = {}
-    state, unread = State(kept.get), list[int]()
+    state = State(kept.get)
     for row in store.rows(until=size):
         try:
             received = unseal(row.leaf)
         except Mendable:
-            unread.append(row.seq)
             continue
         if received.seq == row.seq:
             kept[received.entry.id] = received
             state.add(received)
-        else:
-            unread.append(row.seq)
-    return state, unread
+    return state
 
 
-def _beside(store: Store, found: Gathered, unread: tuple[int, ...], newest: int, size: int) -> Beside:
+def _beside(store: Store, found: Gathered, newest: int, size: int) -> Beside:
     """Read from the entries what no standing says."""
     kinds_by: Counter[tuple[str, str]] = Counter()
     amended, late, runs = list[Received](), 0, list[Received]()
     for row in store.rows(until=size):
-        if row.seq in unread:
+        try:
+            received = unseal(row.leaf)
+        except Mendable:  # changed: the verification says so
             continue
-        received = unseal(row.leaf)
         entry, happened = received.entry, happened_ms(received)
         if entry.kind in _RUNS:
             runs.append(received)
