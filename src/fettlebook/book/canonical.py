@@ -9,15 +9,15 @@ The domain is narrower than [J]: keys are ASCII snake_case, numbers are integers
 and no lone surrogate, and there is no null. Outside of it libraries differ (1e30, -0.0, NaN, 2^53), so nothing outside goes in:
 a measured value is a scaled integer with its unit in the name (`temp_mc`), and what is absent is left out.
 
-Inside it the standard library's writer gives the very bytes of [J], ten times as fast as the `rfc8785` library, which reads like the
-standard and is the measure in the tests. What comes in is read and written again by pydantic's own, which are twice as fast as that.
+Inside it msgspec's writer gives the very bytes of [J], twenty times as fast as the `rfc8785` library, which reads like the standard and is
+the measure in the tests. What comes in is read and written again by it; what is then found odd, by the standard library's, with care.
 """
 
 import json
 import re
 from typing import Any, Final, NoReturn
 
-from pydantic import TypeAdapter
+import msgspec
 
 from fettlebook.errors import Mendable
 
@@ -26,7 +26,8 @@ DEPTH_MOST: Final = 8  # our own limit: an entry is a note, not a document
 KEY: Final = re.compile(r"[a-z][a-z0-9_]{0,63}")
 _UNSAFE: Final = re.compile("[\x00\ud800-\udfff]")
 _WRITE: Final = json.JSONEncoder(sort_keys=True, ensure_ascii=False, separators=(",", ":"), allow_nan=False, check_circular=False).encode
-_ANY: Final[TypeAdapter[Any]] = TypeAdapter(Any)
+_WRITE_QUICKLY: Final = msgspec.json.Encoder(order="sorted").encode
+_READ_ANY: Final = msgspec.json.Decoder().decode
 _KEYS: Final[set[str]] = set()  # keys that were found good
 _KEYS_MOST: Final = 2000
 _SURROGATES: Final = re.compile("[\ud800-\udfff]")
@@ -47,8 +48,9 @@ def encode(value: object, *, where: str = "value") -> bytes:
     Mendable
         Something in it is outside the domain; the message names its place, such as `entry.data.visits[3].chair`.
     """
-    if not _is_sound(value):
-        _check(value, where, 1)
+    if _is_sound(value):
+        return _WRITE_QUICKLY(value)
+    _check(value, where, 1)
     return _WRITE(value).encode("utf-8")
 
 
@@ -87,24 +89,21 @@ def _read_quickly(raw: bytes) -> Any:
     if b"\\u" in raw:
         return None  # without such an escape no string can hold NUL or half a character
     try:
-        value = _ANY.validate_json(raw)
-    except ValueError:
+        value = _READ_ANY(raw)
+    except (ValueError, msgspec.MsgspecError):
         return None
-    # This writer keeps keys in the order in which they came: `_is_sound` asks that they are in order, and the bytes that none was lost.
-    return value if _is_sound(value, as_read=True) and _ANY.dump_json(value) == raw else None
+    return value if _is_sound(value, as_read=True) and _WRITE_QUICKLY(value) == raw else None
 
 
 def _is_sound(value: Any, depth: int = 1, *, as_read: bool = False) -> bool:
     """Tell quickly whether a value is in the domain; `_check` says what is wrong where it isn't.
 
-    `as_read`: it was read from bytes, so its strings are whole, and keys must stand in the order that they would be written in.
+    `as_read`: it was read from bytes, so its strings are whole.
     """
     kind = type(value)
     if kind is dict:
         inner = value.values()
         if not _KEYS.issuperset(value) and not all(map(_is_key, value)):
-            return False
-        if as_read and sorted(value) != list(value):
             return False
     elif kind is list or kind is tuple:
         inner = value

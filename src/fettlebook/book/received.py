@@ -1,14 +1,16 @@
 """The record as received: an entry with its place in the book and the time at which it came. These bytes are what is sealed."""
 
-import json
 import re
 from dataclasses import dataclass
 from typing import Final
+
+import msgspec
 
 from fettlebook.book import canonical
 from fettlebook.book.entries import Entry, entry_of, is_device
 from fettlebook.errors import Finding, Mendable
 
+_READ: Final = msgspec.json.Decoder().decode
 _HEAD: Final = b'{"entry":'
 _TAIL: Final = re.compile(rb',"offset":-?\d+,"received":(\d+),"seq":')
 _MEND: Final = "Verify the book to see which; then restore the last backup beside it."
@@ -83,9 +85,9 @@ def unseal(leaf: bytes) -> Received:
         The bytes are not those of a record: changed, or written by another program.
     """
     try:
-        value = json.loads(leaf)
+        value = _READ(leaf)
         seq, received, offset, via, fields = (value[key] for key in ("seq", "received", "offset", "via", "entry"))
-    except (ValueError, KeyError, TypeError, RecursionError):
+    except (msgspec.MsgspecError, ValueError, KeyError, TypeError, RecursionError):
         raise Mendable("not a record of the book", where="leaf", mend=_MEND) from None
     if not isinstance(fields, dict) or not isinstance(via, str) or not all(isinstance(one, int) for one in (seq, received, offset)):
         raise Mendable("not a record of the book", where="leaf", mend=_MEND)
