@@ -14,7 +14,7 @@ from fettlebook.practice.model import Machine, MachineKind, Skill
 from fettlebook.rules.model import Origin
 from fettlebook.said import said, term
 from fettlebook.standing.look import Look
-from fettlebook.standing.look_back import LoadBack, LookBack, load_back, since_last_good
+from fettlebook.standing.look_back import LoadBack, LookBack, cycle_look_back, load_back, since_last_good
 from fettlebook.standing.machine import cycle_verdict
 from fettlebook.standing.machine_runs import IN_A_ROW, SPORE, freed_by, last_repair, newest_run, test_verdict
 from fettlebook.standing.model import Verdict
@@ -165,7 +165,7 @@ def _failed_cycle(look: Look, machine: Machine) -> Iterator[Failure]:
         said(", then a person who returns it: two cycles failed in a row") if twice else ""
     )
     why = verdicts[ran.entry][1]
-    back = _of_load(machine, ran, load) if load is not None else None
+    back = cycle_look_back(look, machine.id, ran) if load is not None else None
     yield Failure(
         machine.id, "cycle", ran.says.cycle, ran.happened, ran.entry, why, tuple(steps), back, waiting, tuple(sorted(short.items())), frees
     )
@@ -173,12 +173,6 @@ def _failed_cycle(look: Look, machine: Machine) -> Iterator[Failure]:
 
 def _begun_again(look: Look, unit: str, ran: Fact) -> bool:
     return any(fact.says.load != ran.says.load for fact in look.forward(f"unit:{unit}", "packed", since=ran.happened))
-
-
-def _of_load(machine: Machine, ran: Fact, load: LoadBack) -> LookBack:
-    """Return what a failed cycle touched: its own load, and the visits that used it all the same."""
-    visits = tuple(dict.fromkeys(visit for unit in load.units for visit in unit.visits))
-    return LookBack(f"machine:{machine.id}", "cycle", ran.happened, ran.entry, None, "", None, "", (load,), visits)
 
 
 def _missing(look: Look, machine: Machine) -> Iterator[Failure]:

@@ -113,6 +113,13 @@ def since_last_good(look: Look, machine: str, test: str | None = None) -> LookBa
     )
 
 
+def cycle_look_back(look: Look, machine: str, ran: Fact) -> LookBack:
+    """Return what a failed cycle touched: its own load, and the visits that used it all the same."""
+    loads = (load_back(look, ran),) if ran.says.load is not None else ()
+    visits = _each_once(visit for load in loads for unit in load.units for visit in unit.visits)
+    return LookBack(f"machine:{machine}", "cycle", ran.happened, ran.entry, None, "", None, "", loads, visits)
+
+
 def load_back(look: Look, ran: Fact) -> LoadBack:
     """Return a load that ran, with the visits that used it and what is still at hand."""
     packed = look.latest(f"load:{ran.says.load}", "packed")
