@@ -11,7 +11,7 @@ import click
 
 from fettlebook import __version__
 
-# command -> (module, one-line help shown in the list). The module has a function of the command's name.
+# command -> (module, one-line help shown in the list). The module has a function of the command's name, with _ for -.
 COMMANDS: dict[str, str] = {
     "check": "Validate a practice file; list every error with its line and how to mend it.",
     "rules": "List the duties and limits in force, with source and what each overrides.",
@@ -35,6 +35,7 @@ COMMANDS: dict[str, str] = {
     "standing": "May I use it? Verdict, conditions with rule and evidence, and the way to fit.",
     "due": "Duties due today and overdue, with moment, minutes and rule.",
     "trace": "What was done, to whom, with what; look-back from a bad test or count.",
+    "look-back": "After a bad test, cycle or count: what is concerned, what is open, a letter draft.",
     "evidence": "What an inspector gets: a PDF, and a bundle that anyone can check.",
     "judge": "Is this cycle fit? A sterilizer's or washer's log judged by its own numbers.",
     "book": "Keep the record: begin, add, print, verify, sign, back up, restore, export.",
@@ -53,7 +54,8 @@ class _Lazy(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in COMMANDS:
             return None
-        command: click.Command = getattr(import_module(f"fettlebook.cli.{cmd_name}"), cmd_name)
+        name = cmd_name.replace("-", "_")
+        command: click.Command = getattr(import_module(f"fettlebook.cli.{name}"), name)
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
