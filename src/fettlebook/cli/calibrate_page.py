@@ -7,13 +7,14 @@ from typing import Any
 
 from fettlebook.cli.flow_page import changes, changes_data, promises_data, wrapped
 from fettlebook.practice.model import Practice
+from fettlebook.said import listed
 from fettlebook.science.calibration import Calibration
 from fettlebook.science.strips import Strip, StripReading
 from fettlebook.times.against import Meant
 from fettlebook.times.flow_words import promised_words
 from fettlebook.times.strips import LineUnderTest
 from fettlebook.times.strips_words import STILL_DECIDES, reading_rows, to_do_words, told_words
-from fettlebook.times.words import listed, whole_s
+from fettlebook.times.words import whole_s
 
 
 def page(

@@ -4,6 +4,7 @@ import textwrap
 from collections.abc import Iterable
 from typing import Any
 
+from fettlebook.said import listed
 from fettlebook.science.flow import CupPlan, Flow, Tools
 from fettlebook.times.against import Meant, Place
 from fettlebook.times.flow_words import (
@@ -16,7 +17,7 @@ from fettlebook.times.flow_words import (
     result_words,
     way_words,
 )
-from fettlebook.times.words import clock, listed
+from fettlebook.times.words import clock
 
 WIDTH = 80
 

@@ -9,11 +9,12 @@ from rich.table import Table
 
 from fettlebook.practice.model import Chair, Practice
 from fettlebook.rules.model import Rulebook
+from fettlebook.said import listed
 from fettlebook.science.circuits import Method
 from fettlebook.times.findings import stray_measurements
 from fettlebook.times.model import DutyTotal, RunningTime
 from fettlebook.times.order import order_hint
-from fettlebook.times.words import METHOD, clock, listed, millilitres
+from fettlebook.times.words import METHOD, clock, millilitres
 
 WIDTHS = (33, 8, 8, 14, 8)  # with the gaps 79, so that a terminal of 80 never breaks a row
 

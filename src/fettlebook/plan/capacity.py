@@ -15,6 +15,7 @@ from fettlebook.plan.instance import Instance
 from fettlebook.plan.overruns import Overruns, draw_minutes
 from fettlebook.plan.policy import Lived, live
 from fettlebook.plan.stress import LATE_MIN, share_on_time
+from fettlebook.said import said
 
 GOAL = 0.95
 SAMPLES = 20
@@ -81,14 +82,25 @@ class Capacity:
 
 def verdict_words(c: Capacity) -> str:
     """Return in one line whether there is enough, and how far what is named brings it."""
-    goal, on_time = f"{100 * c.goal:.0f} %", f"{100 * c.on_time:.0f} %"
+    goal, on_time = said("{goal:.0f} %", goal=100 * c.goal), said("{on_time:.0f} %", on_time=100 * c.on_time)
     if c.on_time >= c.goal:
-        return f"Enough: {on_time} of the visits start at most {LATE_MIN[0]} min late"
+        return said("Enough: {on_time} of the visits start at most {LATE_MIN} min late", on_time=on_time, LATE_MIN=LATE_MIN[0])
     if c.reached >= c.goal:
-        return f"{on_time} of the visits on time; {goal} with {len(c.buys)} more {'thing' if len(c.buys) == 1 else 'things'}"
+        return said(
+            "{on_time} of the visits on time; {goal} with {buys} more {buys2}",
+            on_time=on_time,
+            goal=goal,
+            buys=len(c.buys),
+            buys2=said("thing") if len(c.buys) == 1 else said("things"),
+        )
     if c.ceiling < c.goal:
-        return f"{on_time} of the visits on time; nothing that can be bought brings {goal}"
-    return f"{on_time} of the visits on time; {100 * c.reached:.0f} % with what is named, {goal} not reached"
+        return said("{on_time} of the visits on time; nothing that can be bought brings {goal}", on_time=on_time, goal=goal)
+    return said(
+        "{on_time} of the visits on time; {reached:.0f} % with what is named, {goal} not reached",
+        on_time=on_time,
+        reached=100 * c.reached,
+        goal=goal,
+    )
 
 
 class _StoppedError(Exception):
@@ -112,7 +124,7 @@ def needs_of(days: Sequence[Instance], minute: Callable[[int], str] = str) -> tu
     for t in dict.fromkeys(t for day in days for t in day.owned()):
         found = [(*_peak(day, t), day) for day in days if t in day.owned()]
         least, at, day = max(found, key=lambda x: x[0])
-        why = f"at {minute(at)} {least} in use or on the shortest way back"
+        why = said("at {minute} {least} in use or on the shortest way back", minute=minute(at), least=least)
         out.append(Need("set type", t, day.owned()[t], least, why, day.name))
     for kind in ("washer", "sterilizer"):
         out.append(max((_machines(day, kind) for day in days), key=lambda n: n.least))
@@ -148,12 +160,19 @@ def _machines(day: Instance, kind: str) -> Need:
     own = day.washers if kind == "washer" else day.sterilizers
     r, places = day.reprocess, _must_return(day)
     if not own or not day.visits:
-        return Need(kind, kind, len(own), 1 if places else 0, f"{places} places must go round", day.name)
+        return Need(kind, kind, len(own), 1 if places else 0, said("{places} places must go round", places=places), day.name)
     best, largest = min(m.minutes for m in own), max(m.capacity for m in own)
     loads = -(-places // largest)
     work = loads * (r.load_minutes + best + r.unload_minutes)
     time = max(1, max(v.booked for v in day.visits) - min(v.booked + v.minutes for v in day.visits))
-    return Need(kind, kind, len(own), -(-work // time), f"{loads} loads of {work} min in all, in {time} min", day.name)
+    return Need(
+        kind,
+        kind,
+        len(own),
+        -(-work // time),
+        said("{loads} loads of {work} min in all, in {time} min", loads=loads, work=work, time=time),
+        day.name,
+    )
 
 
 def _hands(day: Instance) -> Need:
@@ -166,7 +185,14 @@ def _hands(day: Instance) -> Need:
     for t in owned:
         work += max(0, sum(v.needs().get(t, 0) for v in day.visits) - owned[t]) * pack[t]
     longest = max((sum(b - a for a, b in p.windows()) for p in day.people), default=1)
-    return Need("person", "person", len(day.people), -(-work // max(1, longest)), f"{work} min of work, {longest} min a person", day.name)
+    return Need(
+        "person",
+        "person",
+        len(day.people),
+        -(-work // max(1, longest)),
+        said("{work} min of work, {longest} min a person", work=work, longest=longest),
+        day.name,
+    )
 
 
 def capacity(
@@ -216,18 +242,20 @@ def capacity(
 
     def tell(what: str) -> None:
         if stop is not None and stop():
-            raise Mendable("stopped before anything was known", where="what to buy first", mend="Start it again, with fewer days.")
+            raise Mendable(
+                said("stopped before anything was known"), where="what to buy first", mend=said("Start it again, with fewer days.")
+            )
         if told is not None:
             told(what)
 
-    tell("as it is")
+    tell(said("as it is"))
     at = seen(days)
     first = at
-    tell("with more of everything")
+    tell(said("with more of everything"))
     ceiling = seen([_ample(day) for day in days]).on_time
-    tell("with shorter turnovers")
+    tell(said("with shorter turnovers"))
     shorter = seen([_shorter(day) for day in days]).on_time
-    tell("with more time between visits")
+    tell(said("with more time between visits"))
     between = [(more, _lived_through(days, _ending_earlier(drawn, more)).on_time) for more in MORE_BETWEEN_MIN]
     buys: list[Buy] = []
     now = list(days)
@@ -238,7 +266,7 @@ def capacity(
             for kind, name in _worth_trying(now):
                 if stop is not None and stop():
                     raise _StoppedError
-                tell(f"{len(buys) + 1}: one more {name}")
+                tell(said("{buys}: one more {name}", buys=len(buys) + 1, name=name))
                 tried.append((kind, name, seen([more_of(day, kind, name) for day in now])))
             best = _choose(at, tried)
             if best is None:

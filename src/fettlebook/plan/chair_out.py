@@ -9,6 +9,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from fettlebook.plan.instance import Instance, Visit
+from fettlebook.said import joined, said
 
 if TYPE_CHECKING:
     from fettlebook.plan.events import ChairOut, Moment
@@ -28,15 +29,15 @@ def chair_out(m: "Moment", event: "ChairOut", minute: Callable[[int], str]) -> "
         chair = _where(day, m.now, v, event, begun)
         if chair is not None:
             day = _with(day, v.model_copy(update={"chair": chair, "booked": max(v.booked, m.now), "may_move": ()}))
-            moved.append(f"{v.id} to {chair}")
+            moved.append(said("{id} to {chair}", id=v.id, chair=chair))
         elif event.until is None:
             never.add(v.id)
         else:
             day = _with(day, v.model_copy(update={"booked": max(v.booked, event.until), "latest": None}))
-    back = "for the rest of the day" if event.until is None else f"until {minute(event.until)}"
+    back = said("for the rest of the day") if event.until is None else said("until {until}", until=minute(event.until))
     m = replace(m, day=day, never=frozenset(never), shut=m.shut | {event.chair})
-    m = m.noting(f"no visit begins on {event.chair} {back}; what has begun there is finished")
-    return m.noting(f"moved to another chair: {', '.join(moved)}") if moved else m
+    m = m.noting(said("no visit begins on {chair} {back}; what has begun there is finished", chair=event.chair, back=back))
+    return m.noting(said("moved to another chair: {moved}", moved=joined(", ", moved))) if moved else m
 
 
 def _with(day: Instance, visit: Visit) -> Instance:

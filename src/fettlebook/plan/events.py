@@ -13,6 +13,7 @@ from fettlebook.plan.chair_out import chair_out
 from fettlebook.plan.day_state import NEVER
 from fettlebook.plan.instance import Batch, Chair, Done, Instance, Plan, Step, Visit
 from fettlebook.plan.sets_held import without_sets
+from fettlebook.said import said
 
 URGENT_WEIGHT = 5
 
@@ -192,7 +193,9 @@ def after(moment: Moment, event: Event, minute: Callable[[int], str]) -> Moment:
 def known(what: str, name: str, names: Iterable[str]) -> None:
     """Raise `Mendable` where an event names what the day doesn't have."""
     if name not in (known := list(names)):
-        raise Mendable(f"no {what} {name!r}", where="event", mend="Write one of: " + ", ".join(known) + ".")
+        raise Mendable(
+            said("no {what} {name!r}", what=what, name=name), where="event", mend=said("Write one of: ") + ", ".join(known) + "."
+        )
 
 
 def _overrun(m: Moment, event: Overrun, minute: Callable[[int], str]) -> Moment:
@@ -205,7 +208,9 @@ def _overrun(m: Moment, event: Overrun, minute: Callable[[int], str]) -> Moment:
     visit = next(v for v in visits if v.id == event.visit)
     end = begun.start + visit.minutes
     m = _not_yet(_in_use_until(m, visit.chair, begun.start, end), visit, begun.start, end)
-    return m.noting(f"{event.visit} ends at {minute(end)}, {event.minutes} min later than booked")
+    return m.noting(
+        said("{visit} ends at {end}, {minutes} min later than booked", visit=event.visit, end=minute(end), minutes=event.minutes)
+    )
 
 
 def _in_use_until(m: Moment, chair: str, start: int, end: int) -> Moment:
@@ -234,9 +239,14 @@ def _not_yet(m: Moment, visit: Visit, start: int, end: int) -> Moment:
     steps = tuple(s for s in m.done.steps if s.after not in gone and s.after != visit.id)
     if lent := [v.id for v in m.done.visits if v.start > start and v.id not in gone and units & set(v.units)]:
         raise Mendable(
-            f"{visit.id} can't have run until {end}: by plan its sets went round and were used again by {lent[0]}",
+            said(
+                "{id} can't have run until {end}: by plan its sets went round and were used again by {lent}",
+                id=visit.id,
+                end=end,
+                lent=lent[0],
+            ),
             where="event",
-            mend="Say what has really happened: an instance with `now` and `done`.",
+            mend=said("Say what has really happened: an instance with `now` and `done`."),
         )
     return m.with_done(
         visits=tuple(v for v in m.done.visits if v.id not in gone),
@@ -262,9 +272,9 @@ def _failed(m: Moment, name: str, minute: Callable[[int], str]) -> Moment:
     used = {u for v in m.done.visits if load and v.start >= load.load_start for u in v.units}
     if load is None or (load.unload_start is not None and used & set(load.units)):
         raise Mendable(
-            f"{name} holds no load at {minute(m.now)} that could have failed",
+            said("{name} holds no load at {now} that could have failed", name=name, now=minute(m.now)),
             where="event",
-            mend="Name the machine with the load. Sets that were used since then are a matter for a look-back (fettlebook trace).",
+            mend=said("Name the machine with the load. Sets that were used since then are a matter for a look-back (fettlebook trace)."),
         )
     m = _used_again(m, load)
     if load.unload_start is not None:
@@ -279,7 +289,14 @@ def _used_again(m: Moment, load: Batch) -> Moment:
         batches=_without(m.done.batches, lambda b: {u for u in load.units if b.load_start >= last[u]}),
         packs=tuple(k for k in m.done.packs if k.unit not in last or k.start < last[k.unit]),
     )
-    return m.noting(f"{len(load.units)} {'set' if len(load.units) == 1 else 'sets'} of the load on {load.machine} count as used again")
+    return m.noting(
+        said(
+            "{units} {units2} of the load on {machine} count as used again",
+            units=len(load.units),
+            units2=said("set") if len(load.units) == 1 else said("sets"),
+            machine=load.machine,
+        )
+    )
 
 
 def _emptied(m: Moment, name: str, minute: Callable[[int], str]) -> Moment:
@@ -288,13 +305,15 @@ def _emptied(m: Moment, name: str, minute: Callable[[int], str]) -> Moment:
     free = {p.id: max([m.now, *_ends(m, p.id)]) for p in m.day.people if "instruments" in p.does}
     slots = [(max(free[p.id], a), p.id) for p in m.day.people if p.id in free for a, b in p.windows() if max(free[p.id], a) + need <= b]
     if not slots:
-        return replace(m, blocked={**m.blocked, name: NEVER}).noting(f"nobody is there to empty {name}: not used any more today")
+        return replace(m, blocked={**m.blocked, name: NEVER}).noting(
+            said("nobody is there to empty {name}: not used any more today", name=name)
+        )
     start, who = min(slots)
     people = tuple(
         p.model_copy(update={"breaks": tuple(sorted((*p.breaks, (start, start + need))))}) if p.id == who else p for p in m.day.people
     )
     m = replace(m, day=m.day.model_copy(update={"people": people}), blocked={**m.blocked, name: start + need})
-    return m.noting(f"{who} empties {name} at {minute(start)}")
+    return m.noting(said("{who} empties {name} at {start}", who=who, name=name, start=minute(start)))
 
 
 def _ends(m: Moment, person: str) -> list[int]:
@@ -318,7 +337,11 @@ def _out(m: Moment, event: MachineOut, minute: Callable[[int], str]) -> Moment:
     if load is not None and load.start + machine.cycle_minutes(load.cycle) > m.now:
         m = _used_again(m, load)
     until = NEVER if event.until is None else event.until
-    back = "out of service for the rest of the day" if event.until is None else f"out of service until {minute(event.until)}"
+    back = (
+        said("out of service for the rest of the day")
+        if event.until is None
+        else said("out of service until {until}", until=minute(event.until))
+    )
     return replace(m, blocked={**m.blocked, event.machine: max(until, m.blocked.get(event.machine, 0))}).noting(f"{event.machine} {back}")
 
 
@@ -337,30 +360,38 @@ def _missing(m: Moment, event: Missing, minute: Callable[[int], str]) -> Moment:
         elif leaves > p.from_:
             breaks = tuple((a, min(b, leaves)) for a, b in p.breaks if a < leaves)
             people.append(p.model_copy(update={"to": leaves, "breaks": breaks}))
-    back = "for the rest of the day" if event.until is None else f"until {minute(event.until)}"
+    back = said("for the rest of the day") if event.until is None else said("until {until}", until=minute(event.until))
     gone = m.away | {event.person} if event.until is None else m.away
     m = replace(m, day=m.day.model_copy(update={"people": tuple(people)}), away=gone)
-    return m.noting(f"{event.person} is away {back}")
+    return m.noting(said("{person} is away {back}", person=event.person, back=back))
 
 
 def _emergency(m: Moment, event: Emergency, minute: Callable[[int], str]) -> Moment:
     assert event.chair is not None  # replan has chosen one
     known("chair", event.chair, (c.id for c in m.day.chairs))
     if event.chair in m.shut:
-        raise Mendable(f"{event.chair} is out of service", where="event", mend="Name another chair, or any.")
+        raise Mendable(said("{chair} is out of service", chair=event.chair), where="event", mend=said("Name another chair, or any."))
     owned, uses = m.day.owned(), {t: event.uses.count(t) for t in event.uses}
     for t, n in uses.items():
         known("set type", t, owned)
         if n > owned[t]:
-            raise Mendable(f"the urgent visit needs {n} of {t}, {owned[t]} owned", where="event", mend="Name sets that the practice owns.")
+            raise Mendable(
+                said("the urgent visit needs {n} of {t}, {t2} owned", n=n, t=t, t2=owned[t]),
+                where="event",
+                mend=said("Name sets that the practice owns."),
+            )
     begun = [v for v in m.done.visits if any(x.id == v.id and x.chair == event.chair for x in m.day.visits)]
     if any(s.procedure == "closing" and s.chair == event.chair for s in m.done.steps) and begun:
-        raise Mendable(f"{event.chair} is being closed at {minute(m.now)}", where="event", mend="Name another chair, or any.")
+        raise Mendable(
+            said("{chair} is being closed at {now}", chair=event.chair, now=minute(m.now)),
+            where="event",
+            mend=said("Name another chair, or any."),
+        )
     ids = {v.id for v in m.day.visits}
     free = (event.name if k == 1 else f"{event.name}-{k}" for k in range(1, len(ids) + 2))
     name = next(n for n in free if n not in ids)
     visit = Visit(id=name, chair=event.chair, booked=m.now, minutes=event.minutes, uses=uses, weight=URGENT_WEIGHT)
     # First in the file among equals: it goes before a visit that is booked for this very minute.
     return replace(m, day=m.day.model_copy(update={"visits": (visit, *m.day.visits)})).noting(
-        f"a visit that can't wait on {event.chair}: {name}"
+        said("a visit that can't wait on {chair}: {name}", chair=event.chair, name=name)
     )

@@ -12,6 +12,7 @@ from fettlebook.plan.bound import Reason, Search, circulation_bound
 from fettlebook.plan.day import DayVerdict, Shortage
 from fettlebook.plan.instance import Instance, Plan, Visit
 from fettlebook.plan.solve import Hopeless, Solved, solve
+from fettlebook.said import joined, said, said_count
 
 MOST_EXTRA_SETS = 8
 EXTRA_MINUTES = (30, 60, 120)
@@ -41,32 +42,40 @@ def verdict_of(solved: Solved, *, booked: int) -> DayVerdict:
 def line(day: Instance, solved: Solved, words: Words, *, booked: int, shortages: tuple[Shortage, ...], unknown_steps: int = 0) -> str:
     """Return the verdict of the day in one line."""
     verdict, f = verdict_of(solved, booked=booked), solved.figures
-    closed = f"last chair closed {words.minute(f.end_of_day)}"
+    closed = said("last chair closed {end_of_day}", end_of_day=words.minute(f.end_of_day))
     if verdict is DayVerdict.NOTHING_BOOKED:
-        return "nothing booked"
+        return said("nothing booked")
     if verdict is DayVerdict.FITS:
-        text = f"fits: {'the one visit' if booked == 1 else f'all {booked} visits'} on time, {closed}"
+        text = said(
+            "fits: {booked} on time, {closed}",
+            booked=said("the one visit") if booked == 1 else said("all {booked} visits", booked=booked),
+            closed=closed,
+        )
     elif verdict is DayVerdict.LATE:
-        text = f"{_visits(f.visits_late)} late, {_late(day, solved)}; {closed}"
+        text = said("{visits_late} late, {solved}; {closed}", visits_late=_visits(f.visits_late), solved=_late(day, solved), closed=closed)
     else:
         left = booked - len(solved.plan.visits)
         why = (
-            f": {shortages[0].what}, {shortages[0].when}"
+            said(": {what}, {when}", what=shortages[0].what, when=shortages[0].when)
             if shortages and shortages[0].when
-            else f": {shortages[0].what}"
+            else said(": {what}", what=shortages[0].what)
             if shortages
             else ""
         )
-        text = f"does not fit{why}; {_visits(left)} of {booked} not served"
+        text = said("does not fit{why}; {left} of {booked} not served", why=why, left=_visits(left), booked=booked)
         if f.visits_late:
-            text += f", {_visits(f.visits_late)} late"
+            text += said(", {visits_late} late", visits_late=_visits(f.visits_late))
     if unknown_steps:
-        text += f"; counts on {unknown_steps} {'step' if unknown_steps == 1 else 'steps'} of unknown length"
+        text += said(
+            "; counts on {unknown_steps} {unknown_steps2} of unknown length",
+            unknown_steps=unknown_steps,
+            unknown_steps2=said("step") if unknown_steps == 1 else said("steps"),
+        )
     return text
 
 
 def _visits(n: int) -> str:
-    return "1 visit" if n == 1 else f"{n} visits"
+    return said_count("{n} visit", "{n} visits", n=n)
 
 
 def _late(day: Instance, solved: Solved) -> str:
@@ -74,15 +83,15 @@ def _late(day: Instance, solved: Solved) -> str:
     minutes = minutes_late(day, solved.plan)
     weights = {v.weight for v in day.visits if minutes.get(v.id)}
     total, weighted, bound = sum(minutes.values()), solved.weighted_minutes_late, solved.bound
-    said = f"{total} min in all"
+    told = said("{total} min in all", total=total)
     if bound >= weighted:
-        return f"{said}, which no plan can better"
+        return said("{told}, which no plan can better", told=told)
     if bound <= 0:
-        return said
+        return told
     if len(weights) == 1:
-        return f"{said}; {-(-bound // weights.pop())} min of it can't be planned away"
+        return said("{told}; {pop} min of it can't be planned away", told=told, pop=-(-bound // weights.pop()))
     share = 100 * bound // weighted
-    return f"{said}; at least {share} % of it can't be planned away" if share else said
+    return said("{told}; at least {share} % of it can't be planned away", told=told, share=share) if share else told
 
 
 def minutes_late(day: Instance, plan: Plan) -> dict[str, int]:
@@ -110,23 +119,29 @@ def _why(day: Instance, plan: Plan, words: Words, ref: str) -> str:
     )
     ready = max((a + m for a, m in steps), default=day.day_start)
     if start[ref] > ready:
-        return f"the chair is ready at {words.minute(ready)}; waits for {_scarce(day, plan, words, visit)}"
+        return said("the chair is ready at {ready}; waits for {visit}", ready=words.minute(ready), visit=_scarce(day, plan, words, visit))
     left = start[before.id] + before.minutes if before else day.day_start
     waited = [b[0] - (a[0] + a[1]) for a, b in pairwise([(left, 0), *steps])]
     needed = sum(m for _, m in steps)
     hands = sum(waited)
     parts = []
     if before and start[before.id] > before.booked:
-        parts.append(f"the visit before starts {start[before.id] - before.booked} min late")
+        parts.append(said("the visit before starts {booked} min late", booked=start[before.id] - before.booked))
     if before and visit.booked - (before.booked + before.minutes) < needed:
-        parts.append(f"the book leaves {max(0, visit.booked - before.booked - before.minutes)} min, the turnover takes {needed}")
+        parts.append(
+            said(
+                "the book leaves {minutes} min, the turnover takes {needed}",
+                minutes=max(0, visit.booked - before.booked - before.minutes),
+                needed=needed,
+            )
+        )
     if before is None and not hands:
-        parts.append(f"opening the chair takes {needed} min")
+        parts.append(said("opening the chair takes {needed} min", needed=needed))
     if hands and before:
-        parts.append(f"the turnover waits {hands} min for somebody free")
+        parts.append(said("the turnover waits {hands} min for somebody free", hands=hands))
     if before is None and hands:
-        parts.append(f"nobody is free to open the chair in time; it begins at {words.minute(steps[0][0])}")
-    return "; ".join(parts)
+        parts.append(said("nobody is free to open the chair in time; it begins at {steps}", steps=words.minute(steps[0][0])))
+    return joined("; ", parts)
 
 
 def _scarce(day: Instance, plan: Plan, words: Words, visit: Visit) -> str:
@@ -143,9 +158,9 @@ def _scarce(day: Instance, plan: Plan, words: Words, visit: Visit) -> str:
         if u in units and b.unload_start < start
     ]
     if not back:
-        return "a set"
+        return said("a set")
     ready, kind = max(back)
-    return f"a set: {words.set_name(kind)}, back at {words.minute(ready)}"
+    return said("a set: {kind}, back at {ready}", kind=words.set_name(kind), ready=words.minute(ready))
 
 
 def shortages_of(
@@ -170,8 +185,8 @@ def shortages_of(
         v = visits[h.visit]
         where = words.set_name(h.reason.id) if h.reason.kind == "set type" else v.chair
         why = hopeless_words(h, words)
-        mend = "Own more of them, or book the visit elsewhere." if h.reason.kind == "set type" else "Move the visit."
-        out.append(Shortage(f"a visit {why}", where, f"at {words.minute(v.booked)}", mend))
+        mend = said("Own more of them, or book the visit elsewhere.") if h.reason.kind == "set type" else said("Move the visit.")
+        out.append(Shortage(said("a visit {why}", why=why), where, said("at {booked}", booked=words.minute(v.booked)), mend))
     left = [visits[v] for v in solved.plan.left_out if v not in {h.visit for h in solved.hopeless}]
     if left:
         rest = day.without(h.visit for h in solved.hopeless)
@@ -179,9 +194,11 @@ def shortages_of(
         mends = _tried_mends(rest, solved.core, words, limit_s=limit_s, seed=seed, deterministic=deterministic)
         together = (
             " ".join(mends)
-            or "Move one of the visits that are not served: " + ", ".join(f"{words.minute(v.booked)} {v.chair}" for v in left[:4]) + "."
+            or said("Move one of the visits that are not served: ")
+            + joined(", ", [f"{words.minute(v.booked)} {v.chair}" for v in left[:4]])
+            + "."
         )
-        reasons = solved.core or (Reason("no plan found"),)
+        reasons = solved.core or (Reason(said("no plan found")),)
         out += [replace(_reason(rest, r, reasons, words, search), mend=together) for r in reasons]
     return tuple(out)
 
@@ -195,21 +212,28 @@ def _reason(day: Instance, r: Reason, reasons: tuple[Reason, ...], words: Words,
     others = [x for x in reasons if x != r]
     if r.kind == "set type":
         owned, needed = day.owned()[r.id], _sets_needed(day, r.id, search)
-        more = f"{needed} needed" if needed is not None else "too few"
+        more = said("{needed} needed", needed=needed) if needed is not None else said("too few")
         until = _by_when(day, search)
-        return Shortage(f"{words.set_name(r.id)}: {owned} owned, {more}", "sets", f"by {words.minute(until)}", "")
+        return Shortage(
+            said("{id}: {owned} owned, {more}", id=words.set_name(r.id), owned=owned, more=more),
+            "sets",
+            said("by {until}", until=words.minute(until)),
+            "",
+        )
     if r.kind == "people":
-        return Shortage("not enough hands for the chairs", "people", f"by {words.minute(_by_when(day, search))}", "")
+        return Shortage(
+            said("not enough hands for the chairs"), "people", said("by {search}", search=words.minute(_by_when(day, search))), ""
+        )
     if r.kind == "end of day":
-        also = "" if others else ": opening, visits and closing don't fit before it"
-        return Shortage(f"the last shift ends at {words.minute(day.day_end)}{also}", "people", "", "")
+        also = "" if others else said(": opening, visits and closing don't fit before it")
+        return Shortage(said("the last shift ends at {day_end}{also}", day_end=words.minute(day.day_end), also=also), "people", "", "")
     if r.kind == "chair":
-        return Shortage(f"{r.id}: its visits and turnovers alone don't fit into the day", r.id, "", "")
+        return Shortage(said("{id}: its visits and turnovers alone don't fit into the day", id=r.id), r.id, "", "")
     if r.kind == "latest start":
-        return Shortage("visits that must start by a given minute", "visits", "", "")
+        return Shortage(said("visits that must start by a given minute"), "visits", "", "")
     if r.kind == "everything together":
-        return Shortage("chairs, people, sets and machines together leave no room for all visits", "whole day", "", "")
-    return Shortage("no plan with all visits was found in the time given", "whole day", "", "")
+        return Shortage(said("chairs, people, sets and machines together leave no room for all visits"), "whole day", "", "")
+    return Shortage(said("no plan with all visits was found in the time given"), "whole day", "", "")
 
 
 def _sets_needed(day: Instance, kind: str, search: Search) -> int | None:
@@ -240,11 +264,11 @@ def _tried_mends(
     tried: list[tuple[str, Instance]] = []
     for r in reasons:
         if r.kind == "set type":
-            tried += [(f"{n} more of {words.set_name(r.id)}", _with_sets(day, r.id, n)) for n in (1, 2)]
+            tried += [(said("{n} more of {id}", n=n, id=words.set_name(r.id)), _with_sets(day, r.id, n)) for n in (1, 2)]
     if day.people:
         last = max(day.people, key=lambda p: p.to)
-        tried += [(f"{last.id} stays {m} min longer", _longer(day, last.id, m)) for m in EXTRA_MINUTES]
-    out = []
+        tried += [(said("{id} stays {m} min longer", id=last.id, m=m), _longer(day, last.id, m)) for m in EXTRA_MINUTES]
+    out: list[str] = []
     kinds_done: set[str] = set()
     for text, mended in tried:
         kind = text.split(" ", 1)[1] if text[0].isdigit() else "longer"
@@ -254,7 +278,9 @@ def _tried_mends(
         if not found.plan.left_out:
             kinds_done.add(kind)
             late = found.figures.visits_late
-            out.append(f"Tried: {text}, and all visits fit{f', {_visits(late)} late' if late else ''}.")
+            out.append(
+                said("Tried: {text}, and all visits fit{late}.", text=text, late=said(", {late} late", late=_visits(late)) if late else "")
+            )
     return out
 
 

@@ -20,6 +20,7 @@ from fettlebook.plan.replan import Replanned, replan
 from fettlebook.plan.tasks import Maps
 from fettlebook.plan.whole_day import left_unsterile, tasks_of
 from fettlebook.practice.visit import Visit
+from fettlebook.said import said
 
 URGENT = "urgent"  # the visit kind of one that was not booked
 _ORDER = (Overrun, Missing, FailedCycle, MachineOut, ChairOut, SetsHeld, Emergency)  # first who and what is there, then what must be served
@@ -71,9 +72,9 @@ def going_on(
     """
     if course.day.now is not None and at < course.day.now:
         raise Mendable(
-            f"the plan was already made again at {minute(course.day.now)}",
+            said("the plan was already made again at {now}", now=minute(course.day.now)),
             where="from when on",
-            mend="Name that minute or a later one.",
+            mend=said("Name that minute or a later one."),
         )
     day = course.day.model_copy(update={"now": None, "done": None})
     still_out: list[Event] = [MachineOut(m, None if until >= NEVER else until) for m, until in course.blocked.items() if until > at]
@@ -157,7 +158,13 @@ def _tests(first: DayPlan, basis: Basis) -> list[tuple[str, int, int]]:
 def _line(course: Course, late: int, minutes: int) -> str:
     if not late:
         return course.line
-    return f"{course.line}; {late} {'visit' if late == 1 else 'visits'} late against the booking, {minutes} min in all"
+    return said(
+        "{line}; {late} {late2} late against the booking, {minutes} min in all",
+        line=course.line,
+        late=late,
+        late2=said("visit") if late == 1 else said("visits"),
+        minutes=minutes,
+    )
 
 
 def _visits(first: DayPlan, basis: Basis, course: Course, refs: dict[str, str]) -> tuple[PlannedVisit, ...]:
@@ -168,12 +175,12 @@ def _visits(first: DayPlan, basis: Basis, course: Course, refs: dict[str, str]) 
     for v in first.visits:
         new = starts.get(v.ref)
         if new is None:
-            reason = v.why if v.start is None else "not served any more: tell whoever is booked"
+            reason = v.why if v.start is None else said("not served any more: tell whoever is booked")
             out.append(replace(v, start=None, minutes_late=0, units=(), why=reason))
             continue
         start = clock.moment(new.start)
         minutes = round((start.timestamp() - v.booked.timestamp()) / 60)
-        reason = why.get(v.ref, "") or ("it waits for its chair or was moved" if minutes > 0 else "")
+        reason = why.get(v.ref, "") or (said("it waits for its chair or was moved") if minutes > 0 else "")
         out.append(
             replace(v, chair=chairs[v.ref], start=start, minutes_late=max(0, minutes), units=new.units, why=reason if minutes > 0 else "")
         )
@@ -189,7 +196,7 @@ def _visits(first: DayPlan, basis: Basis, course: Course, refs: dict[str, str]) 
                 clock.moment(begun.start) if begun else None,
                 begun.start - urgent.booked if begun else 0,
                 begun.units if begun else (),
-                "it can't wait",
+                said("it can't wait"),
             )
         )
     return tuple(sorted(out, key=lambda v: (v.booked.timestamp(), v.chair)))

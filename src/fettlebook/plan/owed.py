@@ -17,6 +17,7 @@ from fettlebook.plan.instance import Person
 from fettlebook.plan.instance import Visit as DayVisit
 from fettlebook.practice.model import Practice, Skill
 from fettlebook.rules.model import Rulebook, When
+from fettlebook.said import said
 from fettlebook.standing.model import Owed
 from fettlebook.times.model import RunningTime
 
@@ -98,7 +99,7 @@ def session_duties(practice: Practice, steps: dict[str, tuple[DutyStep, ...]], v
             out.append(
                 Duty(
                     id=f"{chair}: end of session {k + 1}",
-                    name="end of session",
+                    name=said("end of session"),
                     steps=own_steps,
                     earliest=last.booked + last.minutes,
                     latest=max(until, last.booked + last.minutes),
@@ -137,7 +138,12 @@ def due_duties_of(practice: Practice, owing: Owing, times: tuple[RunningTime, ..
         when = owing.when(o)
         if o.duty_id == "return":
             findings.append(
-                Finding(f"{name} is out of service in the book", "day plan", "Plan without it, or return it to service by name.", "warning")
+                Finding(
+                    said("{name} is out of service in the book", name=name),
+                    "day plan",
+                    said("Plan without it, or return it to service by name."),
+                    "warning",
+                )
             )
         own_test = kind == "machine" and name in day.tested and ((name, o.duty_id) in daily or when is When.BEFORE_FIRST_LOAD)
         at_opening = kind == "chair" and when is When.AFTER_STANDING_STILL  # a chair without visits owes it another day
@@ -185,7 +191,7 @@ def _parts(owed: Owed, owing: Owing, times: tuple[RunningTime, ...]) -> Iterator
 
 
 def _step(name: str, seconds: int, *, attended: bool) -> DutyStep:
-    unknown = "" if seconds else " (length unknown: time held)"
+    unknown = "" if seconds else said(" (length unknown: time held)")
     return DutyStep(name=name[:170] + unknown, minutes=_minutes(seconds) or OWED_STAND_IN_MIN, attended=attended)
 
 

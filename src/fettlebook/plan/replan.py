@@ -22,6 +22,7 @@ from fettlebook.plan.policy import LiveRun, Policy, policy_of, who_stays, with_s
 from fettlebook.plan.rolling import WINDOW_MIN, Rolling, load_the_solver, next_hours_better
 from fettlebook.plan.rows import rows
 from fettlebook.plan.slack import with_duties, with_tests
+from fettlebook.said import joined, listed, said, term
 
 CHAIRS_TRIED = 6  # for an urgent visit anywhere
 MANNERS_SHARE = 0.35  # of the time, before neighbourhoods are searched
@@ -146,7 +147,7 @@ def replan(
     found = figures(answer.day, answer.plan)
     notes = moment.notes
     if answer.stay:
-        notes += tuple(f"{p} stays {answer.stay} min longer" for p in who_stays(moment.day, moment.away))
+        notes += tuple(said("{p} stays {stay} min longer", p=p, stay=answer.stay) for p in who_stays(moment.day, moment.away))
     return Replanned(
         day=answer.day,
         plan=answer.plan,
@@ -166,15 +167,21 @@ def _moment(day: Instance, plan: Plan, at: int | None) -> Moment:
     if day.now is not None and day.done is not None:
         if at is not None and at != day.now:
             raise Mendable(
-                f"at {at}, but the instance stands at {day.now}", where="now", mend="Leave the minute out, or give the plain instance."
+                said("at {it}, but the instance stands at {now}", it=at, now=day.now),
+                where="now",
+                mend=said("Leave the minute out, or give the plain instance."),
             )
         return Moment(day)
     if at is None:
-        raise Mendable("no minute", where="at", mend="Say from which minute on to plan.")
+        raise Mendable(said("no minute"), where="at", mend=said("Say from which minute on to plan."))
     if broken := check_plan(day, plan):
         raise Mendable.of(broken)
     if not day.day_start <= at <= day.day_end:
-        raise Mendable(f"minute {at} is outside the day, {day.day_start} to {day.day_end}", where="at", mend="Name a minute of the day.")
+        raise Mendable(
+            said("minute {it} is outside the day, {day_start} to {day_end}", it=at, day_start=day.day_start, day_end=day.day_end),
+            where="at",
+            mend=said("Name a minute of the day."),
+        )
     moment = at_minute(day, plan, at)
     gone = set(plan.left_out)
     return replace(moment, day=moment.day.without(v for v in gone if any(x.id == v and x.booked < at for x in day.visits)))
@@ -244,9 +251,9 @@ def _first(moment: Moment, old: Plan, stay_min: int) -> _Answer:
                 return best  # the first answer must be there at once; the search tries the others
     if best is None:
         raise Mendable(
-            "no valid plan of the rest of the day was found",
+            said("no valid plan of the rest of the day was found"),
             where=moment.day.name,
-            mend="Check `now` and `done`: what was done must itself hold every rule, and somebody must be there to finish it.",
+            mend=said("Check `now` and `done`: what was done must itself hold every rule, and somebody must be there to finish it."),
         )
     return best
 
@@ -261,7 +268,7 @@ def _where_it_costs_least(
 ) -> tuple[Moment, _Answer]:
     """Try the chairs with most room in one pass each and answer for the best that holds every rule."""
     tried: list[tuple[tuple[int, ...], int, Moment]] = []
-    refusals = [Mendable("the day has no chair", where="event", mend="Add a chair.")]
+    refusals = [Mendable(said("the day has no chair"), where="event", mend=said("Add a chair."))]
     for k, chair in enumerate(_roomiest(moment, event.minutes)):
         try:
             there = after(moment, replace(event, chair=chair), minute)
@@ -296,8 +303,15 @@ def _offers(moment: Moment, old: Plan, answer: _Answer) -> tuple[str, ...]:
     for stay in () if _all_served(moment, answer) else STAYS_MIN:
         if stay > answer.stay and (more := _answer(moment, old, answer.policy, stay)) is not None and more.rank[0] < answer.rank[0]:
             left = len(more.plan.left_out)
-            served = f"{left} of the visits stay out" if left else "every visit is served"
-            return (f"tried: if {' and '.join(who_stays(moment.day, moment.away))} stay {stay} min longer, {served}",)
+            served = said("{left} of the visits stay out", left=left) if left else said("every visit is served")
+            return (
+                said(
+                    "tried: if {away} stay {stay} min longer, {served}",
+                    away=listed(who_stays(moment.day, moment.away)),
+                    stay=stay,
+                    served=served,
+                ),
+            )
     return ()
 
 
@@ -358,14 +372,24 @@ def _visit_changes(day: Instance, old: Plan, new: Plan, now: int, minute: Callab
     starts = {v.id: v.start for v in new.visits}
     for v in day.visits:
         was, start = promised.get(v.id), starts.get(v.id)
-        name = f"visit {v.id}" if v.id.startswith(v.chair) else f"visit {v.id} on {v.chair}"
+        name = said("visit {id}", id=v.id) if v.id.startswith(v.chair) else said("visit {id} on {chair}", id=v.id, chair=v.chair)
         if start is None:
             if was is not None:
-                yield Change(max(now, was), "visit", f"{name}: not served, promised {minute(was)}")
+                yield Change(max(now, was), "visit", said("{name}: not served, promised {was}", name=name, was=minute(was)))
         elif was is None:
-            yield Change(start, "visit", f"{name}: starts {minute(start)}, was not planned")
+            yield Change(start, "visit", said("{name}: starts {start}, was not planned", name=name, start=minute(start)))
         elif start != was:
-            yield Change(start, "visit", f"{name}: starts {minute(start)}, promised {minute(was)} ({start - was:+} min)")
+            yield Change(
+                start,
+                "visit",
+                said(
+                    "{name}: starts {start}, promised {was} ({was2:+} min)",
+                    name=name,
+                    start=minute(start),
+                    was=minute(was),
+                    was2=start - was,
+                ),
+            )
 
 
 def _chair_changes(old: Plan, new: Plan, now: int, minute: Callable[[int], str]) -> Iterable[Change]:
@@ -382,15 +406,19 @@ def _chair_changes(old: Plan, new: Plan, now: int, minute: Callable[[int], str])
     before = procedures(old)
     for (chair, procedure, visit), (start, who) in procedures(new).items():
         was = before.get((chair, procedure, visit))
-        what = f"{chair}, {procedure}" + (f" after {visit}" if visit else "")
+        what = joined(", ", (chair, term(procedure))) + (said(" after {visit}", visit=visit) if visit else "")
         if start < now or was == (start, who):
             continue
         if was is None:
-            yield Change(start, "chair", f"{what}: {minute(start)} by {', '.join(who) or 'nobody'}, was not planned")
+            yield Change(
+                start,
+                "chair",
+                said("{what}: {start} by {who}, was not planned", what=what, start=minute(start), who=", ".join(who) or said("nobody")),
+            )
             continue
-        moved = f"{minute(start)} instead of {minute(was[0])}" if start != was[0] else minute(start)
-        by = f"{', '.join(who)} instead of {', '.join(was[1])}" if set(who) != set(was[1]) else ", ".join(who)
-        yield Change(start, "chair", f"{what}: {moved}, by {by}")
+        moved = said("{start} instead of {was}", start=minute(start), was=minute(was[0])) if start != was[0] else minute(start)
+        by = said("{who} instead of {was}", who=joined(", ", who), was=joined(", ", was[1])) if set(who) != set(was[1]) else ", ".join(who)
+        yield Change(start, "chair", said("{what}: {moved}, by {by}", what=what, moved=moved, by=by))
 
 
 def _load_changes(day: Instance, old: Plan, new: Plan, now: int, minute: Callable[[int], str]) -> Iterable[Change]:
@@ -400,14 +428,24 @@ def _load_changes(day: Instance, old: Plan, new: Plan, now: int, minute: Callabl
         for k in range(max(len(was), len(will))):
             a, b = (x[k] if k < len(x) else None for x in (was, will))
             if b is None and a is not None:
-                yield Change(a.load_start, "load", f"{m.id}: the load of {minute(a.load_start)} ({_sets(a)}) falls away")
+                yield Change(
+                    a.load_start,
+                    "load",
+                    said("{id}: the load of {load_start} ({a}) falls away", id=m.id, load_start=minute(a.load_start), a=_sets(a)),
+                )
             elif a is None and b is not None:
-                yield Change(b.load_start, "load", f"{m.id}: one more load at {minute(b.load_start)}: {_sets(b)}")
+                yield Change(
+                    b.load_start,
+                    "load",
+                    said("{id}: one more load at {load_start}: {b}", id=m.id, load_start=minute(b.load_start), b=_sets(b)),
+                )
             elif a is not None and b is not None and (a.load_start, _sets(a)) != (b.load_start, _sets(b)):
                 moved = (
-                    f"{minute(b.load_start)} instead of {minute(a.load_start)}" if a.load_start != b.load_start else minute(b.load_start)
+                    said("{load_start} instead of {load_start2}", load_start=minute(b.load_start), load_start2=minute(a.load_start))
+                    if a.load_start != b.load_start
+                    else minute(b.load_start)
                 )
-                yield Change(b.load_start, "load", f"{m.id}: load {moved}: {_sets(b)}")
+                yield Change(b.load_start, "load", said("{id}: load {moved}: {b}", id=m.id, moved=moved, b=_sets(b)))
 
 
 def _sets(b: Batch) -> str:
@@ -419,12 +457,29 @@ def _line(answer: _Answer, old: Plan, found: Figures, moment: Moment, minute: Ca
     promised = {v.id: v.start for v in old.visits}
     later = {v.id: v.start - promised[v.id] for v in answer.plan.visits if v.start > promised.get(v.id, v.start)}
     left = len(answer.plan.left_out)
-    served = f"{left} of {len(answer.day.visits)} visits not served" if left else f"all {len(answer.day.visits)} visits served"
+    served = (
+        said("{left} of {visits} visits not served", left=left, visits=len(answer.day.visits))
+        if left
+        else said("all {visits} visits served", visits=len(answer.day.visits))
+    )
     if later:
         worst = max(later, key=lambda v: (later[v], v))
-        most = f" (at most {later[worst]} min: {worst})"
-    kept = f"{len(later)} later than promised{most}" if later else "the others as promised" if left else "every promise kept"
+        most = said(" (at most {worst} min: {worst2})", worst=later[worst], worst2=worst)
+    kept = (
+        said("{later} later than promised{most}", later=len(later), most=most)
+        if later
+        else said("the others as promised")
+        if left
+        else said("every promise kept")
+    )
     stays = ""
     if answer.stay:
-        stays = f"; needs {' and '.join(who_stays(moment.day, moment.away))} to stay {answer.stay} min longer"
-    return f"from {minute(moment.now)}: {served}, {kept}, last chair closed {minute(found.end_of_day)}{stays}"
+        stays = said("; needs {away} to stay {stay} min longer", away=listed(who_stays(moment.day, moment.away)), stay=answer.stay)
+    return said(
+        "from {now}: {served}, {kept}, last chair closed {end_of_day}{stays}",
+        now=minute(moment.now),
+        served=served,
+        kept=kept,
+        end_of_day=minute(found.end_of_day),
+        stays=stays,
+    )

@@ -14,6 +14,7 @@ from fettlebook.plan.diary import Diary, Job, diary_of
 from fettlebook.plan.explain import Words
 from fettlebook.plan.instance import Instance, Plan
 from fettlebook.plan.rows import rows
+from fettlebook.said import joined, said
 
 LONGEST = 60  # links; no day has so long a chain
 For = Literal["hands", "set", "machine", "shift", "out", "plan"]
@@ -118,11 +119,11 @@ def _links(day: Instance, diary: Diary, last: Job, words: Words) -> tuple[tuple[
 
 def _later_than_needed(job: Job, wait: Wait | None, ready: int, words: Words) -> Wait:
     """Say that a job begins later than all that it needs was there: a load that waits to be fuller, other work first."""
-    why = "a fuller load" if job.kind == "load" else "other work first"
-    said = f"all is there at {words.minute(ready)}; the plan begins it later ({why})"
+    why = said("a fuller load") if job.kind == "load" else said("other work first")
+    told = said("all is there at {ready}; the plan begins it later ({why})", ready=words.minute(ready), why=why)
     if wait is not None:
-        return replace(wait, until=job.start, words=f"{wait.words}; {said}")
-    return Wait(ready, job.start, "plan", said)
+        return replace(wait, until=job.start, words=joined("; ", (wait.words, told)))
+    return Wait(ready, job.start, "plan", told)
 
 
 def _needs(day: Instance, diary: Diary, job: Job, words: Words) -> Iterable[_Need]:
@@ -138,10 +139,15 @@ def _needs(day: Instance, diary: Diary, job: Job, words: Words) -> Iterable[_Nee
     if job.kind == "load":
         before = diary.before_at(job)
         if before is not None:
-            yield _Need(before.end, before, "machine", f"{job.place} is taken until {words.minute(before.end)}")
+            yield _Need(before.end, before, "machine", said("{place} is taken until {end}", place=job.place, end=words.minute(before.end)))
         machine = next(m for m in (*day.washers, *day.sterilizers, *day.baths) if m.id == job.place)
         ready = machine.not_before - day.reprocess.load_minutes
-        yield _Need(ready, None, "machine", f"{job.place} takes no load that starts before {words.minute(machine.not_before)}")
+        yield _Need(
+            ready,
+            None,
+            "machine",
+            said("{place} takes no load that starts before {not_before}", place=job.place, not_before=words.minute(machine.not_before)),
+        )
     if job.person is not None:
         yield from _hands(day, diary, job, words)
 
@@ -152,13 +158,13 @@ def _visit_needs(day: Instance, diary: Diary, job: Job, words: Words) -> Iterabl
     yield _Need(max(booked, before.end if before else booked), before, None)
     for _, until in next(c.out for c in day.chairs if c.id == job.place):
         if until <= job.start:
-            yield _Need(until, None, "out", f"{job.place} is out of service until {words.minute(until)}")
+            yield _Need(until, None, "out", said("{place} is out of service until {until}", place=job.place, until=words.minute(until)))
     cool = day.reprocess.cool_minutes
     for unit in job.units:
         back = diary.last_of(unit, "unload", job.start, {m.id for m in day.sterilizers})
         if back is not None:
             kind = words.set_name(unit.rpartition("#")[0])
-            yield _Need(back.end + cool, back, "set", f"{kind} is back at {words.minute(back.end + cool)}")
+            yield _Need(back.end + cool, back, "set", said("{kind} is back at {cool}", kind=kind, cool=words.minute(back.end + cool)))
 
 
 def _set_needs(day: Instance, diary: Diary, job: Job) -> Iterable[_Need]:
@@ -174,13 +180,17 @@ def _set_needs(day: Instance, diary: Diary, job: Job) -> Iterable[_Need]:
 def _hands(day: Instance, diary: Diary, job: Job, words: Words) -> Iterable[_Need]:
     before = diary.before_of(job)
     if before is not None:
-        said = f"{job.person} is free at {words.minute(before.end)}; until then {before.what}"
-        yield _Need(before.end, before, "hands", said)
+        told = said("{person} is free at {end}; until then {what}", person=job.person, end=words.minute(before.end), what=before.what)
+        yield _Need(before.end, before, "hands", told)
     person = next((p for p in day.people if p.id == job.person), None)
     for start, end in person.windows() if person else ():
         if start <= job.start < end and start > (before.end if before else -1):
-            word = f"the shift of {job.person} begins" if person and start == person.from_ else f"{job.person} is back"
-            yield _Need(start, None, "shift", f"{word} at {words.minute(start)}")
+            word = (
+                said("the shift of {person} begins", person=job.person)
+                if person and start == person.from_
+                else said("{person} is back", person=job.person)
+            )
+            yield _Need(start, None, "shift", said("{word} at {start}", word=word, start=words.minute(start)))
 
 
 def _joined(found: Iterable[tuple[Job, Wait | None]]) -> Iterable[Link]:
@@ -211,7 +221,7 @@ def _as_booked(day: Instance, links: tuple[Link, ...], words: Words) -> str:
         if before is not None:
             left, takes = visits[last.visit or ""].booked - before.booked - before.minutes, sum(s.minutes for s in chair.turnover)
             if left < takes:
-                return f"the book leaves {max(0, left)} min before it, a turnover takes {takes} min"
+                return said("the book leaves {left} min before it, a turnover takes {takes} min", left=max(0, left), takes=takes)
     if first.kind == "visit":
-        return f"it begins with the visit {first.visit}, which runs as booked until {words.minute(first.end)}"
-    return f"it begins with {first.what} at {words.minute(first.start)}"
+        return said("it begins with the visit {visit}, which runs as booked until {end}", visit=first.visit, end=words.minute(first.end))
+    return said("it begins with {what} at {start}", what=first.what, start=words.minute(first.start))

@@ -11,6 +11,7 @@ from typing import Final
 from fettlebook.errors import Mendable
 from fettlebook.plan.capacity import more_of
 from fettlebook.plan.instance import Instance, Person, Visit
+from fettlebook.said import said, term
 
 HELPER: Final = "one more person"
 MOST_SETS: Final = 6
@@ -66,21 +67,27 @@ def _sets(day: Instance, sets: Mapping[str, int]) -> Instance:
     for t in day.set_types:
         owned = t.owned + sets.get(t.id, 0)
         if owned < 0:
-            raise Mendable(f"{-sets[t.id]} of {t.id} fewer, {t.owned} owned", where="sets", mend="Take away at most what there is.")
+            raise Mendable(
+                said("{id} of {id2} fewer, {owned} owned", id=-sets[t.id], id2=t.id, owned=t.owned),
+                where="sets",
+                mend=said("Take away at most what there is."),
+            )
         types.append(t.model_copy(update={"owned": owned}))
     if unknown := set(sets) - {t.id for t in day.set_types}:
-        raise Mendable(f"no set type {min(unknown)!r}", where="sets", mend="Name a set of the practice.")
+        raise Mendable(said("no set type {unknown!r}", unknown=min(unknown)), where="sets", mend=said("Name a set of the practice."))
     return day.model_copy(update={"set_types": tuple(types)})
 
 
 def _machines(day: Instance, kind: str, n: int) -> Instance:
     own = day.washers if kind == "washer" else day.sterilizers
     if n > 0 and not own:
-        raise Mendable(f"there is no {kind} to be like", where=kind, mend="Put one into the practice file.")
+        raise Mendable(said("there is no {kind} to be like", kind=kind), where=kind, mend=said("Put one into the practice file."))
     if n >= 0:
         return more_of(day, kind, kind, n) if n else day
     if -n > len(own):
-        raise Mendable(f"{-n} {kind}s fewer, {len(own)} there", where=kind, mend="Take away at most what there is.")
+        raise Mendable(
+            said("{n} {kind}s fewer, {own} there", n=-n, kind=kind, own=len(own)), where=kind, mend=said("Take away at most what there is.")
+        )
     return day.model_copy(update={f"{kind}s": own[:n]})
 
 
@@ -97,16 +104,20 @@ def _turnovers(day: Instance, more: int) -> Instance:
 def _moved(day: Instance, trial: Trial) -> Instance:
     visit = next((v for v in day.visits if v.id == trial.moved), None)
     if visit is None:
-        raise Mendable(f"no visit {trial.moved!r}", where="a visit moved", mend="Name a visit of the day.")
+        raise Mendable(said("no visit {moved!r}", moved=trial.moved), where="a visit moved", mend=said("Name a visit of the day."))
     chair = trial.moved_to or visit.chair
     if chair not in {c.id for c in day.chairs}:
-        raise Mendable(f"no chair {chair!r}", where="a visit moved", mend="Name a chair that is used on this day.")
+        raise Mendable(said("no chair {chair!r}", chair=chair), where="a visit moved", mend=said("Name a chair that is used on this day."))
     booked = max(0, visit.booked + trial.moved_min)
     latest = None if visit.latest is None else max(visit.latest, booked)
     new = visit.model_copy(update={"booked": booked, "chair": chair, "latest": latest, "may_move": ()})
     visits = tuple(new if v is visit else v for v in day.visits)
     if over := _overlap(new, visits):
-        raise Mendable(f"{chair} is booked then: {over}", where="a visit moved", mend="Try another hour or another chair.")
+        raise Mendable(
+            said("{chair} is booked then: {over}", chair=chair, over=over),
+            where="a visit moved",
+            mend=said("Try another hour or another chair."),
+        )
     return day.model_copy(update={"visits": visits})
 
 
@@ -120,20 +131,40 @@ def _overlap(visit: Visit, visits: tuple[Visit, ...]) -> str:
 
 def trial_words(trial: Trial, set_name: Callable[[str], str], minute: Callable[[int], str]) -> tuple[str, ...]:
     """Return what is tried, a part each."""
-    out = [f"{_count(n)} {set_name(t)}" for t, n in trial.sets.items() if n]
+    out = [said("{count} {what}", count=_count(n), what=set_name(t)) for t, n in trial.sets.items() if n]
     if trial.hands_min:
-        out.append(f"one more person from {minute(trial.hands_from)} to {minute(trial.hands_from + trial.hands_min)}")
+        out.append(
+            said(
+                "one more person from {hands_from} to {hands_min}",
+                hands_from=minute(trial.hands_from),
+                hands_min=minute(trial.hands_from + trial.hands_min),
+            )
+        )
     for n, kind in ((trial.washers, "washer"), (trial.sterilizers, "sterilizer")):
         if n:
-            out.append(f"{_count(n)} {kind}{'' if abs(n) == 1 else 's'}")
+            out.append(said("{count} {what}", count=_count(n), what=term(kind if abs(n) == 1 else f"{kind}s")))
     if trial.turnover_min:
-        out.append(f"each turnover {abs(trial.turnover_min)} min {'longer' if trial.turnover_min > 0 else 'shorter'}")
+        out.append(
+            said(
+                "each turnover {turnover_min} min {turnover_min2}",
+                turnover_min=abs(trial.turnover_min),
+                turnover_min2=said("longer") if trial.turnover_min > 0 else said("shorter"),
+            )
+        )
     if trial.moved and (trial.moved_min or trial.moved_to):
-        when = f" {abs(trial.moved_min)} min {'later' if trial.moved_min > 0 else 'earlier'}" if trial.moved_min else ""
-        where = f" to {trial.moved_to}" if trial.moved_to else ""
-        out.append(f"the visit {trial.moved} moved{where}{when}")
+        when = (
+            said(
+                " {moved_min} min {moved_min2}",
+                moved_min=abs(trial.moved_min),
+                moved_min2=said("later") if trial.moved_min > 0 else said("earlier"),
+            )
+            if trial.moved_min
+            else ""
+        )
+        where = said(" to {moved_to}", moved_to=trial.moved_to) if trial.moved_to else ""
+        out.append(said("the visit {moved} moved{where}{it}", moved=trial.moved, where=where, it=when))
     return tuple(out)
 
 
 def _count(n: int) -> str:
-    return f"{n} more" if n > 0 else f"{-n} fewer"
+    return said("{n} more", n=n) if n > 0 else said("{n} fewer", n=-n)

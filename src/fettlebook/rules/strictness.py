@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from fettlebook.rules.model import Stricter
+from fettlebook.said import joined, said, said_number
 
 # unit -> (kind of quantity, factor to the kind's first unit)
 UNITS: Final[dict[str, tuple[str, float]]] = {
@@ -112,12 +113,16 @@ def _at_the_edge(new: Bound, old: Bound) -> Verdict:
 
 def in_words(bound: Bound) -> str:
     """Return the limit as it is printed: `at most 500 CFU/mL`, `20 to 30 s`."""
-    numbers = [f"{value:.10g}" for value in bound.value]
+    numbers = [said_number(value, ".10g") for value in bound.value]
     if not numbers:
-        return {"sterile": "sterile water", "label": "by the label", "event": "by event", "local": "by local rules"}.get(
-            bound.compare, "no number"
-        )
-    words = {"<": "under", "<=": "at most", ">": "over", ">=": "at least", "=": ""}
+        return {
+            "sterile": said("sterile water"),
+            "label": said("by the label"),
+            "event": said("by event"),
+            "local": said("by local rules"),
+        }.get(bound.compare, said("no number"))
+    words = {"<": said("under"), "<=": said("at most"), ">": said("over"), ">=": said("at least"), "=": ""}
     if bound.compare in ("range", "window"):
-        return f"{numbers[0]} to {numbers[-1]} {bound.unit}"
-    return f"{words.get(bound.compare, '')} {' / '.join(numbers)} {bound.unit}".strip()
+        return said("{numbers} to {numbers2} {unit}", numbers=numbers[0], numbers2=numbers[-1], unit=bound.unit)
+    told = joined(" / ", numbers) + (f" {bound.unit}" if bound.unit else "")
+    return joined(" ", (words[bound.compare], told)) if words.get(bound.compare) else told

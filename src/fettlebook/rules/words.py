@@ -5,37 +5,38 @@ from typing import Final
 from fettlebook.rules.model import Limit, Origin, Overridden, Step
 from fettlebook.rules.rows import COMMON_PRACTICE
 from fettlebook.rules.strictness import Bound, in_words
+from fettlebook.said import joined, said, term
 
 SURE: Final[dict[str, str]] = {
-    "read": "source read",
-    "secondary": "known from a text that quotes it",
-    "memory": "UNCHECKED: from memory, look it up before you rely on it",
-    "practice": "common practice",
+    "read": said("source read"),
+    "secondary": said("known from a text that quotes it"),
+    "memory": said("UNCHECKED: from memory, look it up before you rely on it"),
+    "practice": said("common practice"),
 }
 FORCE: Final[dict[str, str]] = {
-    "law": "law",
-    "guidance": "guidance",
-    "standard": "standard",
-    "body": "professional body",
-    "paper": "published study",
-    "practice": "common practice",
-    "own": "own rule",
+    "law": said("law"),
+    "guidance": said("guidance"),
+    "standard": said("standard"),
+    "body": said("professional body"),
+    "paper": said("published study"),
+    "practice": said("common practice"),
+    "own": said("own rule"),
 }
 
 
 def origin_in_words(origin: Origin) -> str:
     """Return where a value comes from: layer, force, source, how sure."""
     if origin.force == "own":
-        return f"own rule: {origin.source}"
+        return said("own rule: {source}", source=origin.source)
     if origin.source == COMMON_PRACTICE:
-        return f"{origin.layer}: {origin.source}"
-    sure = f"; {SURE[origin.sure]}" if origin.sure != "practice" else ""
-    return f"{origin.layer}, {FORCE[origin.force]}: {origin.source}{sure}"
+        return said("{layer}: {source}", layer=origin.layer, source=term(origin.source))
+    told = said("{layer}, {force}: {source}", layer=origin.layer, force=FORCE[origin.force], source=origin.source)
+    return joined("; ", (told, SURE[origin.sure])) if origin.sure != "practice" else told
 
 
 def overridden_in_words(overridden: Overridden) -> str:
     """Return a replaced value with its origin."""
-    return f"{overridden.value} ({origin_in_words(overridden.origin)})"
+    return said("{value} ({origin})", value=overridden.value, origin=origin_in_words(overridden.origin))
 
 
 def limit_in_words(limit: Limit) -> str:
@@ -46,19 +47,21 @@ def limit_in_words(limit: Limit) -> str:
 def length_in_words(step: Step) -> str:
     """Return how long a step is as far as the rulebook knows: its floor, its usual figure, or what computes it."""
     if step.length == "measured":
-        return f"usually {span(step.seconds or 0)}"
+        return said("usually {seconds}", seconds=span(step.seconds or 0))
     if step.length == "fixed":
         return span(step.seconds or 0)
     if step.seconds is None:
-        return "computed"
+        return said("computed")
     if step.floor_range_s is not None:
         low, high = step.floor_range_s
-        return f"computed, at least {span(step.seconds)} (source: {low:g} to {high:g} s, upper end held)"
-    return f"computed, at least {span(step.seconds)}"
+        return said(
+            "computed, at least {seconds} (source: {low:g} to {high:g} s, upper end held)", seconds=span(step.seconds), low=low, high=high
+        )
+    return said("computed, at least {seconds}", seconds=span(step.seconds))
 
 
 def span(length_s: float) -> str:
     """Return a length of time as a person says it: `45 s`, `2 min`, `2 min 30 s`."""
     minutes, rest = divmod(round(length_s, 3), 60)
-    parts = [f"{minutes:.0f} min"] * bool(minutes) + [f"{rest:g} s"] * bool(rest or not minutes)
-    return " ".join(parts)
+    parts = [said("{minutes:.0f} min", minutes=minutes)] * bool(minutes) + [said("{rest:g} s", rest=rest)] * bool(rest or not minutes)
+    return joined(" ", parts)

@@ -12,6 +12,7 @@ from fettlebook.practice.lines import KeyPath
 from fettlebook.practice.load import Loaded, read_practice
 from fettlebook.practice.model import Chair, Outlet, Practice, Strips
 from fettlebook.rules.load import load_rulebook
+from fettlebook.said import said
 from fettlebook.science.flow import Flow
 from fettlebook.times.calibrated import known_now
 from fettlebook.times.changed import Change, changed_times
@@ -38,11 +39,15 @@ class Place:
         chair = chair_id or (practice.chairs[0].id if len(practice.chairs) == 1 else "")
         if not chair:
             have = ", ".join(c.id for c in practice.chairs)
-            raise Mendable("which chair was measured is not said", where="--chair", mend=f"Choose one of: {have}.")
+            raise Mendable(said("which chair was measured is not said"), where="--chair", mend=said("Choose one of: {have}.", have=have))
         outlets = next((c.outlets for c in practice.chairs if c.id == chair), ())
         if outlet_id is None and len(outlets) > 1:
             have = ", ".join(o.id for o in outlets)
-            raise Mendable(f"which outlet of {chair} was measured is not said", where="--outlet", mend=f"Choose one of: {have}.")
+            raise Mendable(
+                said("which outlet of {chair} was measured is not said", chair=chair),
+                where="--outlet",
+                mend=said("Choose one of: {have}.", have=have),
+            )
         return cls(loaded, text, practice, outlet_path(practice, chair, outlet_id or (outlets[0].id if outlets else "")))
 
     @property
@@ -102,9 +107,9 @@ def flow_meant(place: Place, measured: Flow, day: date) -> Meant:
     within_pct = min(50.0, max(0.1, math.ceil(measured.expanded_share * 1000.0 - 1e-9) / 10.0))
     if not 0 < flow <= 5000:
         raise Mendable(
-            f"a flow of {measured.flow_ml_min:.3g} mL/min can't stand in a practice file (above 0 to 5,000)",
+            said("a flow of {flow_ml_min:.3g} mL/min can't stand in a practice file (above 0 to 5,000)", flow_ml_min=measured.flow_ml_min),
             where="reading 1",
-            mend="Were the mL or the seconds mistyped?",
+            mend=said("Were the mL or the seconds mistyped?"),
         )
     known = known_now(place.chair)
     outlet = next(o for o in known.outlets if o.id == place.outlet.id)

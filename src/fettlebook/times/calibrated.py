@@ -13,12 +13,12 @@ from typing import Any, Final
 
 from fettlebook.errors import Mendable
 from fettlebook.practice.model import Chair, Outlet, Strips
+from fettlebook.said import listed
 from fettlebook.science.circuits import Method, OutletSeconds, outlet_seconds
 from fettlebook.science.tree import VOLUME_ML
 from fettlebook.times.line import circuit_of
 from fettlebook.times.model import OutletTime
 from fettlebook.times.sure import AIMS, DAY_SHARE, FLOW_SHARE, Aim, Aims, LineNeed, flow_share
-from fettlebook.times.words import listed
 
 _DAY_LOG: Final = -math.log(1.0 - DAY_SHARE)
 

@@ -12,6 +12,7 @@ import numpy as np
 
 from fettlebook.practice.model import Chair, Outlet, Practice, ProductUse
 from fettlebook.rules.model import Computed, Rulebook, When
+from fettlebook.said import said
 from fettlebook.science.curves import outlet_curves
 from fettlebook.science.second_feed import supply_shares
 from fettlebook.science.tree import read_tree
@@ -61,7 +62,7 @@ class Picture:
     lines: tuple[Line, ...]
     marks: tuple[Mark, ...]
     full_mg_l: float | None = None  # what a share of 1 is, where shares are strengths
-    out_of: str = "old water"
+    out_of: str = said("old water")
 
 
 def chair_pictures(practice: Practice, rulebook: Rulebook, times: Sequence[RunningTime], chair: Chair) -> tuple[Picture, ...]:
@@ -117,16 +118,26 @@ def _picture(practice: Practice, chair: Chair, what: What, time: RunningTime) ->
 
 def _words(practice: Practice, what: What, aim: float) -> tuple[float | None, str, str, str]:
     if what == "flush":
-        return None, "old water", "Flush: old water that still comes out", f"aim {share(aim)}"
+        return None, said("old water"), said("Flush: old water that still comes out"), said("aim {aim}", aim=share(aim))
     if what == "between":
-        return None, "old water", "Between visits: water of the last hose that still comes out", f"aim {share(aim)}"
+        return (
+            None,
+            said("old water"),
+            said("Between visits: water of the last hose that still comes out"),
+            said("aim {aim}", aim=share(aim)),
+        )
     label = label_for(practice, ProductUse.LINE_INTENSIVE)
     feed = None if isinstance(label, Gap) else feed_strength_mg_l(label)
     full = feed if isinstance(feed, float | int) else None
     if what == "fill":
-        return full, "strength missing", "Fill: share of the feed strength that is still missing", f"aim {share(aim)} missing"
-    limit = f"limit {full * aim:,.4g} mg/L" if full else f"aim {share(aim)}"
-    return full, "product", "Rinse: product that still comes out", limit
+        return (
+            full,
+            said("strength missing"),
+            said("Fill: share of the feed strength that is still missing"),
+            said("aim {aim} missing", aim=share(aim)),
+        )
+    limit = said("limit {aim:,.4g} mg/L", aim=full * aim) if full else said("aim {aim}", aim=share(aim))
+    return full, "product", said("Rinse: product that still comes out"), limit
 
 
 def _groups(chair: Chair, time: RunningTime) -> tuple[tuple[Outlet, ...], ...]:
@@ -153,10 +164,10 @@ def at_seconds(picture: Picture, line: Line, seconds: float) -> float:
 
 def spoken(picture: Picture, value: float) -> str:
     """Return a share as the picture's own quantity: per cent, per cent reached, or mg/L."""
-    said = "under 1 part in 100,000" if value < 1e-5 else share(value)
+    told = said("under 1 part in 100,000") if value < 1e-5 else share(value)
     if picture.what == "fill":
-        return f"{(1 - value) * 100:.3g} %"
+        return said("{there:.3g} %", there=(1 - value) * 100)
     if picture.full_mg_l is None:
-        return said
+        return told
     left = picture.full_mg_l * value
-    return f"{left:,.0f} mg/L" if left >= 100 else f"{left:.3g} mg/L"
+    return said("{left:,.0f} mg/L", left=left) if left >= 100 else said("{left:.3g} mg/L", left=left)

@@ -7,6 +7,7 @@ neither is reckoned, so a strip at the last outlet decides.
 from dataclasses import dataclass
 
 from fettlebook.practice.model import Chair, Practice, ProductUse, SupplyKind
+from fettlebook.said import said
 from fettlebook.times.label import Gap, Label, feed_strength_mg_l, label_of
 
 
@@ -37,7 +38,7 @@ def dosed_level(practice: Practice, chair: Chair, fill_missing: float) -> Level 
     chosen = own or practice.in_use.line_continuous
     if chosen is None:
         return None
-    field = f'supply.product of chair "{chair.id}"' if own else "in_use.line_continuous"
+    field = said('supply.product of chair "{id}"', id=chair.id) if own else "in_use.line_continuous"
     label = label_of(practice, chosen, ProductUse.LINE_CONTINUOUS, field=field)
     if isinstance(label, Gap):
         return label
@@ -47,13 +48,19 @@ def dosed_level(practice: Practice, chair: Chair, fill_missing: float) -> Level 
     kept = supply.strength_mg_l if supply.kind is SupplyKind.DOSING else asked  # into a bottle it goes by the label
     if kept is None:
         return Gap(
-            f'the practice file does not say which strength the dosing of chair "{chair.id}" keeps',
-            "Read it from the dosing device or measure it, and set supply.strength_mg_l.",
+            said('the practice file does not say which strength the dosing of chair "{id}" keeps', id=chair.id),
+            said("Read it from the dosing device or measure it, and set supply.strength_mg_l."),
         )
     if kept < asked:
         return Gap(
-            f'the dosing of chair "{chair.id}" keeps {kept:g} mg/L and the label of "{label.product.name}" asks for {asked:g} mg/L, '
-            "so no running time ever reaches it",
-            "Have the dosing set right, and correct supply.strength_mg_l.",
+            said(
+                'the dosing of chair "{id}" keeps {kept:g} mg/L and the label of "{name}" asks for {asked:g} mg/L, so no running time '
+                "ever reaches it",
+                id=chair.id,
+                kept=kept,
+                name=label.product.name,
+                asked=asked,
+            ),
+            said("Have the dosing set right, and correct supply.strength_mg_l."),
         )
     return Level(label, kept, asked, max(1.0 - asked / kept, fill_missing))

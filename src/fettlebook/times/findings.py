@@ -5,6 +5,7 @@ from difflib import get_close_matches
 from fettlebook.errors import Finding
 from fettlebook.practice.model import Practice
 from fettlebook.rules.model import Rulebook
+from fettlebook.said import said
 
 
 def stray_measurements(practice: Practice, rulebook: Rulebook) -> tuple[Finding, ...]:
@@ -14,8 +15,13 @@ def stray_measurements(practice: Practice, rulebook: Rulebook) -> tuple[Finding,
     for number, measured in enumerate(practice.measured):
         if measured.step not in steps:
             near = get_close_matches(measured.step, steps, n=1)
-            mend = f'Did you mean "{near[0]}"?' if near else "Take the step's id from `fettlebook rules`."
+            mend = said('Did you mean "{near}"?', near=near[0]) if near else said("Take the step's id from `fettlebook rules`.")
             found.append(
-                Finding(f'"{measured.step}" is no step in force, so its minutes are not used', f"measured[{number}].step", mend, "warning")
+                Finding(
+                    said('"{step}" is no step in force, so its minutes are not used', step=measured.step),
+                    f"measured[{number}].step",
+                    mend,
+                    "warning",
+                )
             )
     return tuple(found)

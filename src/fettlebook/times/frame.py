@@ -6,15 +6,16 @@ from dataclasses import dataclass
 
 from fettlebook.practice.model import Chair, Practice, SupplyKind
 from fettlebook.rules.model import Computed, Duty, Origin, Rulebook, Step
+from fettlebook.said import joined, listed, said
 from fettlebook.science.circuits import Method
 from fettlebook.times.label import Gap, Label
 from fettlebook.times.longest import longest
 from fettlebook.times.model import Candidate, GroupTime, OutletTime, RunningTime, SetBy
 from fettlebook.times.sure import Aims, Lines
-from fettlebook.times.words import clock, listed, measure_words, millilitres
+from fettlebook.times.words import clock, measure_words, millilitres
 
-STERILE = "Water for surgery is sterile water by a sterile path. A flushed or treated line is not sterile."
-CHEMICAL = "Air the room; never mix products; keep the safety data sheet at hand."
+STERILE = said("Water for surgery is sterile water by a sterile path. A flushed or treated line is not sterile.")
+CHEMICAL = said("Air the room; never mix products; keep the safety data sheet at hand.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,13 +42,13 @@ class Frame:
     def asks(self, who: str, seconds: float, origin: Origin) -> str:
         """Say what a candidate asks, with its source and how sure that is."""
         sure = "unchecked" if not origin.checked else "" if origin.sure == "practice" else origin.sure
-        reason = f' The practice\'s reason: "{origin.reason}".' if origin.reason else ""
-        return f"{who}: {clock(seconds)} ({'; '.join(filter(None, (origin.source, sure)))}).{reason}"
+        reason = said(' The practice\'s reason: "{reason}".', reason=origin.reason) if origin.reason else ""
+        return said("{what}: {why}", what=who, why=f"{clock(seconds)} ({'; '.join(filter(None, (origin.source, sure)))}).{reason}")
 
     def missing(self, gap: Gap, candidates: tuple[Candidate, ...] = (), *, label: Label | None = None) -> RunningTime:
         """Return the step without a time, with the reason; what is known at least is kept."""
-        at_least = f" Known so far: at least {clock(max(c.seconds for c in candidates))}." if candidates else ""
-        return self._time(None, None, candidates, missing=f"{gap}{at_least}", label=label)
+        at_least = said(" Known so far: at least {candidates}.", candidates=clock(max(c.seconds for c in candidates))) if candidates else ""
+        return self._time(None, None, candidates, missing=joined("", (gap.said, at_least)), label=label)
 
     def single(
         self, candidates: tuple[Candidate, ...], derivation: tuple[str, ...], *, notes: tuple[str, ...] = (), label: Label | None = None
@@ -85,17 +86,25 @@ class Frame:
         volume_ml = sum(o.flow_ml_min / 60 * t.seconds for g, t in zip(groups, timed, strict=True) for o in g.outlets)
         outlets = tuple(o for g in groups for o in g.outlets)
         unmeasured = tuple(o.outlet for o in outlets if not o.measured)
-        notes: tuple[str, ...] = (f"flow not measured: {listed(unmeasured)}",) if unmeasured else ()
+        notes: tuple[str, ...] = (said("flow not measured: {unmeasured}", unmeasured=listed(unmeasured)),) if unmeasured else ()
         notes += line_notes
         if self.step.computes is Computed.FLUSH and all(set(g.asks) == {"line"} for g in groups):
-            notes += ("no rule in force names a time for this flush: fettlebook's own aim alone sets it",)
+            notes += (said("no rule in force names a time for this flush: fettlebook's own aim alone sets it"),)
         if len(timed) > 1:
-            derivation += (f"The {len(timed)} groups one after the other: {clock(found.seconds)}.",)
-        derivation += (f"{'Mixed solution' if fills else 'Water'}: {millilitres(volume_ml)}, all of it down the drain.",)
+            derivation += (said("The {timed} groups one after the other: {seconds}.", timed=len(timed), seconds=clock(found.seconds)),)
+        derivation += (
+            said(
+                "{fills}: {volume_ml}, all of it down the drain.",
+                fills=said("Mixed solution") if fills else said("Water"),
+                volume_ml=millilitres(volume_ml),
+            ),
+        )
         fillings = self._bottle_fills(volume_ml)
         if fillings > 1:
-            times = "once" if fillings == 2 else f"{fillings - 1} times"
-            told = f"bottle of {millilitres(self.chair.supply.bottle_ml or 0)}: refill {times} on the way"
+            times = "once" if fillings == 2 else said("{fillings} times", fillings=fillings - 1)
+            told = said(
+                "bottle of {bottle_ml}: refill {times} on the way", bottle_ml=millilitres(self.chair.supply.bottle_ml or 0), times=times
+            )
             notes += (told,)
             derivation += (f"{told[0].upper()}{told[1:]}.",)
         slowest = max(outlets, key=lambda o: o.seconds)
@@ -152,7 +161,10 @@ class Frame:
         step = self.step
         if step.length != "measured" and any(m.step == step.id for m in self.practice.measured):
             derivation += (
-                f"The measured minutes of this step are not used: its length is {step.length}, and a stop-watch never shortens it.",
+                said(
+                    "The measured minutes of this step are not used: its length is {length}, and a stop-watch never shortens it.",
+                    length=step.length,
+                ),
             )
         return RunningTime(
             chair=self.chair.id,
@@ -188,14 +200,14 @@ class Frame:
         if step.caution:
             yield step.caution
         if step.handpieces != "either":
-            yield f"Handpieces {step.handpieces}."
+            yield said("Handpieces {handpieces}.", handpieces=step.handpieces)
         if step.computes in {Computed.FLUSH, Computed.RINSE} and "sterile" not in step.caution.lower():
             yield STERILE
         if label is not None:
-            yield from _label_cautions(label, said=step.caution.lower())
+            yield from _label_cautions(label, known=step.caution.lower())
             yield from self._amalgam_cautions(label)
         if step.computes is Computed.CONTACT:
-            yield "Broken off by a power or water cut: begin again with the fill."
+            yield said("Broken off by a power or water cut: begin again with the fill.")
 
     def _amalgam_cautions(self, label: Label) -> Iterable[str]:
         """A rule on the pH of what reaches an amalgam separator is a conflict to show, not one to settle."""
@@ -211,16 +223,24 @@ class Frame:
             ):
                 low, high = limit.value
                 yield (
-                    f"Amalgam is worked on at this chair: {limit.origin.source} asks for pH {low:g} to {high:g} in what reaches the drain; "
-                    f'"{label.product.name}" has pH {ph[0]:g} to {ph[1]:g}. Settle it with the maker before use.'
+                    said(
+                        "Amalgam is worked on at this chair: {source} asks for pH {low:g} to {high:g} in what reaches the drain; "
+                        '"{name}" has pH {ph:g} to {ph2:g}. Settle it with the maker before use.',
+                        source=limit.origin.source,
+                        low=low,
+                        high=high,
+                        name=label.product.name,
+                        ph=ph[0],
+                        ph2=ph[1],
+                    )
                 )
 
 
-def _label_cautions(label: Label, *, said: str) -> Iterable[str]:
+def _label_cautions(label: Label, *, known: str) -> Iterable[str]:
     product = label.product
     if product.wear:
-        yield f"Wear {listed(product.wear)}."
+        yield said("Wear {wear}.", wear=listed(product.wear))
     if product.hazards:
-        yield f"{product.name}: {'; '.join(product.hazards)}."
-    if "never mix" not in said:
+        yield said("{product}: {hazards}.", product=product.name, hazards="; ".join(product.hazards))
+    if "never mix" not in known:
         yield CHEMICAL

@@ -7,6 +7,7 @@ A label holds at its strength and in its temperature range only. Nothing is extr
 from dataclasses import dataclass
 
 from fettlebook.practice.model import LabelUse, Practice, Product, ProductUse, StrengthUnit
+from fettlebook.said import Said, said
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,8 +17,13 @@ class Gap:
     why: str
     mend: str
 
+    @property
+    def said(self) -> Said:
+        """Both as one text."""
+        return said("{why}. {mend}", why=self.why, mend=self.mend)
+
     def __str__(self) -> str:
-        return f"{self.why}. {self.mend}"
+        return self.said
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +47,9 @@ def label_for(practice: Practice, use: ProductUse) -> Label | Gap:
     field = f"in_use.{_FIELD[use]}"
     chosen: str | None = getattr(practice.in_use, _FIELD[use])
     if chosen is None:
-        return Gap(f'no product is chosen for "{use}"', f"Set {field} to the product that the practice uses.")
+        return Gap(
+            said('no product is chosen for "{use}"', use=use), said("Set {field} to the product that the practice uses.", field=field)
+        )
     return label_of(practice, chosen, use, field=field)
 
 
@@ -49,16 +57,20 @@ def label_of(practice: Practice, chosen: str, use: ProductUse, *, field: str) ->
     """Return what the label of one product says of `use`, or why nothing; `field` is where the practice file names it."""
     product = next((p for p in practice.products if p.id == chosen), None)
     if product is None:
-        return Gap(f'{field} names "{chosen}", which is not among the products', "Add the product from its label, or correct the name.")
+        return Gap(
+            said('{field} names "{chosen}", which is not among the products', field=field, chosen=chosen),
+            said("Add the product from its label, or correct the name."),
+        )
     allowed = [u for u in product.uses if u.use is use]
     if not allowed:
         return Gap(
-            f'the label of "{product.name}" does not allow "{use}"', "Choose a product whose label allows it; other use is off label."
+            said('the label of "{name}" does not allow "{use}"', name=product.name, use=use),
+            said("Choose a product whose label allows it; other use is off label."),
         )
     if len(allowed) > 1:  # two strengths of one label: guessing which is mixed here could halve the contact time
         return Gap(
-            f'the label of "{product.name}" has {len(allowed)} entries for "{use}"',
-            "Leave only the strength and contact time that are in use here.",
+            said('the label of "{name}" has {allowed} entries for "{use}"', name=product.name, allowed=len(allowed), use=use),
+            said("Leave only the strength and contact time that are in use here."),
         )
     return Label(product, allowed[0])
 
@@ -68,10 +80,17 @@ def temperature_gap(label: Label, water_c: float) -> Gap | None:
     low, high = label.use.temperature_c
     if low <= water_c <= high:
         return None
-    side, mend = ("colder", "Use water within the range, and set") if water_c < low else ("warmer", "Use cooler water, and set")
+    side, mend = ("colder", said("Use water within the range, and set")) if water_c < low else ("warmer", said("Use cooler water, and set"))
     return Gap(
-        f'the water is {water_c:g} degC, {side} than the label of "{label.product.name}" holds for ({low:g} to {high:g} degC)',
-        f"{mend} practice.water_temperature_c to what was measured; or ask the maker. A label is never stretched.",
+        said(
+            'the water is {water_c:g} degC, {side} than the label of "{name}" holds for ({low:g} to {high:g} degC)',
+            water_c=water_c,
+            side=side,
+            name=label.product.name,
+            low=low,
+            high=high,
+        ),
+        said("{mend} practice.water_temperature_c to what was measured; or ask the maker. A label is never stretched.", mend=mend),
     )
 
 
@@ -85,8 +104,10 @@ def feed_strength_mg_l(label: Label) -> float | Gap:
     product, use = label.product, label.use
     if use.strength is None or use.strength_unit is StrengthUnit.READY:
         return Gap(
-            f'the label of "{product.name}" gives no strength in figures ({use.strength_unit})',
-            "Ask the maker for the strength as used in mg/L or % w/v, and set strength and strength_unit.",
+            said(
+                'the label of "{name}" gives no strength in figures ({strength_unit})', name=product.name, strength_unit=use.strength_unit
+            ),
+            said("Ask the maker for the strength as used in mg/L or % w/v, and set strength and strength_unit."),
         )
     if use.strength_unit is StrengthUnit.MG_L:
         return use.strength
@@ -94,7 +115,11 @@ def feed_strength_mg_l(label: Label) -> float | Gap:
         return use.strength * 10_000
     if product.density_kg_l is None:
         return Gap(
-            f'"{product.name}" is {use.strength:g} % w/w and its density is not given, so mg/L can\'t be said',
-            "Set density_kg_l from the safety data sheet, for the solution as it is used.",
+            said(
+                '"{name}" is {strength:g} % w/w and its density is not given, so mg/L can\'t be said',
+                name=product.name,
+                strength=use.strength,
+            ),
+            said("Set density_kg_l from the safety data sheet, for the solution as it is used."),
         )
     return use.strength * 10_000 * product.density_kg_l

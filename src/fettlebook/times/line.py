@@ -8,6 +8,7 @@ from typing import Any
 
 from fettlebook.errors import Mendable
 from fettlebook.practice.model import Chair, Outlet, OutletKind, SecondFeed, Segment, StirredVolume
+from fettlebook.said import said
 from fettlebook.science.circuits import Method, OutletSeconds, outlet_seconds
 from fettlebook.times.label import Gap
 
@@ -65,7 +66,7 @@ def line_needs(
 
 def line_gap(error: Mendable) -> Gap:
     """Return why the line can't be reckoned, as a reason with its mend."""
-    return Gap(f"the line of this chair can't be computed: {error.where}: {error.what}", error.mend)
+    return Gap(said("the line of this chair can't be computed: {where}: {what}", where=error.where, what=error.what), error.mend)
 
 
 def circuit_of(chair: Chair, groups: tuple[tuple[Outlet, ...], ...], *, water_c: float, last_hose_only: bool) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from fettlebook.errors import Mendable
 from fettlebook.practice.model import LabelUse, Practice, Product, ProductUse
 from fettlebook.rules.model import Requirement, Rulebook
 from fettlebook.rules.neutraliser import neutraliser
+from fettlebook.said import joined, listed, said
 from fettlebook.science.mixing import (
     JugMix,
     Stated,
@@ -22,7 +23,7 @@ from fettlebook.science.mixing import (
     use_by,
 )
 from fettlebook.times.label import Gap, Label, temperature_gap
-from fettlebook.times.words import clock, listed, millilitres
+from fettlebook.times.words import clock, millilitres
 
 CLOSE = 0.05  # a mix that may be weaker than the label's strength by more than this is cautioned against; our own choice
 _LINES = (ProductUse.LINE_INTENSIVE, ProductUse.LINE_CONTINUOUS)
@@ -75,9 +76,9 @@ def order(
     if not allowed:
         have = listed(tuple(dict.fromkeys(f'"{u.use}"' for u in product.uses)))
         raise Mendable(
-            f'off label: the label of "{product.name}" does not allow "{use}"',
+            said('off label: the label of "{name}" does not allow "{use}"', name=product.name, use=use),
             where="--product",
-            mend=f"It allows {have}. Choose a product whose label names this use.",
+            mend=said("It allows {have}. Choose a product whose label names this use.", have=have),
         )
     label = allowed[label_strength([_stated(u, product) for u in allowed], asked)]
     stock = product.concentrate
@@ -103,67 +104,109 @@ def amounts(made: Order) -> Iterable[str]:
     """Say how much product and water, and how near the label's strength that comes."""
     mix = made.mix
     if mix.undiluted:
-        yield f"  {volume_words(mix.batch_ml)} of the product as it comes; no water."
+        yield said("  {batch_ml} of the product as it comes; no water.", batch_ml=volume_words(mix.batch_ml))
         return
-    yield f"  product  {volume_words(mix.product_ml):>8}{_comes(made.product)}"
-    yield f"  water    {volume_words(mix.water_ml):>8}, which is: fill up to the mark of {volume_words(mix.batch_ml)}"
-    yield "  Most of the water first, then the product, then water to the mark, unless the label says otherwise. Stir, don't shake."
+    yield said("  product  {product_ml:>8}{product}", product_ml=volume_words(mix.product_ml), product=_comes(made.product))
+    yield said(
+        "  water    {water_ml:>8}, which is: fill up to the mark of {batch_ml}",
+        water_ml=volume_words(mix.water_ml),
+        batch_ml=volume_words(mix.batch_ml),
+    )
+    yield said("  Most of the water first, then the product, then water to the mark, unless the label says otherwise. Stir, don't shake.")
     low, high = mix.weakest_share * 100, mix.strongest_share * 100
     yield (
-        f"True strength {low:.0f} to {high:.0f} % of the label's, with a measure good to {made.measure_ml:g} mL and a jug good to "
-        f"{made.jug_ml:g} mL."
+        said(
+            "True strength {low:.0f} to {high:.0f} % of the label's, with a measure good to {measure_ml:g} mL and a "
+            "jug good to {jug_ml:g} mL.",
+            low=low,
+            high=high,
+            measure_ml=made.measure_ml,
+            jug_ml=made.jug_ml,
+        )
     )
     if mix.weakest_share < 1 - CLOSE:
         fine = finest_line_ml(mix.product_ml, CLOSE / 2)
-        mend = f"Use a measure with lines of {fine:.2g} mL or finer and a finer jug, or mix more."
-        yield f"CAUTION: it may be {100 - low:.0f} % too weak. {mend}"
+        mend = said("Use a measure with lines of {fine:.2g} mL or finer and a finer jug, or mix more.", fine=fine)
+        yield said("CAUTION: it may be {low:.0f} % too weak. {mend}", low=100 - low, mend=mend)
 
 
 def good_for(made: Order) -> Iterable[str]:
     """Say the contact time, whether the label holds here, and until when the mix may be used."""
     low, high = made.use.temperature_c
-    yield f"Contact time {clock(made.use.contact_s)}, at this strength only, at {low:g} to {high:g} degC{_ref(made.product)}."
+    yield said(
+        "Contact time {contact_s}, at this strength only, at {low:g} to {high:g} degC{product}.",
+        contact_s=clock(made.use.contact_s),
+        low=low,
+        high=high,
+        product=_ref(made.product),
+    )
     if made.gap:
-        yield f"DOES NOT HOLD HERE: {made.gap}"
+        yield said("DOES NOT HOLD HERE: {gap}", gap=made.gap.said)
     if made.until:
-        yield f"Use by {_moment(made.until.at, made.at)} ({made.until.because}); then discard it as the label says."
+        yield said(
+            "Use by {made} ({because}); then discard it as the label says.",
+            made=_moment(made.until.at, made.at),
+            because=made.until.because,
+        )
     else:
-        yield "Use by: the practice file has no life of the mixed solution (shelf_mixed_hours)."
-        yield "Mix it fresh, and discard the rest as the label says."
+        yield said("Use by: the practice file has no life of the mixed solution (shelf_mixed_hours).")
+        yield said("Mix it fresh, and discard the rest as the label says.")
     if made.package.opened_on is None and made.product.shelf_open_days:
-        yield f"Once opened the package keeps {made.product.shelf_open_days} days: read the day on it, and enter it."
-    yield f"Write on the jug: {made.product.name}, {strength_words(made.use)}, mixed {made.at:%Y-%m-%d %H:%M}, use by, your initials."
+        yield said(
+            "Once opened the package keeps {shelf_open_days} days: read the day on it, and enter it.",
+            shelf_open_days=made.product.shelf_open_days,
+        )
+    yield said(
+        "Write on the jug: {name}, {use}, mixed {made:%Y-%m-%d %H:%M}, use by, your initials.",
+        name=made.product.name,
+        use=strength_words(made.use),
+        made=made.at,
+    )
 
 
 def cautions(made: Order) -> Iterable[str]:
     """Say what to wear and what to mind."""
     product = made.product
-    yield f"Wear {listed(product.wear)}." if product.wear else "What to wear: see the safety data sheet; the practice file doesn't say."
+    yield (
+        said("Wear {wear}.", wear=listed(product.wear))
+        if product.wear
+        else said("What to wear: see the safety data sheet; the practice file doesn't say.")
+    )
     if product.hazards:
-        yield f"Hazards: {'; '.join(product.hazards)}."
-    yield "Air the room. Never mix with other products, and use a clean jug: what is left of another product counts as mixing."
-    yield "Keep the safety data sheet at hand. Spilt: as the data sheet says."
+        yield said("Hazards: {hazards}.", hazards=joined("; ", product.hazards))
+    yield said("Air the room. Never mix with other products, and use a clean jug: what is left of another product counts as mixing.")
+    yield said("Keep the safety data sheet at hand. Spilt: as the data sheet says.")
     if made.use.use in _LINES:
         yield _sample(made)
-    yield "The product's label and instructions come first; if they say otherwise, they are right."
+    yield said("The product's label and instructions come first; if they say otherwise, they are right.")
 
 
 def _sample(made: Order) -> str:
     if made.sample is None:
-        unknown = f"no neutraliser for {made.product.active} is in the rulebook"
-        return f"Water samples from this line: {unknown}. Ask the laboratory before sampling."
+        unknown = said("no neutraliser for {active} is in the rulebook", active=made.product.active)
+        return said("Water samples from this line: {unknown}. Ask the laboratory before sampling.", unknown=unknown)
     origin = made.sample.origin
     sure = origin.sure if origin.checked else "unchecked"
     note = f" {origin.note[0].upper()}{origin.note[1:]}." if origin.note else ""
-    return f"Water samples from this line need a neutraliser: {made.sample.topic} ({origin.source}; {sure}).{note}"
+    return said(
+        "Water samples from this line need a neutraliser: {topic} ({source}; {sure}).{note}",
+        topic=made.sample.topic,
+        source=origin.source,
+        sure=sure,
+        note=note,
+    )
 
 
 def _use(name: str) -> ProductUse:
     words = [str(u) for u in ProductUse]
     if name.strip().casefold() not in words:
         near = get_close_matches(name.casefold(), words, n=1)
-        hint = f'Did you mean "{near[0]}"? ' if near else ""
-        raise Mendable(f'"{name[:40]}" is no use of a product', where="--use", mend=f"{hint}Choose one of: {', '.join(words)}.")
+        hint = said('Did you mean "{near}"? ', near=near[0]) if near else ""
+        raise Mendable(
+            said('"{name}" is no use of a product', name=name[:40]),
+            where="--use",
+            mend=said("{hint}Choose one of: {words}.", hint=hint, words=joined(", ", words)),
+        )
     return ProductUse(name.strip().casefold())
 
 
@@ -171,10 +214,18 @@ def _product(practice: Practice, product_id: str | None, use: ProductUse) -> Pro
     wanted: str | None = product_id or getattr(practice.in_use, use.name.lower())
     have = ", ".join(p.id for p in practice.products) or "none"
     if wanted is None:
-        raise Mendable(f'no product is chosen for "{use}"', where=f"in_use.{use.name.lower()}", mend=f"Choose a product: {have}.")
+        raise Mendable(
+            said('no product is chosen for "{use}"', use=use),
+            where=f"in_use.{use.name.lower()}",
+            mend=said("Choose a product: {have}.", have=have),
+        )
     product = next((p for p in practice.products if p.id == wanted), None)
     if product is None:
-        raise Mendable(f'the practice has no product "{wanted[:40]}"', where="--product", mend=f"Choose one of: {have}.")
+        raise Mendable(
+            said('the practice has no product "{wanted}"', wanted=wanted[:40]),
+            where="--product",
+            mend=said("Choose one of: {have}.", have=have),
+        )
     return product
 
 
@@ -189,7 +240,13 @@ def strength_words(use: LabelUse) -> str:
 
 def _comes(product: Product) -> str:
     return (
-        f", as it comes ({product.concentrate.strength:g} {product.concentrate.strength_unit})" if product.concentrate else ", as it comes"
+        said(
+            ", as it comes ({strength:g} {strength_unit})",
+            strength=product.concentrate.strength,
+            strength_unit=product.concentrate.strength_unit,
+        )
+        if product.concentrate
+        else said(", as it comes")
     )
 
 
@@ -199,14 +256,14 @@ def _ref(product: Product) -> str:
 
 def volume_words(ml: float) -> str:
     """Return a volume in mL, or in L from one on."""
-    return f"{ml / 1000:.4g} L" if ml >= 1000 else millilitres(ml)
+    return said("{ml:.4g} L", ml=ml / 1000) if ml >= 1000 else millilitres(ml)
 
 
 def _moment(at: datetime, now: datetime) -> str:
     if at.date() == now.date():
-        return f"{at:%H:%M} today"
+        return said("{it:%H:%M} today", it=at)
     if at.date() == now.date() + timedelta(days=1):
-        return f"{at:%H:%M} tomorrow, {at:%Y-%m-%d}"
+        return said("{it:%H:%M} tomorrow, {it:%Y-%m-%d}", it=at)
     return f"{at:%Y-%m-%d %H:%M}"
 
 

@@ -10,10 +10,11 @@ from functools import lru_cache
 from fettlebook.errors import Mendable
 from fettlebook.practice.model import Practice
 from fettlebook.rules.model import Computed, Rulebook, When
+from fettlebook.said import joined, listed, said
 from fettlebook.science.groups import InTurn, best_order
 from fettlebook.times.line import circuit_of
 from fettlebook.times.model import RunningTime
-from fettlebook.times.words import clock, listed, millilitres, share
+from fettlebook.times.words import clock, millilitres, share
 
 MOST_GROUPS = 5  # beyond, the answer takes too long for a page
 
@@ -51,11 +52,15 @@ def order_hint(practice: Practice, rulebook: Rulebook, time: RunningTime) -> str
     if best.total_s > 0.95 * best.from_full_s:
         return ""
     names = [listed(time.groups[g].outlets) for g in best.order]
-    return (
-        f"Quickest order: {', then '.join(names)}, without a pause. By best estimate {clock(best.total_s)} and "
-        f"{millilitres(best.water_ml)} then bring every outlet to {share(left)}, since the first clears the common parts. "
-        f"The time shown counts every group from full lines ({clock(best.from_full_s)} by best estimate) and holds in any order; "
-        "rule and label hold for each group."
+    return said(
+        "Quickest order: {names}, without a pause. By best estimate {total_s} and {water_ml} then bring every outlet "
+        "to {left}, since the first clears the common parts. The time shown counts every group from full lines "
+        "({from_full_s} by best estimate) and holds in any order; rule and label hold for each group.",
+        names=joined(", then ", names),
+        total_s=clock(best.total_s),
+        water_ml=millilitres(best.water_ml),
+        left=share(left),
+        from_full_s=clock(best.from_full_s),
     )
 
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from fettlebook.practice.model import Chair
 from fettlebook.rules.model import Computed, Step
+from fettlebook.said import said
 from fettlebook.times.model import RunningTime
 from fettlebook.times.words import millilitres
 
@@ -42,18 +43,24 @@ def line_ml(chair: Chair) -> float:
 def _with_amount(chair: Chair, time: RunningTime, fill: RunningTime) -> RunningTime:
     holds = line_ml(chair)
     if fill.seconds is None:
-        amount = "how much to put in is unknown, since the fill has no time"
-        told = "How much mixed solution the fill takes can't be said, since its time is unknown."
+        amount = said("how much to put in is unknown, since the fill has no time")
+        told = said("How much mixed solution the fill takes can't be said, since its time is unknown.")
     else:
         at_least_ml = math.ceil(fill.product_ml / 10) * 10
-        amount = f"put in at least {millilitres(at_least_ml)} of mixed solution"
-        told = (
-            f"The fill runs {millilitres(fill.product_ml)} through the outlets, so put in at least {millilitres(at_least_ml)} of mixed "
-            "solution, and on top what stays in the bottle or tank."
+        amount = said("put in at least {at_least_ml} of mixed solution", at_least_ml=millilitres(at_least_ml))
+        told = said(
+            "The fill runs {product_ml} through the outlets, so put in at least {at_least_ml} of mixed solution, and "
+            "on top what stays in the bottle or tank.",
+            product_ml=millilitres(fill.product_ml),
+            at_least_ml=millilitres(at_least_ml),
         )
     return replace(
         time,
         notes=(*time.notes, amount),
-        derivation=(*time.derivation, f"The lines hold {millilitres(holds)}, which goes down the drain when they are emptied.", told),
+        derivation=(
+            *time.derivation,
+            said("The lines hold {volume}, which goes down the drain when they are emptied.", volume=millilitres(holds)),
+            told,
+        ),
         waste_ml=time.waste_ml + holds,
     )

@@ -5,6 +5,7 @@ from itertools import islice
 
 from fettlebook.practice.model import Practice
 from fettlebook.rules.model import Computed, Origin, Rulebook, Subject
+from fettlebook.said import said
 from fettlebook.science.circuits import Method
 from fettlebook.times import treatment
 from fettlebook.times.frame import Frame
@@ -69,13 +70,17 @@ def _step_time(frame: Frame) -> RunningTime:
     step = frame.step
     if step.length == "computed":
         if step.computes is None:
-            return frame.missing(Gap("the rulebook does not say what this step is computed from", "Correct the step in the rulebook."))
+            return frame.missing(
+                Gap(said("the rulebook does not say what this step is computed from"), said("Correct the step in the rulebook."))
+            )
         return _COMPUTES[step.computes](frame)
     if step.length == "measured":
         return _measured(frame)
     if not step.seconds:
-        return frame.missing(Gap("the rulebook gives this step no seconds", "Correct the step in the rulebook, or set your own value."))
-    why = "length fixed by the rulebook"
+        return frame.missing(
+            Gap(said("the rulebook gives this step no seconds"), said("Correct the step in the rulebook, or set your own value."))
+        )
+    why = said("length fixed by the rulebook")
     return frame.single((Candidate("fixed", step.seconds, why, step.origin),), (frame.asks("Fixed", step.seconds, step.origin),))
 
 
@@ -85,18 +90,18 @@ def _measured(frame: Frame) -> RunningTime:
     if minutes:
         seconds = max(minutes) * 60  # entered twice: the longer one is safe
         origin = Origin("practice file", step.id, "measured in this practice", "practice", "own")
-        told = f"Measured in this practice: {max(minutes):g} min."
-        return frame.single((Candidate("measured", seconds, "measured in this practice", origin),), (told,))
+        told = said("Measured in this practice: {minutes:g} min.", minutes=max(minutes))
+        return frame.single((Candidate("measured", seconds, said("measured in this practice"), origin),), (told,))
     if not step.seconds:
         return frame.missing(
             Gap(
-                "nobody has measured this step here, and the rulebook gives no usual figure",
-                f'Time it, and add [[measured]] step = "{step.id}".',
+                said("nobody has measured this step here, and the rulebook gives no usual figure"),
+                said('Time it, and add [[measured]] step = "{id}".', id=step.id),
             )
         )
-    why = "usual figure of the rulebook, not measured here"
+    why = said("usual figure of the rulebook, not measured here")
     usual = (
         frame.asks("Usual, not measured here", step.seconds, step.origin),
-        f'To use your own: time it, and add [[measured]] step = "{step.id}", minutes = ...',
+        said('To use your own: time it, and add [[measured]] step = "{id}", minutes = ...', id=step.id),
     )
-    return frame.single((Candidate("usual", step.seconds, why, step.origin),), usual, notes=("usual, not measured here",))
+    return frame.single((Candidate("usual", step.seconds, why, step.origin),), usual, notes=(said("usual, not measured here"),))

@@ -3,11 +3,12 @@
 from typing import Final
 
 from fettlebook.practice.model import Chair, Outlet
+from fettlebook.said import listed, said
 from fettlebook.science.second_feed import supply_shares
 from fettlebook.science.tree import read_tree
 from fettlebook.times.line import LITTLE, circuit_of
 from fettlebook.times.sure import Aims
-from fettlebook.times.words import listed, share
+from fettlebook.times.words import share
 
 # Shares for steps that are not asked about, so that what a second feed bars there doesn't bar the one that is.
 LENIENT: Final = Aims(flush=0.9, fill_missing=1.0 - LITTLE, rinse=0.9)
@@ -47,18 +48,29 @@ def feed_words(chair: Chair, groups: Groups, *, water_c: float, filling: bool) -
     notes: list[str] = []
     for feed in chair.second_feeds:
         words.append(
-            f"Other water enters at {feed.into} ({feed.kind}, {feed.id}): {feed.flow_ml_min:g} mL/min. Less flows in the parts above it, "
-            "and that is reckoned."
+            said(
+                "Other water enters at {into} ({kind}, {id}): {flow_ml_min:g} mL/min. Less flows in the parts above "
+                "it, and that is reckoned.",
+                into=feed.into,
+                kind=feed.kind,
+                id=feed.id,
+                flow_ml_min=feed.flow_ml_min,
+            )
         )
         if filling and feed.shut_for_fill:
             words.append(
-                f"{feed.id} is shut for the fill. The outlets may then get less than was measured with it open: taken as what the supply "
-                "alone brought."
+                said(
+                    "{id} is shut for the fill. The outlets may then get less than was measured with it open: taken as "
+                    "what the supply alone brought.",
+                    id=feed.id,
+                )
             )
-            notes.append(f"shut {feed.id} before the fill")
+            notes.append(said("shut {id} before the fill", id=feed.id))
     still_open = tuple(feed for feed in chair.second_feeds if not (filling and feed.shut_for_fill))
     if filling and still_open:
         tree = read_tree(circuit_of(chair.model_copy(update={"second_feeds": still_open}), groups, water_c=water_c, last_hose_only=False))
         reached = tuple(f"{o.id} {share(part)}" for o, part in zip(tree.outlets, supply_shares(tree), strict=True))
-        words.append(f"By the balance at each junction the outlets can carry of the feed strength at most: {listed(reached)}.")
+        words.append(
+            said("By the balance at each junction the outlets can carry of the feed strength at most: {reached}.", reached=listed(reached))
+        )
     return words, tuple(notes)

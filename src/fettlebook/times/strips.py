@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from fettlebook.errors import Mendable
 from fettlebook.practice.model import Chair, Practice, ProductUse
 from fettlebook.rules.model import Computed, Rulebook
+from fettlebook.said import said
 from fettlebook.science.calibration import Calibration, calibrate
 from fettlebook.science.chains import Delay, coherent, curve, seconds
 from fettlebook.science.circuits import OutletSeconds
@@ -78,16 +79,18 @@ def line_under_test(
     if strength_mg_l is None:
         strength = label if isinstance(label, Gap) else feed_strength_mg_l(label)
         if isinstance(strength, Gap):
-            raise Mendable(strength.why, where="strength", mend=f"{strength.mend} Or give the strength in mg/L.")
+            raise Mendable(strength.why, where="strength", mend=said("{mend} Or give the strength in mg/L.", mend=strength.mend))
         strength_mg_l = strength
     if limit_mg_l is None:
         limit_mg_l = None if isinstance(label, Gap) else label.use.residual_limit_mg_l
         if limit_mg_l is None:
-            mend = "Ask the maker, and set residual_limit_mg_l; or give the limit in mg/L."
-            raise Mendable("the label in use gives no residual limit", where="limit", mend=mend)
+            mend = said("Ask the maker, and set residual_limit_mg_l; or give the limit in mg/L.")
+            raise Mendable(said("the label in use gives no residual limit"), where="limit", mend=mend)
     if not 0.0 < limit_mg_l < strength_mg_l < math.inf:
-        seen = f"a limit of {limit_mg_l:g} mg/L and a strength of {strength_mg_l:g} mg/L"
-        raise Mendable(seen, where="limit, strength", mend="Give both in mg/L; the limit lies above 0 and under the strength.")
+        seen = said(
+            "a limit of {limit_mg_l:g} mg/L and a strength of {strength_mg_l:g} mg/L", limit_mg_l=limit_mg_l, strength_mg_l=strength_mg_l
+        )
+        raise Mendable(seen, where="limit, strength", mend=said("Give both in mg/L; the limit lies above 0 and under the strength."))
     groups = outlet_groups(chair, chair.outlets)
     water_c = practice.practice.water_temperature_c
     needs = line_needs(chair, groups, limit_mg_l / strength_mg_l, water_c=water_c, last_hose_only=False, method="exact")

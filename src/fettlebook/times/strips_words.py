@@ -7,13 +7,14 @@ from math import inf
 
 from fettlebook.errors import Mendable
 from fettlebook.practice.model import Strips
+from fettlebook.said import joined, listed, said
 from fettlebook.science.calibration import Calibration
 from fettlebook.science.strips import Strip, StripReading
 from fettlebook.times.strips import LineUnderTest
-from fettlebook.times.words import clock, listed, whole_s
+from fettlebook.times.words import clock, whole_s
 
 OFF = 0.15  # from here on the flow in the file is worth measuring; our own choice
-STILL_DECIDES = "A strip at every outlet after each rinse still decides: over the limit, rinse on, and no patient before it is clear."
+STILL_DECIDES = said("A strip at every outlet after each rinse still decides: over the limit, rinse on, and no patient before it is clear.")
 
 
 def in_order(line: LineUnderTest, found: Calibration) -> bool:
@@ -35,11 +36,11 @@ def strips_of(line: LineUnderTest, found: Calibration, day: date) -> Strips:
         The readings do not bear a time out: they misfit, are too few, set no upper end, or no strip was clear.
     """
     if not found.borne_out:
-        why = "the readings do not fit this line" if found.enough and not found.fits else "the readings do not bear a time out"
+        why = said("the readings do not fit this line") if found.enough and not found.fits else said("the readings do not bear a time out")
         raise Mendable(
-            f"nothing was written, since {why}: {'; '.join(found.reasons)}",
+            said("nothing was written, since {why}: {reasons}", why=why, reasons=joined("; ", found.reasons)),
             where=f"{line.chair}, {line.outlet}, readings",
-            mend="Rinse until every strip is clear, find out why, and dip again.",
+            mend=said("Rinse until every strip is clear, find out why, and dip again."),
         )
     mixing_ml = found.mixing * line.curve.nominal_s * line.flow_ml_min / 60.0
     return Strips(
@@ -54,39 +55,54 @@ def strips_of(line: LineUnderTest, found: Calibration, day: date) -> Strips:
 def told_words(found: Calibration) -> Iterable[str]:
     """Say when the line is down to the limit, and how that stands to what was computed."""
     if found.fits and found.high_s is not None:
-        low = "" if found.low_s is None else f"from {clock(found.low_s)} "
-        yield f"Down to the limit: {low}to {clock(found.high_s)} (95 %), likeliest {clock(found.limit_s)}."
+        low = "" if found.low_s is None else said("from {low_s} ", low_s=clock(found.low_s))
+        yield said(
+            "Down to the limit: {low}to {high_s} (95 %), likeliest {limit_s}.",
+            low=low,
+            high_s=clock(found.high_s),
+            limit_s=clock(found.limit_s),
+        )
     elif found.fits:
-        yield f"Down to the limit: likeliest {clock(found.limit_s)}, with no upper end."
+        yield said("Down to the limit: likeliest {limit_s}, with no upper end.", limit_s=clock(found.limit_s))
     else:
-        yield "Down to the limit: can't be said, since the readings do not fit this line."
-    yield f"Computed from the practice file: {clock(found.computed_s)}."
+        yield said("Down to the limit: can't be said, since the readings do not fit this line.")
+    yield said("Computed from the practice file: {computed_s}.", computed_s=clock(found.computed_s))
     if found.fits:
         # stretch and mixing make up for each other and say little apart; the time to the limit is what the strips do fix
         ratio = found.limit_s / found.computed_s
-        yield f"That is {ratio:.2f} times as long as computed."
+        yield said("That is {ratio:.2f} times as long as computed.", ratio=ratio)
         if abs(ratio - 1.0) > OFF:
-            yield "Is the flow what the file says? Measure it with cup and clock. Fittings and valves lengthen it too."
+            yield said("Is the flow what the file says? Measure it with cup and clock. Fittings and valves lengthen it too.")
 
 
 def to_do_words(line: LineUnderTest, found: Calibration) -> Iterable[str]:
     """Say how long to rinse and why, which rinses are too short, and which are long enough."""
     still_over = not found.borne_out and found.hold_s == found.over_s
-    yield f"Rinse this group for {'longer than' if still_over else 'at least'} {clock(found.hold_s)}:"
+    yield said(
+        "Rinse this group for {still_over} {hold_s}:",
+        still_over=said("longer than") if still_over else said("at least"),
+        hold_s=clock(found.hold_s),
+    )
     yield from (f"  {reason}." for reason in found.reasons)
     short = too_short(line, found)
-    named = listed(tuple(f"{step} runs {clock(now_s)}" for step, now_s in short)) if short else ""
+    named = listed(tuple(said("{step} runs {now_s}", step=step, now_s=clock(now_s)) for step, now_s in short)) if short else ""
     if short and not found.borne_out:
-        yield f"TOO SHORT: {named}. From these strips no time can be said. Rinse until every strip is clear, and find out why."
+        yield said(
+            "TOO SHORT: {named}. From these strips no time can be said. Rinse until every strip is clear, and find out why.", named=named
+        )
     elif short:
-        yield f"TOO SHORT: {named}. Written into the practice file, the strips lengthen it at this outlet."
+        yield said("TOO SHORT: {named}. Written into the practice file, the strips lengthen it at this outlet.", named=named)
     enough = [(t.step_id, s) for t, s in line.rinses if s is not None and (t.step_id, s) not in short]
     if enough:
         told = listed(tuple(f"{step} ({clock(s)})" for step, s in enough))
-        yield f"Long enough as it is: {told}. Strips never shorten it." if found.borne_out else f"It stays at: {told}."
+        yield (
+            said("Long enough as it is: {told}. Strips never shorten it.", told=told)
+            if found.borne_out
+            else said("It stays at: {told}.", told=told)
+        )
     unknown = tuple(t.step_id for t, s in line.rinses if s is None)
     if unknown:
-        yield f"Running time not known: {listed(unknown)}. See fettlebook times."
+        yield said("Running time not known: {unknown}. See fettlebook times.", unknown=listed(unknown))
 
 
 def reading_rows(dipped: Sequence[StripReading], strip: Strip, found: Calibration) -> list[tuple[str, str, str]]:
@@ -97,11 +113,11 @@ def reading_rows(dipped: Sequence[StripReading], strip: Strip, found: Calibratio
 
 def _seen(reading: StripReading, strip: Strip) -> str:
     if reading.low_mg_l == reading.high_mg_l:
-        return f"{reading.low_mg_l:g}" if reading.low_mg_l else f"under {strip.colours_mg_l[0]:g}"
+        return f"{reading.low_mg_l:g}" if reading.low_mg_l else said("under {colours_mg_l:g}", colours_mg_l=strip.colours_mg_l[0])
     if reading.high_mg_l == inf:
-        return f"over {reading.low_mg_l:g}"
-    return f"{reading.low_mg_l:g} to {reading.high_mg_l:g}"
+        return said("over {low_mg_l:g}", low_mg_l=reading.low_mg_l)
+    return said("{low_mg_l:g} to {high_mg_l:g}", low_mg_l=reading.low_mg_l, high_mg_l=reading.high_mg_l)
 
 
 def _mg_l(value: float) -> str:
-    return f"{value:,.0f}" if value >= 10 else f"{value:.2g}" if value >= 0.01 else "under 0.01"
+    return f"{value:,.0f}" if value >= 10 else f"{value:.2g}" if value >= 0.01 else said("under 0.01")

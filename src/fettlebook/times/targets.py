@@ -9,17 +9,18 @@ from dataclasses import dataclass
 from typing import Final
 
 from fettlebook.rules.model import Origin, Rulebook, When
+from fettlebook.said import said
 from fettlebook.times.label import Gap
 
 FLUSH_WHOLE: Final = "times.flush_share_left"
 FLUSH_LAST_HOSE: Final = "times.flush_share_left_between"
 FILL_MISSING: Final = "times.fill_share_missing"
-OWN_CHOICE: Final = "fettlebook's own choice; no authority states a share"
+OWN_CHOICE: Final = said("fettlebook's own choice; no authority states a share")
 
 _DEFAULTS: Final = {
-    FLUSH_WHOLE: (0.05, "share of the standing water that may still come out after a flush of the whole line"),
-    FLUSH_LAST_HOSE: (0.05, "share of the last hose's water that may still come out after a flush between visits"),
-    FILL_MISSING: (0.05, "share of the feed strength that may still be missing at the last outlet"),
+    FLUSH_WHOLE: (0.05, said("share of the standing water that may still come out after a flush of the whole line")),
+    FLUSH_LAST_HOSE: (0.05, said("share of the last hose's water that may still come out after a flush between visits")),
+    FILL_MISSING: (0.05, said("share of the feed strength that may still be missing at the last outlet")),
 }
 
 
@@ -39,10 +40,12 @@ def target(rulebook: Rulebook, limit_id: str) -> Target | Gap:
         return Target(share, Origin("fettlebook", limit_id, OWN_CHOICE, "practice", "practice", note=meaning))
     share = limit.value[0] / 100 if limit.unit == "%" else limit.value[0]
     if not 0.0 < share < 1.0:
-        never = "no fill ever reaches the whole strength" if limit_id == FILL_MISSING else "no flush ever leaves nothing"
+        never = said("no fill ever reaches the whole strength") if limit_id == FILL_MISSING else said("no flush ever leaves nothing")
         return Gap(
-            f'"{limit_id}" is {limit.value[0]:g} {limit.unit}, and {never}' if share <= 0.0 else f'"{limit_id}" is {share * 100:g} %',
-            "Set it above 0 and below 100 %, in own_rules of the practice file.",
+            said('"{limit_id}" is {it:g} {unit}, and {never}', limit_id=limit_id, it=limit.value[0], unit=limit.unit, never=never)
+            if share <= 0.0
+            else said('"{limit_id}" is {share:g} %', limit_id=limit_id, share=share * 100),
+            said("Set it above 0 and below 100 %, in own_rules of the practice file."),
         )
     return Target(share, limit.origin)
 

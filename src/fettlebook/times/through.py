@@ -6,6 +6,7 @@ from typing import Final
 from fettlebook.errors import Mendable
 from fettlebook.practice.model import Outlet
 from fettlebook.rules.model import Origin
+from fettlebook.said import listed, said
 from fettlebook.science.circuits import Method
 from fettlebook.times.calibrated import known_now, old_flows, strips_words, with_strips
 from fettlebook.times.derivation import common_words, group_words, level_words
@@ -16,11 +17,11 @@ from fettlebook.times.line import NOT_IN_THE_MOUTH, line_gap, outlet_groups
 from fettlebook.times.model import Candidate, OutletTime, RunningTime, SetBy
 from fettlebook.times.second_feeds import LENIENT, as_filled, feed_words
 from fettlebook.times.sure import Aim, Aims, LineNeed, sure_needs
-from fettlebook.times.words import LEFT_OUT, METHOD, listed
+from fettlebook.times.words import LEFT_OUT, METHOD
 
 LINE_ORIGIN: Final = Origin("fettlebook", "times.line", "computed from this chair's line as the practice file gives it", "practice", "own")
 PEROXIDE: Final = "hydrogen peroxide"  # the one active substance whose diffusion is known here
-WHY: Final = "what this chair's line needs, long enough in 95 of 100 cases"
+WHY: Final = said("what this chair's line needs, long enough in 95 of 100 cases")
 
 
 def line_step(
@@ -63,11 +64,18 @@ def line_step(
     outlets, passed_over = _meant(frame)
     words = [*told]
     if not outlets:
-        return frame.missing(Gap("the chair has no outlet that this step runs", "Add the chair's outlets with their measured flow."), known)
+        return frame.missing(
+            Gap(said("the chair has no outlet that this step runs"), said("Add the chair's outlets with their measured flow.")), known
+        )
     if passed_over:
-        words.append(f"Not part of this step, since nothing from the mouth reaches it: {listed(tuple(o.id for o in passed_over))}.")
+        words.append(
+            said(
+                "Not part of this step, since nothing from the mouth reaches it: {passed_over}.",
+                passed_over=listed(tuple(o.id for o in passed_over)),
+            )
+        )
     if last_hose_only:
-        words.append("Between visits only the last hose of each outlet is meant: what can be drawn back from a mouth stands there.")
+        words.append(said("Between visits only the last hose of each outlet is meant: what can be drawn back from a mouth stands there."))
     unknown_solute = label is not None and frame.method == "exact" and not is_peroxide(label)
     if unknown_solute:
         frame = replace(frame, method="safe bound")
@@ -88,9 +96,9 @@ def line_step(
             times = tuple(max(pair, key=lambda t: t.seconds) for pair in zip(times, level_times, strict=True))
         asks: dict[SetBy, float] = {c.set_by: c.seconds for c in known} | {"line": max(t.seconds for t in times)}
         groups.append(GroupNeed(times, asks))
-        name = f"Group {number}" if len(opened) > 1 else "Outlets"
+        name = said("Group {number}", number=number) if len(opened) > 1 else "Outlets"
         words += group_words(
-            frame, aim, zip(times, found, strict=True), head=name, way="its last hose" if last_hose_only else "its whole way"
+            frame, aim, zip(times, found, strict=True), head=name, way=said("its last hose") if last_hose_only else said("its whole way")
         )
     told_unit, unit_notes = _unit_words(frame, opened, groups, aged, filling=aim == "fill")
     words += told_unit
@@ -102,17 +110,19 @@ def line_step(
     words += common_words(frame, aim, water_c, len(opened))
     if unknown_solute and label is not None:
         words.append(
-            f"How fast {label.product.active} spreads in water is not known here, so the safe bound counts. Strip readings can bear out "
-            "less."
+            said(
+                "How fast {active} spreads in water is not known here, so the safe bound counts. Strip readings can bear out less.",
+                active=label.product.active,
+            )
         )
-    said = tuple(dict.fromkeys(c for n in needs for c in n.best.cautions))
-    flow_words = tuple(c for c in said if "Reynolds" in c or ": coiled" in c)  # how it was reckoned, not something to beware of
-    words += [*flow_words, f"Line: {METHOD[frame.method]}", LEFT_OUT]
+    cautions = tuple(dict.fromkeys(c for n in needs for c in n.best.cautions))
+    flow_words = tuple(c for c in cautions if "Reynolds" in c or ": coiled" in c)  # how it was reckoned, not something to beware of
+    words += [*flow_words, said("Line: {method}", method=METHOD[frame.method]), LEFT_OUT]
     candidates = (
         *(Candidate(c.set_by, c.seconds * len(groups), c.why, c.origin) for c in known),
         Candidate("line", sum(g.asks["line"] for g in groups), WHY, LINE_ORIGIN),
     )
-    dead_legs = tuple(c for c in said if c not in flow_words)
+    dead_legs = tuple(c for c in cautions if c not in flow_words)
     return frame.grouped(
         tuple(groups), candidates, tuple(words), label=label, fills=aim == "fill", line_cautions=dead_legs, line_notes=notes
     )
@@ -150,7 +160,13 @@ def _unit_words(
         words += told
         notes += seen
     if aged:
-        notes += (f"flow measured before the lines were changed on {frame.chair.changed_on}, measure again: {listed(aged)}",)
+        notes += (
+            said(
+                "flow measured before the lines were changed on {changed_on}, measure again: {aged}",
+                changed_on=frame.chair.changed_on,
+                aged=listed(aged),
+            ),
+        )
     return words, notes
 
 

@@ -6,6 +6,7 @@ before the contact begins, and the rinse begins when the contact has run in full
 
 from fettlebook.practice.model import Practice, ProductUse, SupplyKind
 from fettlebook.rules.model import Origin, Rulebook, When
+from fettlebook.said import said
 from fettlebook.times.dosing import dosed_level
 from fettlebook.times.frame import Frame
 from fettlebook.times.label import Gap, Label, feed_strength_mg_l, label_for, temperature_gap
@@ -35,15 +36,15 @@ def flush_time(frame: Frame) -> RunningTime:
     if step.medium == "air":
         if not rule:
             return frame.missing(
-                Gap("blowing out with air is not computed, and the rulebook gives no seconds", "Set the seconds from the IFU.")
+                Gap(said("blowing out with air is not computed, and the rulebook gives no seconds"), said("Set the seconds from the IFU."))
             )
-        return frame.single(rule, _told(frame, rule, "Blowing out with air is not computed; the rule's time stands."))
+        return frame.single(rule, _told(frame, rule, said("Blowing out with air is not computed; the rule's time stands.")))
     last_hose = frame.duty.when is When.BETWEEN_VISITS
     aim = target(frame.rulebook, flush_target_id(frame.duty.when))
     if isinstance(aim, Gap):
         return frame.missing(aim, rule)
-    what = "the last hose's water" if last_hose else "the standing water"
-    told = f"Aim: at most {share(aim.share)} of {what} still comes out ({_aim_source(aim)})."
+    what = said("the last hose's water") if last_hose else said("the standing water")
+    told = said("Aim: at most {share} of {what} still comes out ({aim}).", share=share(aim.share), what=what, aim=_aim_source(aim))
     level = None if last_hose or frame.duty.when is When.END_OF_DAY else dosed_level(frame.practice, frame.chair, frame.aims.fill_missing)
     return line_step(frame, rule, _told(frame, rule, told), "flush", aim.share, last_hose_only=last_hose, level=level)
 
@@ -59,7 +60,9 @@ def fill_time(frame: Frame) -> RunningTime:
     aim = target(frame.rulebook, FILL_MISSING)
     if isinstance(aim, Gap):
         return frame.missing(aim, rule, label=label)
-    told = f"Aim: the last outlet carries at least {share(1 - aim.share)} of the feed strength ({_aim_source(aim)})."
+    told = said(
+        "Aim: the last outlet carries at least {share} of the feed strength ({aim}).", share=share(1 - aim.share), aim=_aim_source(aim)
+    )
     return line_step(frame, rule, _told(frame, rule, told), "fill", aim.share, label=label)
 
 
@@ -69,7 +72,7 @@ def contact_time(frame: Frame) -> RunningTime:
     rule = _floor(frame)
     if isinstance(label, Gap):
         return frame.missing(label, rule)
-    return _contact(frame, rule, label, check_water=True, start="The clock starts when the last outlet carries the feed strength.")
+    return _contact(frame, rule, label, check_water=True, start=said("The clock starts when the last outlet carries the feed strength."))
 
 
 def rinse_time(frame: Frame) -> RunningTime:
@@ -80,24 +83,36 @@ def rinse_time(frame: Frame) -> RunningTime:
         return frame.missing(label, rule)
     known = rule
     if label.use.rinse_s is not None:
-        known += (Candidate("label", label.use.rinse_s, "shortest rinse of the label", _label_origin(label)),)
+        known += (Candidate("label", label.use.rinse_s, said("shortest rinse of the label"), _label_origin(label)),)
     limit = label.use.residual_limit_mg_l
     if limit is None:
-        why = f'the label of "{label.product.name}" gives no residual limit, so what this line needs can\'t be said'
-        return frame.missing(Gap(why, "Ask the maker for the limit, and set residual_limit_mg_l."), known, label=label)
+        why = said('the label of "{name}" gives no residual limit, so what this line needs can\'t be said', name=label.product.name)
+        return frame.missing(Gap(why, said("Ask the maker for the limit, and set residual_limit_mg_l.")), known, label=label)
     feed = feed_strength_mg_l(label)
     if isinstance(feed, Gap):
         return frame.missing(feed, known, label=label)
     if limit >= feed:
-        why = f"the residual limit of {limit:g} mg/L is not under the feed strength of {feed:,.0f} mg/L"
-        return frame.missing(Gap(why, "Read both again from the label: one of them is in another unit."), known, label=label)
+        why = said("the residual limit of {it:g} mg/L is not under the feed strength of {feed:,.0f} mg/L", it=limit, feed=feed)
+        return frame.missing(Gap(why, said("Read both again from the label: one of them is in another unit.")), known, label=label)
     told: tuple[str, ...] = (
-        f"Aim: at most {limit:g} mg/L at every outlet ({_label_ref(label)}), from {feed:,.0f} mg/L in the line: {share(limit / feed)}.",
+        said(
+            "Aim: at most {it:g} mg/L at every outlet ({label}), from {feed:,.0f} mg/L in the line: {feed2}.",
+            it=limit,
+            label=_label_ref(label),
+            feed=feed,
+            feed2=share(limit / feed),
+        ),
     )
     lowest = label.use.strip_lowest_mg_l
     if lowest is not None and lowest > limit:
-        blind = f"the strips in use show {lowest:g} mg/L at the lowest, and the limit is {limit:g} mg/L"
-        told += (f"A clear strip proves nothing here: {blind}. Get strips that show {limit:g} mg/L; until then run at least this time.",)
+        blind = said("the strips in use show {lowest:g} mg/L at the lowest, and the limit is {it:g} mg/L", lowest=lowest, it=limit)
+        told += (
+            said(
+                "A clear strip proves nothing here: {blind}. Get strips that show {it:g} mg/L; until then run at least this time.",
+                blind=blind,
+                it=limit,
+            ),
+        )
         return line_step(frame, known, _told(frame, known, *told), "rinse", limit / feed, label=label, notes=(blind,))
     return line_step(frame, known, _told(frame, known, *told), "rinse", limit / feed, label=label)
 
@@ -108,9 +123,9 @@ def suction_contact_time(frame: Frame) -> RunningTime:
     rule = _floor(frame)
     if isinstance(label, Gap):
         return frame.missing(label, rule)
-    start = "The clock starts when the solution has been drawn through every suction hose."
+    start = said("The clock starts when the solution has been drawn through every suction hose.")
     if not frame.chair.suction:
-        start += " The practice file lists no suction hose for this chair."
+        start += said(" The practice file lists no suction hose for this chair.")
     return _contact(frame, rule, label, check_water=True, start=start)
 
 
@@ -121,33 +136,41 @@ def surface_wet_time(frame: Frame) -> RunningTime:
     if isinstance(label, Gap):
         return frame.missing(label, rule)
     low, high = label.use.temperature_c
-    start = f"Visibly wet all that time; the label holds from {low:g} to {high:g} degC in the room: not checked here."
+    start = said(
+        "Visibly wet all that time; the label holds from {low:g} to {high:g} degC in the room: not checked here.", low=low, high=high
+    )
     return _contact(frame, rule, label, check_water=False, start=start)
 
 
 def _contact(frame: Frame, rule: tuple[Candidate, ...], label: Label, *, check_water: bool, start: str) -> RunningTime:
     water_c = frame.practice.practice.water_temperature_c
-    candidates = (*rule, Candidate("label", label.use.contact_s, "contact time of the label", _label_origin(label)))
+    candidates = (*rule, Candidate("label", label.use.contact_s, said("contact time of the label"), _label_origin(label)))
     if check_water and (gap := temperature_gap(label, water_c)):
         return frame.missing(gap, rule, label=label)
     low, high = label.use.temperature_c
-    holds = (f"The label holds from {low:g} to {high:g} degC; the water is {water_c:g} degC.",) if check_water else ()
+    holds = (
+        (said("The label holds from {low:g} to {high:g} degC; the water is {water_c:g} degC.", low=low, high=high, water_c=water_c),)
+        if check_water
+        else ()
+    )
     return frame.single(
-        candidates, (*_told(frame, candidates, f"At the label's strength only: {_strength(label)}."), *holds, start), label=label
+        candidates,
+        (*_told(frame, candidates, said("At the label's strength only: {label}.", label=_strength(label))), *holds, start),
+        label=label,
     )
 
 
 def _floor(frame: Frame) -> tuple[Candidate, ...]:
     step = frame.step
-    return () if step.seconds is None else (Candidate("rule", step.seconds, "floor of the rulebook", step.origin),)
+    return () if step.seconds is None else (Candidate("rule", step.seconds, said("floor of the rulebook"), step.origin),)
 
 
 def _told(frame: Frame, candidates: tuple[Candidate, ...], *more: str) -> tuple[str, ...]:
-    names = {"rule": "Rule asks at least", "label": "Label asks at least"}
+    names = {"rule": said("Rule asks at least"), "label": said("Label asks at least")}
     told = [frame.asks(names[c.set_by], c.seconds, c.origin) for c in candidates if c.origin]
     if frame.step.floor_range_s:
         low, high = frame.step.floor_range_s
-        told.append(f"The rule names {low:g} to {high:g} s; the longer end is used.")
+        told.append(said("The rule names {low:g} to {high:g} s; the longer end is used.", low=low, high=high))
     return (*told, *more)
 
 
@@ -155,8 +178,8 @@ def _line_label(frame: Frame) -> Label | Gap:
     supply = frame.chair.supply
     if supply.kind is SupplyKind.DOSING and supply.product is None and frame.practice.in_use.line_continuous is None:
         return Gap(
-            "this chair doses a product all day and the practice file does not say which, so nothing else may be put into its line",
-            "Set supply.product of the chair, and ask its maker whether an intensive treatment is allowed.",
+            said("this chair doses a product all day and the practice file does not say which, so nothing else may be put into its line"),
+            said("Set supply.product of the chair, and ask its maker whether an intensive treatment is allowed."),
         )
     return label_for(frame.practice, ProductUse.LINE_INTENSIVE)
 
@@ -166,7 +189,7 @@ def _label_origin(label: Label) -> Origin:
 
 
 def _label_ref(label: Label) -> str:
-    return label.product.label_ref or f"label of {label.product.name}"
+    return label.product.label_ref or said("label of {name}", name=label.product.name)
 
 
 def _strength(label: Label) -> str:

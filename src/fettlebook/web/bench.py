@@ -12,6 +12,7 @@ from queue import Queue
 from typing import Any, Final, Literal
 
 from fettlebook.errors import Finding, Mendable
+from fettlebook.said import said
 from fettlebook.web.desk import bug
 
 Where = Literal["quick", "long"]
@@ -23,7 +24,7 @@ class Piece:
     """What is known of a piece of work."""
 
     key: str
-    stage: str = "waiting for its turn"
+    stage: str = said("waiting for its turn")
     done: int = 0
     of: int = 0
     result: Any = None
@@ -152,7 +153,7 @@ class Bench:
                 except Mendable as error:
                     trouble = error.findings
                 except Exception as error:  # one bad piece must not stop the bench
-                    trouble = (bug(error, "working in the background"),)
+                    trouble = (bug(error, said("working in the background")),)
             self._note(key, tell, stage="", result=result, trouble=trouble, ended=True)
 
     def _note(self, key: str, tell: Tell, **what: Any) -> None:

@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 
 from fettlebook.plan.day import DayPlan, PlannedVisit, Task
 from fettlebook.practice.model import Practice
+from fettlebook.said import joined, said, term
 from fettlebook.web.presence import Away, away_of
 from fettlebook.web.wording import clock
 
@@ -222,14 +223,18 @@ def _block(key: str, run: list[Task], visits: dict[str, PlannedVisit], practice:
     who = _list(names.get(task.person, task.person) for task in run if task.person)
     where = _list(task.place for task in run)
     word = _word(run, visit, practice, by)
-    title, short, said = f"{word}, {where}", "", f", {where}, to {clock(end, zone)}"
+    title, short, told = joined(", ", (word, where)), "", said(", {where}, to {zone}", where=where, zone=clock(end, zone))
     if by == "person":  # whoever reads their own lane asks where to go
-        kinds = _list(WORD[task.kind].lower() for task in run)
-        title, short, said = f"{where}: {kinds}", word, f", {where}, {kinds}, to {clock(end, zone)}"
+        kinds = joined(", ", dict.fromkeys(term(WORD[task.kind].lower()) for task in run))
+        title, short, told = (
+            said("{what}: {why}", what=where, why=kinds),
+            word,
+            said(", {where}, {kinds}, to {zone}", where=where, kinds=kinds, zone=clock(end, zone)),
+        )
     elif who:
-        said += f", {who}"
+        told += joined("", (", ", who))
     strip = tuple(_effort(task, start) for task in run if task.kind != "visit")
-    return Block(key, _family(run[0]), word, short, title, where, who, start, end, tuple(run), visit, said, strip)
+    return Block(key, _family(run[0]), word, short, title, where, who, start, end, tuple(run), visit, told, strip)
 
 
 def _word(run: list[Task], visit: PlannedVisit | None, practice: Practice, by: By) -> str:
@@ -237,12 +242,12 @@ def _word(run: list[Task], visit: PlannedVisit | None, practice: Practice, by: B
         return {kind.id: kind.name for kind in practice.visit_kinds}.get(visit.visit_kind, visit.visit_kind)
     if by == "machine" and any(task.kind == "cycle" for task in run):
         units = sum(len(task.units) for task in run if task.kind == "cycle")
-        return f"Load of {units}" if units else "Cycle"
+        return said("Load of {units}", units=units) if units else said("Cycle")
     if by == "person":
-        places = list(dict.fromkeys("pack" if task.kind == "pack" else _brief(task.place) for task in run))
-        return f"{places[0]} +{len(places) - 1}" if len(places) > 1 else places[0]
+        places = list(dict.fromkeys(said("pack") if task.kind == "pack" else _brief(task.place) for task in run))
+        return joined("", (places[0], f" +{len(places) - 1}")) if len(places) > 1 else places[0]
     words = list(dict.fromkeys(WORD[task.kind] for task in run))
-    return ", ".join([words[0], *(w.lower() for w in words[1:])])
+    return joined(", ", [term(words[0]), *(term(w.lower()) for w in words[1:])])
 
 
 def _brief(place: str) -> str:
@@ -280,7 +285,7 @@ def _bands(plan: DayPlan, lanes: tuple[Lane, ...], zone: ZoneInfo, by: By) -> tu
         end = start + timedelta(minutes=minutes)
         ticks = tuple(Tick(m, clock(start + timedelta(minutes=m), zone)) for m in range(0, minutes, 30))
         rows = tuple(_row(lane, start, minutes, by) for lane in lanes)
-        bands.append(Band(start, end, minutes, ticks, rows, f"{clock(start, zone)} to {clock(end, zone)}"))
+        bands.append(Band(start, end, minutes, ticks, rows, said("{zone} to {zone2}", zone=clock(start, zone), zone2=clock(end, zone))))
         start = end
     while bands and not any(pieces for _, pieces, _ in bands[-1].rows):
         bands.pop()  # the chairs are done before the machines

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
+from fettlebook.said import said
 from fettlebook.times.curves import Line, Picture, at_seconds, spoken
 from fettlebook.times.words import clock
 
@@ -83,7 +84,7 @@ def draw(picture: Picture) -> Drawing:
         end_s=picture.end_s,
         start_s=min(picture.end_s, math.ceil(line_s)),
         across=tuple(Tick(_x(picture, s), clock(s)) for s in _across(picture.end_s)),
-        up=tuple(Tick(_y(low, v), f"{v * 100:g} %") for v in _decades(low)),
+        up=tuple(Tick(_y(low, v), said("{v:g} %", v=v * 100)) for v in _decades(low)),
         aim_y=_y(low, picture.aim),
         marks=_marks(picture),
         lines=tuple(_drawn(picture, line, n, low, seconds) for n, line in enumerate(picture.lines)),

@@ -23,6 +23,7 @@ from fettlebook.plan.follow import Course, timetable
 from fettlebook.plan.instance import Instance
 from fettlebook.practice.model import Practice
 from fettlebook.rules.model import Rulebook
+from fettlebook.said import said
 from fettlebook.times.model import RunningTime
 from fettlebook.web.kept_days import Kept
 
@@ -159,7 +160,7 @@ class Desk:
         """
         state = self._days.get(day)
         if state is None or state.first is None:
-            raise Mendable("this day has no plan", where=str(day), mend="Open the day's page first.")
+            raise Mendable(said("this day has no plan"), where=str(day), mend=said("Open the day's page first."))
         self._makers.keep(self._reading, day, state.first, course, events)
         with self._lock:
             old = self._days[day]
@@ -190,7 +191,7 @@ class Desk:
                 try:
                     self._look()
                 except Exception as error:  # the worker outlives whatever a look may meet
-                    self._trouble = (bug(error, "looking at the files"),)
+                    self._trouble = (bug(error, said("looking at the files")),)
                 continue
             if job is None:
                 return
@@ -215,7 +216,7 @@ class Desk:
             self._trouble = error.findings
             return False
         except Exception as error:  # the page must stay up and say so
-            self._trouble = (bug(error, "reading the files"),)
+            self._trouble = (bug(error, said("reading the files")),)
             return False
         self._reading, self._trouble, self._seen = reading, (), reading.mark
         with self._lock:
@@ -224,13 +225,13 @@ class Desk:
 
     def _do(self, job: _Job) -> None:
         if job.read_first:
-            self._stage(job.day, "reading the files")
+            self._stage(job.day, said("reading the files"))
             if not self._read():
                 self._settle(job.day, None, self._trouble)
                 return
         self._enough.clear()
         self._at_work = job.day
-        self._stage(job.day, "working out the day")
+        self._stage(job.day, said("working out the day"))
         try:
             plan = self._makers.plan(self._reading, job.day, lambda said: self._stage(job.day, said), self._hurried)
             kept = self._makers.kept(job.day, plan)
@@ -275,4 +276,4 @@ def bug(error: BaseException, doing: str) -> Finding:
     frames = [f for f in reversed(extract_tb(error.__traceback__)) if "site-packages" not in f.filename][:6]
     places = " < ".join(f"{f.filename.rpartition('fettlebook/')[2]}:{f.lineno} {f.name}" for f in frames)
     log.error("fault %s while %s: %s at %s", key, doing, type(error).__name__, places)
-    return Finding(f"a fault in the program, number {key}", doing, "Report the number; the log has the place under it.")
+    return Finding(said("a fault in the program, number {key}", key=key), doing, said("Report the number; the log has the place under it."))

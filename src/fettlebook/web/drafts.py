@@ -17,6 +17,7 @@ from fettlebook.plan.basis import Basis
 from fettlebook.plan.events import Event
 from fettlebook.plan.follow import Course, course_of, going_on, kept
 from fettlebook.plan.replan import Replanned
+from fettlebook.said import said
 from fettlebook.web.bench import Bench, Piece, Tell
 from fettlebook.web.desk import DayState, Desk
 
@@ -110,7 +111,7 @@ class Drafts:
         self._open[day] = draft
 
         def better(tell: Tell) -> Replanned:
-            tell.say("looking for a better plan")
+            tell.say(said("looking for a better plan"))
             return again(limit_s=IMPROVE_S, stop=tell.stopped)
 
         self._bench.start(draft.key, better, where="quick", instead_of=f"new plan of {day}")
@@ -144,7 +145,9 @@ class Drafts:
             basis = state.first.basis if state.first else None
             if basis is None or self.course(state, basis) != proposal.draft.course:
                 self._forget(day)
-                raise Mendable("the day was planned anew meanwhile", where=str(day), mend="Look at it, then say again what happened.")
+                raise Mendable(
+                    said("the day was planned anew meanwhile"), where=str(day), mend=said("Look at it, then say again what happened.")
+                )
             self._desk.keep(day, proposal.course, proposal.draft.events)
             self._forget(day)
             return True
@@ -155,7 +158,7 @@ class Drafts:
 
 
 def _no_draft(day: date) -> Mendable:
-    return Mendable("there is no new plan to keep", where=str(day), mend="Say again what happened.")
+    return Mendable(said("there is no new plan to keep"), where=str(day), mend=said("Say again what happened."))
 
 
 def _rank(found: Replanned) -> tuple[int, int, int, int]:

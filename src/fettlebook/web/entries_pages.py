@@ -11,6 +11,7 @@ from fettlebook.book.entries import is_id
 from fettlebook.book.kinds import KINDS
 from fettlebook.book.received import Received
 from fettlebook.book.tree import leaf_hash
+from fettlebook.said import said
 from fettlebook.web.entry_words import as_row, fields_of, kind_in_words, row_of, value_in_words
 from fettlebook.web.moments import asked
 from fettlebook.web.pages import Pages, saved
@@ -37,7 +38,7 @@ def entries_routes(pages: Pages, record: Record) -> APIRouter:
         return asking.show(
             "entries.html", "entries", asked("", "", zone, pages.now), rows=[row_of(one, zone) for one in shown[:PAGE]],
             older=shown[PAGE - 1].seq if len(shown) > PAGE else None, kinds=sorted(KINDS), kind=kind, about=about, before=before,
-            size=record.store.head().size, most=MOST_SAVED, kind_in_words=kind_in_words, title="Entries of the book",
+            size=record.store.head().size, most=MOST_SAVED, kind_in_words=kind_in_words, title=said("Entries of the book"),
         )  # fmt: skip
 
     @router.get("/entries.csv")
@@ -57,12 +58,12 @@ def entries_routes(pages: Pages, record: Record) -> APIRouter:
     def _one(entry: str) -> HTMLResponse:
         held = record.store.get(entry) if is_id(entry) else None
         if held is None:
-            raise HTTPException(404, "No such entry in this book.")
+            raise HTTPException(404, said("No such entry in this book."))
         zone = pages.reading.zone
         mended = [row_of(one, zone) for one in record.mended_by(entry)] if record.ready() else []
         return asking.show(
             "entry.html", "entries", asked("", "", zone, pages.now), held=held, row=row_of(held, zone), says=_says(held),
-            means=kind_in_words(held.entry.kind), mended=mended, leaf=leaf_hash(held.leaf).hex(), title=f"Entry {held.seq}",
+            means=kind_in_words(held.entry.kind), mended=mended, leaf=leaf_hash(held.leaf).hex(), title=said("Entry {seq}", seq=held.seq),
             bytes=json.dumps(json.loads(held.leaf), indent=1, ensure_ascii=False),
         )  # fmt: skip
 

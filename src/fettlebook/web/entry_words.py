@@ -6,13 +6,14 @@ from zoneinfo import ZoneInfo
 
 from fettlebook.book.kinds import KINDS
 from fettlebook.book.received import Received
+from fettlebook.said import said
 from fettlebook.standing.asking import said_at
-from fettlebook.web.moments import said
+from fettlebook.web.moments import long
 
 APART_MS: Final = 60_000
 TEXT_MOST: Final = 120
 LONGEST: Final = 600  # a whole file in an entry is no sentence
-SEALED: Final = "a person's words, sealed: they are not shown here"
+SEALED: Final = said("a person's words, sealed: they are not shown here")
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +37,7 @@ def row_of(received: Received, zone: ZoneInfo) -> EntryRow:
     apart = abs(received.received - received.offset - entry.at) > APART_MS
     told = "; ".join(f"{name} {_short(value)}" for name, value in fields_of(received) if name not in _IN_SUBJECTS)
     return EntryRow(
-        seq=received.seq, id=entry.id, received=said(received.received, zone), claimed=said(entry.at, zone) if apart else "",
+        seq=received.seq, id=entry.id, received=long(received.received, zone), claimed=long(entry.at, zone) if apart else "",
         kind=entry.kind, about=entry.subjects[:4], by=entry.by, device=entry.device, told=told,
     )  # fmt: skip
 
@@ -56,13 +57,17 @@ def value_in_words(value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     text = str(value)
-    return text if len(text) <= LONGEST else f"{len(text):,} characters: see the sealed record"
+    return text if len(text) <= LONGEST else said("{text:,} characters: see the sealed record", text=len(text))
 
 
 def kind_in_words(kind: str) -> str:
     """Return the first line of what a kind of entry means; the kind itself where this program doesn't know it."""
     model = KINDS.get(kind)
-    return (model.__doc__ or kind).strip().partition("\n")[0] if model else f"{kind}: a kind of a newer program, kept as it came"
+    return (
+        (model.__doc__ or kind).strip().partition("\n")[0]
+        if model
+        else said("{kind}: a kind of a newer program, kept as it came", kind=kind)
+    )
 
 
 def as_row(received: Received, zone: ZoneInfo) -> dict[str, Any]:

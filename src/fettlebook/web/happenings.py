@@ -13,16 +13,17 @@ from fettlebook.plan.basis import Basis
 from fettlebook.plan.events import ChairOut, Emergency, Event, FailedCycle, MachineOut, Missing, Overrun, SetsHeld
 from fettlebook.plan.follow import Course
 from fettlebook.practice.model import Practice
+from fettlebook.said import said, said_count
 
 Kind = Literal["over", "failed", "missing", "machine", "held", "urgent", "chair"]
 KINDS: Final[dict[str, tuple[str, str]]] = {
-    "over": ("A visit runs over", "It takes longer than booked."),
-    "failed": ("A load failed", "Its sets count as used again."),
-    "missing": ("Somebody is missing", "Gone, ill, or comes later."),
-    "machine": ("A machine is out", "A washer or a sterilizer."),
-    "held": ("Sets can't be used", "In quarantine, lost or broken."),
-    "urgent": ("A visit that can't wait", "Put into the running day."),
-    "chair": ("A chair is out", "No visit begins on it."),
+    "over": (said("A visit runs over"), said("It takes longer than booked.")),
+    "failed": (said("A load failed"), said("Its sets count as used again.")),
+    "missing": (said("Somebody is missing"), said("Gone, ill, or comes later.")),
+    "machine": (said("A machine is out"), said("A washer or a sterilizer.")),
+    "held": (said("Sets can't be used"), said("In quarantine, lost or broken.")),
+    "urgent": (said("A visit that can't wait"), said("Put into the running day.")),
+    "chair": (said("A chair is out"), said("No visit begins on it.")),
 }
 OVER_MIN: Final = (5, 10, 15, 20, 30, 45, 60)
 URGENT_MIN: Final = (15, 20, 30, 45, 60)
@@ -58,7 +59,7 @@ def minute_of(basis: Basis, text: str) -> int:
     try:
         at = time.fromisoformat(text)
     except ValueError:
-        raise Mendable(f"{text!r} is no time", where="from when on", mend="Write it as 10:30.") from None
+        raise Mendable(said("{text!r} is no time", text=text), where="from when on", mend=said("Write it as 10:30.")) from None
     return basis.maps.clock.wall(at)
 
 
@@ -74,42 +75,44 @@ def questions(kind: Kind, basis: Basis, course: Course, practice: Practice, at: 
     match kind:
         case "over":
             return (
-                Question("visit", "Which visit?", _visits(course, at, minute)),
-                Question("minutes", "How much longer?", tuple(Choice(str(m), f"{m} min") for m in OVER_MIN), "15"),
+                Question("visit", said("Which visit?"), _visits(course, at, minute)),
+                Question("minutes", said("How much longer?"), tuple(Choice(str(m), said("{m} min", m=m)) for m in OVER_MIN), "15"),
             )
         case "failed":
-            return (Question("machine", "Which load?", _loads(course, at, minute)),)
+            return (Question("machine", said("Which load?"), _loads(course, at, minute)),)
         case "missing":
-            people = tuple(Choice(p.id, p.id, f"until {minute(p.to)}") for p in course.day.people if p.to > at)
-            return (Question("person", "Who?", people), _until(at, minute, "comes back"))
+            people = tuple(Choice(p.id, p.id, said("until {to}", to=minute(p.to))) for p in course.day.people if p.to > at)
+            return (Question("person", "Who?", people), _until(at, minute, said("comes back")))
         case "machine":
             machines = tuple(Choice(m.id, m.id) for m in (*course.day.washers, *course.day.sterilizers))
-            return (Question("machine", "Which machine?", machines), _until(at, minute, "is back"))
+            return (Question("machine", said("Which machine?"), machines), _until(at, minute, said("is back")))
         case "held":
             most = max(course.day.owned().values(), default=0)
-            types = tuple(Choice(t, t, f"{n} owned") for t, n in course.day.owned().items() if n)
+            types = tuple(Choice(t, t, said("{n} owned", n=n)) for t, n in course.day.owned().items() if n)
             return (
-                Question("set", "Which sets?", types),
-                Question("count", "How many?", tuple(Choice(str(n), str(n)) for n in range(1, min(most, HELD_MOST) + 1)), "1"),
+                Question("set", said("Which sets?"), types),
+                Question("count", said("How many?"), tuple(Choice(str(n), str(n)) for n in range(1, min(most, HELD_MOST) + 1)), "1"),
             )
         case "chair":
             chairs = tuple(Choice(c.id, c.id) for c in course.day.chairs if c.id not in course.shut)
-            onto = Question("onto", "Its visits may go to (leave all out: they wait, or are not served)", chairs, many=True)
-            return (Question("chair", "Which chair?", chairs), _until(at, minute, "is back"), onto)
+            onto = Question("onto", said("Its visits may go to (leave all out: they wait, or are not served)"), chairs, many=True)
+            return (Question("chair", said("Which chair?"), chairs), _until(at, minute, said("is back")), onto)
         case "urgent":
-            anywhere = Choice(ANY, "where it costs least")
+            anywhere = Choice(ANY, said("where it costs least"))
             chairs = tuple(Choice(c.id, c.id) for c in course.day.chairs if c.id not in course.shut)
-            kinds = tuple(Choice(k.id, k.name, ", ".join(f"{n} {t}" for t, n in k.uses.items()) or "no sets") for k in practice.visit_kinds)
+            kinds = tuple(
+                Choice(k.id, k.name, ", ".join(f"{n} {t}" for t, n in k.uses.items()) or said("no sets")) for k in practice.visit_kinds
+            )
             return (
-                Question("kind", "With the sets of", kinds, practice.calendar.default_visit_kind or ""),
-                Question("minutes", "How long?", tuple(Choice(str(m), f"{m} min") for m in URGENT_MIN), "30"),
+                Question("kind", said("With the sets of"), kinds, practice.calendar.default_visit_kind or ""),
+                Question("minutes", said("How long?"), tuple(Choice(str(m), said("{m} min", m=m)) for m in URGENT_MIN), "30"),
                 Question("chair", "Where?", (anywhere, *chairs), ANY),
             )
 
 
 def _until(at: int, minute: Callable[[int], str], word: str) -> Question:
-    back = tuple(Choice(str(at + m), f"{word} at {minute(at + m)}", f"in {m} min") for m in AWAY_MIN)
-    return Question("until", "Until when?", (Choice("", "not today any more"), *back), "")
+    back = tuple(Choice(str(at + m), said("{word} at {m}", word=word, m=minute(at + m)), said("in {m} min", m=m)) for m in AWAY_MIN)
+    return Question("until", said("Until when?"), (Choice("", said("not today any more")), *back), "")
 
 
 def _visits(course: Course, at: int, minute: Callable[[int], str]) -> tuple[Choice, ...]:
@@ -118,7 +121,12 @@ def _visits(course: Course, at: int, minute: Callable[[int], str]) -> tuple[Choi
     there = [(v, starts[v.id]) for v in course.day.visits if v.id in starts and starts[v.id] + v.minutes > at]
     ordered = sorted(there, key=lambda x: (x[1] >= at, x[1], x[0].chair))
     return tuple(
-        Choice(v.id, v.id, f"runs until {minute(start + v.minutes)}" if start < at else f"begins {minute(start)}") for v, start in ordered
+        Choice(
+            v.id,
+            v.id,
+            said("runs until {minutes}", minutes=minute(start + v.minutes)) if start < at else said("begins {start}", start=minute(start)),
+        )
+        for v, start in ordered
     )
 
 
@@ -130,9 +138,19 @@ def _loads(course: Course, at: int, minute: Callable[[int], str]) -> tuple[Choic
         last = max((b for b in course.plan.batches if b.machine == name and b.load_start < at), key=lambda b: b.load_start, default=None)
         if last is not None:
             ends = last.start + machine.cycle_minutes(last.cycle)
-            sets = f"{len(last.units)} {'set' if len(last.units) == 1 else 'sets'}"
+            sets = said_count("{n} set", "{n} sets", n=len(last.units))
             out.append(
-                Choice(name, name, f"{sets}, loaded {minute(last.load_start)}, {'runs until' if ends > at else 'ended'} {minute(ends)}")
+                Choice(
+                    name,
+                    name,
+                    said(
+                        "{sets}, loaded {load_start}, {ends} {ends2}",
+                        sets=sets,
+                        load_start=minute(last.load_start),
+                        ends=said("runs until") if ends > at else said("ended"),
+                        ends2=minute(ends),
+                    ),
+                )
             )
     return tuple(out)
 
@@ -147,42 +165,48 @@ def event_of(kind: Kind, fields: Fields, asked: Sequence[Question], practice: Pr
     """
     answers = {question.name: _answer(question, fields) for question in asked}
     until = int(answers["until"][0]) if answers.get("until", ("",))[0] else None
-    back = "for the rest of the day" if until is None else f"until {minute(until)}"
+    back = said("for the rest of the day") if until is None else said("until {until}", until=minute(until))
     match kind:
         case "over":
             visit, minutes = answers["visit"][0], int(answers["minutes"][0])
-            return Overrun(visit, minutes), f"the visit {visit} takes {minutes} min longer"
+            return Overrun(visit, minutes), said("the visit {visit} takes {minutes} min longer", visit=visit, minutes=minutes)
         case "failed":
             machine = answers["machine"][0]
-            return FailedCycle(machine), f"the load in {machine} failed"
+            return FailedCycle(machine), said("the load in {machine} failed", machine=machine)
         case "missing":
             person = answers["person"][0]
-            return Missing(person, until), f"{person} is missing {back}"
+            return Missing(person, until), said("{person} is missing {back}", person=person, back=back)
         case "machine":
             machine = answers["machine"][0]
-            return MachineOut(machine, until), f"{machine} is out {back}"
+            return MachineOut(machine, until), said("{machine} is out {back}", machine=machine, back=back)
         case "held":
             held, count = answers["set"][0], int(answers["count"][0])
-            return SetsHeld(held, count), f"{count} of {held} can't be used"
+            return SetsHeld(held, count), said("{count} of {held} can't be used", count=count, held=held)
         case "chair":
             chair, onto = answers["chair"][0], tuple(c for c in answers["onto"] if c != answers["chair"][0])
-            return ChairOut(chair, until, onto), f"{chair} is out {back}"
+            return ChairOut(chair, until, onto), said("{chair} is out {back}", chair=chair, back=back)
         case "urgent":
             uses = next(k.uses for k in practice.visit_kinds if k.id == answers["kind"][0])
             minutes, chair = int(answers["minutes"][0]), answers["chair"][0]
             needs = tuple(t for t, n in uses.items() for _ in range(n))
-            where = "where it costs least" if chair == ANY else f"on {chair}"
-            return Emergency(minutes, None if chair == ANY else chair, needs), f"a visit of {minutes} min that can't wait, {where}"
+            where = said("where it costs least") if chair == ANY else said("on {chair}", chair=chair)
+            return Emergency(minutes, None if chair == ANY else chair, needs), said(
+                "a visit of {minutes} min that can't wait, {where}", minutes=minutes, where=where
+            )
 
 
 def _answer(question: Question, fields: Fields) -> tuple[str, ...]:
     given = tuple(fields.get(question.name, ()))
     offered = {c.value for c in question.choices}
     if not question.choices and not question.many:
-        raise Mendable("there is nothing to choose from", where=question.text, mend="Go back: this can't have happened at this minute.")
+        raise Mendable(
+            said("there is nothing to choose from"), where=question.text, mend=said("Go back: this can't have happened at this minute.")
+        )
     if not question.many and len(given) != 1:
-        raise Mendable("not answered", where=question.text, mend="Choose one.")
+        raise Mendable(said("not answered"), where=question.text, mend=said("Choose one."))
     for value in given:
         if value not in offered:
-            raise Mendable(f"{value[:80]!r} is none of the choices", where=question.text, mend="Open the page again and choose.")
+            raise Mendable(
+                said("{it!r} is none of the choices", it=value[:80]), where=question.text, mend=said("Open the page again and choose.")
+            )
     return given

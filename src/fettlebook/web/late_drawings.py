@@ -12,6 +12,7 @@ from typing import Any, Final
 
 from fettlebook.plan.capacity import Capacity
 from fettlebook.plan.stress import LATE_MIN, Stress
+from fettlebook.said import said
 from fettlebook.web.tables import inert
 
 WIDTH: Final = 760
@@ -72,24 +73,24 @@ def late_chances(found: Stress, minute: Minute) -> Drawing:
     ]  # fmt: skip
     step = max(1, -(-len(found.visits) // LABELS))
     words = [Word(round(LEFT + (i + 0.5) * each, 1), zero + 18, minute(v.booked)) for i, v in enumerate(found.visits) if i % step == 0]
-    words.append(Word(LEFT + room / 2, zero + 40, "visits, by booked time"))
+    words.append(Word(LEFT + room / 2, zero + 40, said("visits, by booked time")))
     return Drawing(WIDTH, TOP + PLOT + BOTTOM, tuple(bars), tuple(words), _percents(zero))
 
 
 def _percents(zero: int) -> tuple[tuple[float, str], ...]:
-    return tuple((zero - PLOT * share / 100, f"{share} %") for share in (0, 25, 50, 75, 100))
+    return tuple((zero - PLOT * share / 100, said("{share} %", share=share)) for share in (0, 25, 50, 75, 100))
 
 
 def purchases(found: Capacity) -> Drawing:
     """Return the share of visits on time as it is and after each purchase, as bars with the goal as a line down."""
-    steps = [("as it is", found.on_time), *((f"{n}. + 1 {b.id}", b.after) for n, b in enumerate(found.buys, 1))]
+    steps = [(said("as it is"), found.on_time), *((f"{n}. + 1 {b.id}", b.after) for n, b in enumerate(found.buys, 1))]
     left, room = 190, WIDTH - 190 - 70
     bars, words = [], []
     for k, (text, share) in enumerate(steps):
         y = TOP + 24 + k * ROW
         bars.append(Bar(left, y, round(room * share, 1), ROW - 10, 0 if k == 0 else 1))
-        words += [Word(left - 8, y + 17, text, "end"), Word(left + 8, y + 17, f"{100 * share:.0f} %", "start")]
-    marks = [(round(left + room * found.goal, 1), f"goal {100 * found.goal:.0f} %")]
+        words += [Word(left - 8, y + 17, text, "end"), Word(left + 8, y + 17, said("{share:.0f} %", share=100 * share), "start")]
+    marks = [(round(left + room * found.goal, 1), said("goal {goal:.0f} %", goal=100 * found.goal))]
     return Drawing(WIDTH, TOP + 24 + ROW * len(steps) + 8, tuple(bars), tuple(words), (), tuple(marks))
 
 
@@ -98,7 +99,14 @@ def stress_csv(found: Stress, minute: Minute) -> str:
     out = StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(
-        ["booked", "visit", *(f"chance more than {m} min late" for m in LATE_MIN), "not served", "mean min late", "1 day in 10"]
+        [
+            "booked",
+            "visit",
+            *(f"chance more than {m} min late" for m in LATE_MIN),
+            "not served",
+            "mean min late",
+            "1 day in 10",
+        ]
     )
     for v in found.visits:
         shares = [f"{v.more_than[m]:.3f}" for m in LATE_MIN]

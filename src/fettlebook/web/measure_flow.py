@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from fettlebook.errors import Finding, Mendable
+from fettlebook.said import said
 from fettlebook.science.flow import Flow, Tools, measure_flow
 from fettlebook.times.against import Meant, Place, flow_meant
 from fettlebook.times.flow_words import aim_words, compared_words, promised_words, result_words
@@ -35,17 +36,25 @@ def flow_answer(form: Form, place: Place, today: date) -> FlowAnswer | None:
             continue
         if not much or not time:
             empty = f"ml{row}" if not much else f"s{row}"
-            form.refuse(empty, f"cup {row}: the {'amount' if not much else 'time'} is missing", "Enter both, or empty the row.")
+            form.refuse(
+                empty,
+                said("cup {row}: the {much} is missing", row=row, much=said("amount") if not much else said("time")),
+                said("Enter both, or empty the row."),
+            )
             continue
         texts.append(f"{much}{'g' if weighed else 'mL'}/{time}")
         rows[f"reading {len(texts)}"] = f"ml{row}"
         if isinstance(read_cup(texts[-1], ""), Finding):
-            form.refuse(f"ml{row}", f"cup {row}: {much[:20]} in {time[:20]} is no reading", "Enter digits: 52 and 60, or 52.5 and 1:00.")
-    lines = form.number("resolution_ml", "distance of the lines", otherwise=1.0)
-    watch = form.number("watch_s", "step of the watch", otherwise=1.0)
-    day = form.day("day", "day of the measurement", otherwise=today)
+            form.refuse(
+                f"ml{row}",
+                said("cup {row}: {much} in {time} is no reading", row=row, much=much[:20], time=time[:20]),
+                said("Enter digits: 52 and 60, or 52.5 and 1:00."),
+            )
+    lines = form.number("resolution_ml", said("distance of the lines"), otherwise=1.0)
+    watch = form.number("watch_s", said("step of the watch"), otherwise=1.0)
+    day = form.day("day", said("day of the measurement"), otherwise=today)
     if day and day > today:
-        form.refuse("day", f"{day} is still to come", "Enter the day on which you measured.")
+        form.refuse("day", said("{day} is still to come", day=day), said("Enter the day on which you measured."))
     if not form.good or lines is None or watch is None or day is None:
         return None
     try:

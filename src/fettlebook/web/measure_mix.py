@@ -5,6 +5,7 @@ from datetime import datetime
 from fettlebook.errors import Mendable
 from fettlebook.practice.model import Practice
 from fettlebook.rules.load import load_rulebook
+from fettlebook.said import said
 from fettlebook.times.mix_order import Order, Package, order
 from fettlebook.times.readings import stated
 from fettlebook.web.forms import Form
@@ -27,9 +28,9 @@ _FIELDS = {
 def mix_answer(form: Form, practice: Practice, now: datetime) -> Order | None:
     """Return the mix, or None where a field is wrong or the mix is refused; the form then tells why."""
     litres = form.number("litres", "litres")
-    measure_ml = form.number("measure_ml", "lines of the measure", otherwise=1.0)
-    jug_ml = form.number("jug_ml", "lines of the jug", otherwise=50.0)
-    opened, expires = form.day("opened", "package opened on"), form.day("expires", "package good until")
+    measure_ml = form.number("measure_ml", said("lines of the measure"), otherwise=1.0)
+    jug_ml = form.number("jug_ml", said("lines of the jug"), otherwise=50.0)
+    opened, expires = form.day("opened", said("package opened on")), form.day("expires", said("package good until"))
     if not form.good or litres is None or measure_ml is None or jug_ml is None:
         return None
     try:

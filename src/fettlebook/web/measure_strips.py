@@ -5,6 +5,7 @@ from datetime import date
 
 from fettlebook.errors import Mendable
 from fettlebook.rules.load import load_rulebook
+from fettlebook.said import said
 from fettlebook.science.calibration import Calibration
 from fettlebook.times.against import Meant, Place, strips_meant
 from fettlebook.times.flow_words import promised_words
@@ -39,18 +40,22 @@ def strips_answer(form: Form, place: Place, today: date) -> StripsAnswer | None:
             continue
         if not at or not seen:
             empty = f"at{row}" if not at else f"seen{row}"
-            form.refuse(empty, f"strip {row}: the {'time' if not at else 'colour'} is missing", "Enter both, or empty the row.")
+            form.refuse(
+                empty,
+                said("strip {row}: the {it} is missing", row=row, it=said("time") if not at else said("colour")),
+                said("Enter both, or empty the row."),
+            )
             continue
         texts.append(f"{at}/{seen}")
         fields[f"reading {len(texts)}"] = f"seen{row}"
-    error_pct = form.number("read_error", "reading error", otherwise=25.0)
+    error_pct = form.number("read_error", said("reading error"), otherwise=25.0)
     strength = form.number("strength", "strength", otherwise=0.0)
     limit = form.number("limit", "limit", otherwise=0.0)
-    day = form.day("day", "day of the strips", otherwise=today)
+    day = form.day("day", said("day of the strips"), otherwise=today)
     if day and day > today:
-        form.refuse("day", f"{day} is still to come", "Enter the day on which you dipped.")
+        form.refuse("day", said("{day} is still to come", day=day), said("Enter the day on which you dipped."))
     if not form.text("colours"):
-        form.refuse("colours", "the strip's colours are missing", "Copy them from its package, in mg/L: 0, 1, 3, 10, 30, 100.")
+        form.refuse("colours", said("the strip's colours are missing"), said("Copy them from its package, in mg/L: 0, 1, 3, 10, 30, 100."))
     if not form.good or error_pct is None or day is None:
         return None
     try:

@@ -17,6 +17,7 @@ from starlette.exceptions import HTTPException
 
 from fettlebook.practice.edit import read_to_change, replace_practice_file
 from fettlebook.practice.model import OutletKind, Practice, ProductUse
+from fettlebook.said import said
 from fettlebook.science.flow import Tools, way_to_measure
 from fettlebook.times.against import Meant, Place
 from fettlebook.times.flow_words import AS_IN_USE, open_together, rests_words, way_words
@@ -29,7 +30,7 @@ from fettlebook.web.measure_mix import mix_answer
 from fettlebook.web.pages import Pages, saved
 from fettlebook.web.tables import inert
 
-TABS: Final = {"flow": "Flow by cup and clock", "strips": "Strips at an outlet", "mix": "Mix by jug"}
+TABS: Final = {"flow": said("Flow by cup and clock"), "strips": said("Strips at an outlet"), "mix": said("Mix by jug")}
 Posted = Annotated[Form, Depends(posted)]
 
 
@@ -53,7 +54,9 @@ def measuring_routes(pages: Pages, desk: Desk, practice_file: Path) -> APIRouter
         if answer and form.text("act") == "write":
             if answer.may_write:
                 return here.write(form, answer.meant, "flow")
-            form.refuse("even_so", "the readings look odd", "Measure again, or say that the flow shall be written all the same.")
+            form.refuse(
+                "even_so", said("the readings look odd"), said("Measure again, or say that the flow shall be written all the same.")
+            )
         if answer and form.text("act") == "csv":
             return _table(("cup", "mL", "seconds", "mL/min"), _cups(answer), answer.meant)
         return here.flow(place, form, answer)
@@ -69,7 +72,7 @@ def measuring_routes(pages: Pages, desk: Desk, practice_file: Path) -> APIRouter
         if answer and answer.meant and form.text("act") == "write":
             return here.write(form, answer.meant, "strips")
         if answer and form.text("act") == "csv":
-            return _table(("after", "strip, mg/L", "fitted line, mg/L"), answer.rows, answer.meant)
+            return _table(("after", said("strip, mg/L"), said("fitted line, mg/L")), answer.rows, answer.meant)
         return here.strips(place, form, answer)
 
     @routes.get("/measure/{chair}/mix")
@@ -96,7 +99,7 @@ class _Measuring:
         loaded, text = read_to_change(self._file)
         known = next((c for c in loaded.practice.chairs if c.id == chair), None) if loaded.practice else None
         if known is None or (outlet and outlet not in {o.id for o in known.outlets}):
-            raise HTTPException(404, "No such chair or outlet in the practice file.")
+            raise HTTPException(404, said("No such chair or outlet in the practice file."))
         return Place.of(loaded, text, chair, outlet or known.outlets[0].id)
 
     def write(self, form: Form, meant: Meant, tab: str) -> Response:
@@ -104,7 +107,9 @@ class _Measuring:
         place = meant.place
         if form.text("digest") != place.loaded.digest:
             form.elsewhere.clear()
-            raise HTTPException(409, "The practice file was changed since this answer. Nothing was written: go back, and reckon again.")
+            raise HTTPException(
+                409, said("The practice file was changed since this answer. Nothing was written: go back, and reckon again.")
+            )
         replace_practice_file(self._file, place.loaded, place.text, meant.text, meant.practice)
         return RedirectResponse(f"/measure/{quote(place.chair.id)}/{tab}?outlet={quote(place.outlet.id)}&written=1", 303)
 
@@ -146,7 +151,13 @@ class _Measuring:
             amounts=[line.strip() for line in amounts(made)] if made else (),
             good_for=tuple(good_for(made)) if made else (),
             cautions=tuple(cautions(made)) if made else (),
-            head=f"{made.product.name}, for {made.use.use}: {volume_words(made.mix.batch_ml)} of {strength_words(made.use)}"
+            head=said(
+                "{name}, for {use}: {batch_ml} of {use2}",
+                name=made.product.name,
+                use=made.use.use,
+                batch_ml=volume_words(made.mix.batch_ml),
+                use2=strength_words(made.use),
+            )
             if made
             else "",
             uses=_uses(place.practice),
@@ -165,7 +176,7 @@ class _Measuring:
             on_day=self._desk.now().date(),
             digest=place.loaded.digest,
             kinds={o.id: _kind(o.kind) for o in place.chair.outlets},
-            title=f"Measuring, {place.chair.id}: {TABS[tab]}",
+            title=said("Measuring, {id}: {tab}", id=place.chair.id, tab=TABS[tab]),
             **values,
         )
 
@@ -179,7 +190,7 @@ def _uses(practice: Practice) -> tuple[tuple[str, str], ...]:
     found = []
     for use in ProductUse:
         chosen: str | None = getattr(practice.in_use, use.name.lower())
-        name = next((p.name for p in practice.products if p.id == chosen), "no product chosen")
+        name = next((p.name for p in practice.products if p.id == chosen), said("no product chosen"))
         found.append((use.value, name))
     return tuple(found)
 

@@ -6,6 +6,7 @@ from urllib.parse import quote, urlencode
 from zoneinfo import ZoneInfo
 
 from fettlebook.book.kinds import from_ms, to_ms
+from fettlebook.said import Said, said, said_moment
 from fettlebook.standing.asking import read_moment
 
 
@@ -40,26 +41,27 @@ def asked(at: str, known: str, zone: ZoneInfo, now: datetime) -> Asked:
     at, known = at.strip(), known.strip()
     moment = read_moment(at, zone, "at", now) if at else None
     if moment is None or known == "now":
-        known_ms, told = None, ", by all that is known now" if moment is not None else ""
+        known_ms, told = None, said(", by all that is known now") if moment is not None else ""
     elif known in ("", "then"):
-        known_ms, told = to_ms(moment), ", by what had been received by then"
+        known_ms, told = to_ms(moment), said(", by what had been received by then")
     else:
         by = read_moment(known, zone, "known", now)
-        known_ms, told = to_ms(by), f", by what had been received by {said(to_ms(by), zone)}"
+        known_ms, told = to_ms(by), said(", by what had been received by {moment}", moment=long(to_ms(by), zone))
     at_ms = to_ms(moment) if moment is not None else None
-    return Asked(at, known, at_ms, known_ms, (said(at_ms, zone) if at_ms is not None else "now") + told)
+    return Asked(at, known, at_ms, known_ms, (long(at_ms, zone) if at_ms is not None else said("now")) + told)
 
 
-def said(ms: int, zone: ZoneInfo) -> str:
+def long(ms: int, zone: ZoneInfo) -> Said:
     """Return a moment as people write it: Mon 9 Mar 2026 08:05."""
     moment = from_ms(ms, str(zone))
-    return f"{moment:%a} {moment.day} {moment:%b %Y %H:%M}"
+    return said_moment(moment, "moment", f"{moment:%a} {moment.day} {moment:%b %Y %H:%M}")
 
 
-def short(ms: int, zone: ZoneInfo, at: int) -> str:
+def short(ms: int, zone: ZoneInfo, at: int) -> Said:
     """Return a moment near another one: the time alone on the same day, else with the day, else with the year."""
     moment, of = from_ms(ms, str(zone)), from_ms(at, str(zone))
     if moment.date() == of.date():
-        return f"{moment:%H:%M}"
-    day = f"{moment:%a} {moment.day} {moment:%b}"
-    return f"{day} {moment:%H:%M}" if moment.year == of.year else f"{day} {moment:%Y %H:%M}"
+        return said_moment(moment, "clock", f"{moment:%H:%M}")
+    if moment.year == of.year:
+        return said_moment(moment, "short moment", f"{moment:%a} {moment.day} {moment:%b} {moment:%H:%M}")
+    return long(ms, zone)

@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 from fettlebook.plan.day import DayPlan, Task
 from fettlebook.practice.model import Practice
 from fettlebook.web.wording import clock
+from fettlebook.said import said
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,4 +44,4 @@ def now_and_next(plan: DayPlan, practice: Practice, now: datetime) -> tuple[Hand
 
 
 def _say(task: Task) -> str:
-    return f"{task.place}: {task.what}"
+    return said("{what}: {why}", what=task.place, why=task.what)

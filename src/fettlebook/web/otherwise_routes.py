@@ -10,6 +10,7 @@ from starlette.exceptions import HTTPException
 from fettlebook.errors import Mendable
 from fettlebook.plan.basis import Basis
 from fettlebook.plan.follow import Course, timetable
+from fettlebook.said import joined, said
 from fettlebook.web import wording
 from fettlebook.web.desk import DayState, Desk
 from fettlebook.web.drafts import Drafts, Proposal
@@ -78,7 +79,7 @@ def otherwise_routes(pages: Pages, desk: Desk, drafts: Drafts) -> APIRouter:
             desk.keep(asked, None)
             return RedirectResponse(f"/day/{asked}", 303)
         else:
-            raise HTTPException(404, "A new plan is kept or dropped; nothing else.")
+            raise HTTPException(404, said("A new plan is kept or dropped; nothing else."))
         return RedirectResponse(f"/day/{asked}/otherwise#result", 303)
 
     return routes
@@ -96,7 +97,7 @@ class _Shows:
         state = self._desk.day(day)
         basis = state.first.basis if state.first else None
         if basis is None or not basis.day.visits:
-            raise Mendable("nothing is planned on this day", where=str(day), mend="Choose a day with visits.")
+            raise Mendable(said("nothing is planned on this day"), where=str(day), mend=said("Choose a day with visits."))
         return state, basis, self._drafts.course(state, basis)
 
     def overview(self, day: date, *, newer: bool) -> HTMLResponse:
@@ -114,7 +115,7 @@ class _Shows:
             stage=piece.stage if piece and not piece.ended else "",
             trouble=piece.trouble if piece else (),
             **(self._proposed(day, basis, proposal) if proposal else {}),
-            **self._pages.of_day(day, "otherwise", "It goes otherwise"),
+            **self._pages.of_day(day, "otherwise", said("It goes otherwise")),
         )
 
     def _proposed(self, day: date, basis: Basis, proposal: Proposal) -> dict[str, Any]:
@@ -151,12 +152,12 @@ class _Shows:
 
 def _a_kind(text: str) -> Kind:
     if text not in KINDS:
-        raise HTTPException(404, f"No such happening here. There are: {', '.join(KINDS)}.")
+        raise HTTPException(404, said("No such happening here. There are: {KINDS}.", KINDS=joined(", ", KINDS)))
     kind: Kind = text  # type: ignore[assignment]
     return kind
 
 
 def _minutes(text: str) -> int:
     if text not in {str(m) for m in STAYS_MIN}:
-        raise Mendable(f"{text[:40]!r} is none of the choices", where="how long people may stay", mend="Choose one.")
+        raise Mendable(said("{text!r} is none of the choices", text=text[:40]), where="how long people may stay", mend=said("Choose one."))
     return int(text)

@@ -16,7 +16,7 @@ from fettlebook.plan.day import DayPlan
 from fettlebook.plan.dayclock import DayClock
 from fettlebook.practice.model import Chair
 from fettlebook.rules.words import length_in_words, limit_in_words, origin_in_words, overridden_in_words
-from fettlebook.said import said_number
+from fettlebook.said import joined, said, said_number
 from fettlebook.times.curves import chair_pictures
 from fettlebook.times.mix_order import volume_words
 from fettlebook.times.order import order_hint
@@ -116,7 +116,7 @@ class Pages:
             return state.plan
         if state.trouble:
             raise Mendable.of(state.trouble)
-        raise HTTPException(503, "The day is being planned. Try again in a moment.", headers={"Retry-After": "2"})
+        raise HTTPException(503, said("The day is being planned. Try again in a moment."), headers={"Retry-After": "2"})
 
     def basis(self, day: date) -> Basis:
         """Return what the day's timetable was made from, or raise for a page that says why there is none."""
@@ -125,7 +125,7 @@ class Pages:
             raise StillPlanningError(day)
         plan = self.plan(day)
         if plan.basis is None:
-            raise Mendable("it is not known what this timetable was made from", where=str(day), mend="Plan the day again.")
+            raise Mendable(said("it is not known what this timetable was made from"), where=str(day), mend=said("Plan the day again."))
         return plan.basis
 
     def waiting(self, day: date) -> HTMLResponse:
@@ -145,7 +145,7 @@ class Pages:
             "day": day,
             "tab": tab,
             "here": f"/{tab}" if here is None else here,
-            "title": f"{title}, {wording.long_day(day)}" if title else wording.long_day(day),
+            "title": joined(", ", (title, wording.long_day(day))) if title else wording.long_day(day),
             "before": next((d for d in reversed(booked) if d < day), None),
             "after": next((d for d in booked if d > day), None),
         }
@@ -201,20 +201,20 @@ class Pages:
                 filter(None, (order_hint(reading.practice, reading.rulebook, t) for t in reading.times if t.chair == chair.id))
             ),
             left_out=LEFT_OUT,
-            title=f"How the lines clear, {chair.id}",
+            title=said("How the lines clear, {id}", id=chair.id),
         )
 
     def mend(self, findings: tuple[Finding, ...]) -> HTMLResponse:
         """Return the page that says what is wrong and how to mend it."""
-        return self.show("mend.html", 422, findings=findings, title="Something needs mending")
+        return self.show("mend.html", 422, findings=findings, title=said("Something needs mending"))
 
     def not_allowed(self, who: SignedIn, what: What) -> HTMLResponse:
         """Return the page that says what the signed-in person's role does not do."""
-        return self.show("not_allowed.html", 403, who=who, what=what, title="Not for this role")
+        return self.show("not_allowed.html", 403, who=who, what=what, title=said("Not for this role"))
 
     def fault(self, finding: Finding) -> HTMLResponse:
         """Return the page of a fault in the program."""
-        return self.show("fault.html", 500, finding=finding, title="A fault in the program")
+        return self.show("fault.html", 500, finding=finding, title=said("A fault in the program"))
 
 
 def a_day(text: str) -> date:
@@ -222,9 +222,9 @@ def a_day(text: str) -> date:
     try:
         day = datetime.strptime(text, "%Y-%m-%d").date()  # noqa: DTZ007 - a calendar day has no zone
     except ValueError:
-        raise HTTPException(404, "No such day. A day is written as 2026-11-25.") from None
+        raise HTTPException(404, said("No such day. A day is written as 2026-11-25.")) from None
     if not 2000 <= day.year <= 2099:
-        raise HTTPException(404, "No such day here: years 2000 to 2099.")
+        raise HTTPException(404, said("No such day here: years 2000 to 2099."))
     return day
 
 
@@ -232,14 +232,14 @@ def a_chair(desk: Desk, name: str) -> Chair:
     """Return the chair that an address names, or raise."""
     chair = next((known for known in desk.reading.practice.chairs if known.id == name), None)
     if chair is None:
-        raise HTTPException(404, "No such chair in the practice file.")
+        raise HTTPException(404, said("No such chair in the practice file."))
     return chair
 
 
 def a_lane(text: str) -> board.By:
     """Return what the lanes are that an address names, or raise."""
     if text not in LANES:
-        raise HTTPException(404, "Lanes are by chair, person or machine.")
+        raise HTTPException(404, said("Lanes are by chair, person or machine."))
     return LANES[text]
 
 

@@ -4,6 +4,7 @@ from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 
 from fettlebook.plan.set_stages import STAGES
+from fettlebook.said import said
 from fettlebook.web import set_levels
 from fettlebook.web.desk import Desk
 from fettlebook.web.pages import Pages, a_day, saved
@@ -23,7 +24,7 @@ def plan_routes(pages: Pages, desk: Desk) -> APIRouter:
         asked = a_day(day)
         basis = pages.basis(asked)
         drawn = set_levels.draw_levels(basis, pages.minute_now(asked))
-        return pages.show("sets.html", stages=STAGES, sets=drawn, **pages.of_day(asked, "sets", "Sets over the day"))
+        return pages.show("sets.html", stages=STAGES, sets=drawn, **pages.of_day(asked, "sets", said("Sets over the day")))
 
     @routes.get("/day/{day}/sets.csv")
     def _csv(day: str) -> Response:

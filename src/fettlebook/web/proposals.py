@@ -6,10 +6,11 @@ from typing import Final
 from fettlebook.plan.basis import Basis
 from fettlebook.plan.day import DayPlan
 from fettlebook.plan.rolling import WINDOW_MIN
+from fettlebook.said import said
 from fettlebook.web.drafts import Proposal
 from fettlebook.web.wording import VERDICT_WORD, clock
 
-TITLES: Final = (("visit", "Visits: whom to tell"), ("load", "Loads that move"), ("chair", "Chairs: who does what when"))
+TITLES: Final = (("visit", said("Visits: whom to tell")), ("load", said("Loads that move")), ("chair", said("Chairs: who does what when")))
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,12 +50,12 @@ def compare(before: DayPlan, after: DayPlan, basis: Basis) -> tuple[Row, ...]:
 
     counts = [(_left_out(p), _late(p), sum(v.minutes_late for v in p.visits)) for p in (before, after)]
     return (
-        Row("the day", VERDICT_WORD[before.verdict], VERDICT_WORD[after.verdict]),
+        Row(said("the day"), VERDICT_WORD[before.verdict], VERDICT_WORD[after.verdict]),
         *(
             Row(what, str(a), str(b), b > a)
-            for what, a, b in zip(("visits not served", "visits late", "minutes late in all"), *counts, strict=True)
+            for what, a, b in zip((said("visits not served"), said("visits late"), said("minutes late in all")), *counts, strict=True)
         ),
-        Row("last chair closed", end(before), end(after)),
+        Row(said("last chair closed"), end(before), end(after)),
     )
 
 

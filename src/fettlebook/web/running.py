@@ -4,17 +4,18 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
+from fettlebook.said import said
 from fettlebook.times.model import DutyTotal, RunningTime, SetBy
 from fettlebook.times.totals import duty_totals
 from fettlebook.web.wording import length
 
 SET_BY: Final[dict[SetBy, str]] = {
-    "rule": "the rule",
-    "label": "the label",
-    "line": "the line",
-    "fixed": "the rule, fixed",
-    "measured": "your stop-watch",
-    "usual": "usual figure",
+    "rule": said("the rule"),
+    "label": said("the label"),
+    "line": said("the line"),
+    "fixed": said("the rule, fixed"),
+    "measured": said("your stop-watch"),
+    "usual": said("usual figure"),
 }
 
 
@@ -62,7 +63,11 @@ def _row(number: int, time: RunningTime) -> StepRow:
     margin = ""
     if time.margin_s is not None and time.runner_up:
         other = SET_BY[time.runner_up]
-        margin = f"{length(time.margin_s)} more than {other} asks" if time.margin_s else f"{other} asks the same"
+        margin = (
+            said("{margin_s} more than {other} asks", margin_s=length(time.margin_s), other=other)
+            if time.margin_s
+            else said("{other} asks the same", other=other)
+        )
     return StepRow(number, anchor(time.step_id), time, set_by, margin)
 
 

@@ -12,6 +12,7 @@ from typing import Any, Final
 
 from fettlebook.plan.basis import Basis
 from fettlebook.plan.set_stages import STAGES, Level, SetLevels, Stage, levels_of
+from fettlebook.said import said
 from fettlebook.web.tables import inert
 
 WIDTH: Final = 760
@@ -134,8 +135,15 @@ def _short_words(basis: Basis, one: SetLevels) -> str:
     if one.short is None:
         return ""
     s = one.short
-    then = "it is not served in this plan" if s.waits is None else f"it starts {s.waits} min late"
-    return f"short at {basis.words.minute(s.at)}: the visit {s.visit} needs {s.needed}, {s.sterile} lie sterile; {then}"
+    then = said("it is not served in this plan") if s.waits is None else said("it starts {waits} min late", waits=s.waits)
+    return said(
+        "short at {s}: the visit {visit} needs {needed}, {sterile} lie sterile; {then}",
+        s=basis.words.minute(s.at),
+        visit=s.visit,
+        needed=s.needed,
+        sterile=s.sterile,
+        then=then,
+    )
 
 
 def _top(levels: tuple[Level, ...], stages: tuple[Stage, ...], last: int) -> list[tuple[int, int]]:

@@ -8,12 +8,13 @@ from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from fettlebook.rules.words import origin_in_words
+from fettlebook.said import joined, said
 from fettlebook.standing.asking import minutes, name_of, read_subject, said_at
 from fettlebook.standing.due import due_duties
 from fettlebook.standing.model import Owed, Verdict
 from fettlebook.standing.standings import View
 from fettlebook.web.entry_words import kind_in_words, row_of
-from fettlebook.web.moments import Asked, asked, said, short
+from fettlebook.web.moments import Asked, asked, long, short
 from fettlebook.web.pages import Pages, saved
 from fettlebook.web.record import Record
 from fettlebook.web.saving import csv_of
@@ -49,7 +50,7 @@ class Asking:
             tab=tab,
             moment=moment,
             when=lambda ms: short(ms, zone, moment.at_ms if moment.at_ms is not None else now),
-            long_when=lambda ms: said(ms, zone),
+            long_when=lambda ms: long(ms, zone),
             name_of=name_of,
             minutes=minutes,
             sign=lambda verdict: SIGN[Verdict(verdict)],
@@ -60,7 +61,9 @@ class Asking:
         """Return the page that says that the book is being read; None once it was."""
         if self.record.ready(WAIT_S):
             return None
-        return self.pages.show("reading.html", seen=self.record.seen, of=self.record.store.head().size, title="The book is being read")
+        return self.pages.show(
+            "reading.html", seen=self.record.seen, of=self.record.store.head().size, title=said("The book is being read")
+        )
 
 
 def standing_routes(pages: Pages, record: Record) -> APIRouter:
@@ -73,7 +76,7 @@ def standing_routes(pages: Pages, record: Record) -> APIRouter:
         if (waiting := asking.waiting()) is not None:
             return waiting
         with asking.view(moment) as view:
-            return asking.show("standing.html", "board", moment, board=board_of(view), title="May I use it?")
+            return asking.show("standing.html", "board", moment, board=board_of(view), title=said("May I use it?"))
 
     @router.get("/standing.csv")
     def _board_csv(at: str = "", known: str = "", known_at: str = "") -> Response:
@@ -103,7 +106,7 @@ def standing_routes(pages: Pages, record: Record) -> APIRouter:
         entries = record.newest(ENTRIES, subjects=[subject])
         return asking.show(
             "subject.html", "board", moment, standing=standing, conditions=conditions, tile=tile, past=past, steps=steps,
-            title=f"May I use {tile.name}?",
+            title=said("May I use {name}?", name=tile.name),
             entries=[row_of(one, pages.reading.zone) for one in entries], kind_in_words=kind_in_words,
             machine_or_chair=subject.partition(":")[0] in ("machine", "chair"),
         )  # fmt: skip
@@ -117,7 +120,7 @@ def standing_routes(pages: Pages, record: Record) -> APIRouter:
             found = due_duties(view)
             steps = {step: known_step.name for step, (_, known_step) in view.look.basis.steps.items()}
         cost = minutes(sum(owed.attended_s for owed in found), sum(owed.unattended_s for owed in found))
-        return asking.show("due.html", "due", moment, found=found, steps=steps, cost=cost, title="What is due")
+        return asking.show("due.html", "due", moment, found=found, steps=steps, cost=cost, title=said("What is due"))
 
     @router.get("/due.csv")
     def _due_csv(at: str = "", known: str = "", known_at: str = "") -> Response:
@@ -155,7 +158,7 @@ def _standing_row(view: View, subject: str) -> dict[str, Any]:
         "first_reason": f"{first.what}: {first.why}" if first else "",
         "rule": origin_in_words(first.origin) if first else "",
         "evidence": " ".join(first.evidence) if first else "",
-        "way_to_fit": "; ".join(owed.name for owed in way.duties),
+        "way_to_fit": joined("; ", (owed.name for owed in way.duties)),
         "attended_min": round(way.attended_s / 60, 1),
         "unattended_min": round(way.unattended_s / 60, 1),
         "at": said_at(view.look.at, zone),

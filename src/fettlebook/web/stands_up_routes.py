@@ -14,6 +14,7 @@ from fettlebook.plan.basis import Basis
 from fettlebook.plan.capacity import Capacity, capacity, verdict_words
 from fettlebook.plan.overruns import Overruns
 from fettlebook.plan.stress import SAMPLES, SLACK_MIN, Stress, stress
+from fettlebook.said import joined, said
 from fettlebook.web.bench import Bench, Piece, Tell
 from fettlebook.web.desk import Desk
 from fettlebook.web.late_drawings import capacity_csv, late_chances, purchases, stress_csv, stress_json
@@ -23,7 +24,7 @@ What = Literal["late", "buy"]
 DAYS: Final = 5  # with visits, that purchases are tried on
 BUY_SAMPLES: Final = 12
 MOST_BUYS: Final = 5
-SPREADS: Final = {"0.15": "a little", "0.25": "as is usual", "0.4": "a lot"}  # coefficient of variation -> in words
+SPREADS: Final = {"0.15": said("a little"), "0.25": said("as is usual"), "0.4": said("a lot")}  # coefficient of variation -> in words
 USUAL: Final = "0.25"
 
 
@@ -48,7 +49,7 @@ def stands_up_routes(pages: Pages, desk: Desk, bench: Bench) -> APIRouter:
         elif act == "stop":
             bench.stop(shows.key(asked, which, spread))
         else:
-            raise HTTPException(404, "Work is started or stopped; nothing else.")
+            raise HTTPException(404, said("Work is started or stopped; nothing else."))
         return RedirectResponse(f"/day/{asked}/stands-up?cv={quote(spread)}#result", 303)
 
     @routes.get("/day/{day}/late.csv")
@@ -86,7 +87,7 @@ class _Shows:
         self._pages.basis(day)
         first = self._desk.day(day).first
         if first is None or first.basis is None or not first.basis.day.visits:
-            raise Mendable("nothing is planned on this day", where=str(day), mend="Choose a day with visits.")
+            raise Mendable(said("nothing is planned on this day"), where=str(day), mend=said("Choose a day with visits."))
         return first.basis
 
     def key(self, day: date, what: What, spread: str) -> str:
@@ -103,17 +104,19 @@ class _Shows:
         overruns = Overruns(float(spread))
 
         def late(tell: Tell) -> Stress:
-            tell.say("finding out how people decide best")
-            return stress(basis.day, overruns, samples=SAMPLES, plan=basis.plan, told=lambda n, of: tell.say("days lived through", n, of))
+            tell.say(said("finding out how people decide best"))
+            return stress(
+                basis.day, overruns, samples=SAMPLES, plan=basis.plan, told=lambda n, of: tell.say(said("days lived through"), n, of)
+            )
 
         def buy(tell: Tell) -> Capacity:
             booked = self._desk.reading.booked
             days = [d for d in booked if d >= day][:DAYS]
-            tell.say("reading the days", 0, len(days))
+            tell.say(said("reading the days"), 0, len(days))
             instances = [x for d in days if (x := self._desk.instance(d)).visits]
 
-            def told(said: str) -> None:
-                tell.say(f"living {len(instances)} days through, {said}")
+            def told(words: str) -> None:
+                tell.say(said("living {instances} days through, {words}", instances=len(instances), words=words))
 
             return capacity(
                 instances,
@@ -133,7 +136,7 @@ class _Shows:
         going = [_stage(p) for p in pieces.values() if p is not None and not p.ended]
         done = "".join(what for what, p in pieces.items() if p is not None and p.ended)
         return {
-            "stage": "; ".join(going),
+            "stage": joined("; ", going),
             "version": done or "none",
             "trouble": any(p is not None and bool(p.trouble) for p in pieces.values()),
         }
@@ -142,7 +145,7 @@ class _Shows:
         """Return a result, or raise for a page that says that there is none yet."""
         piece = self._bench.look(self.key(day, what, spread))
         if piece is None or piece.result is None:
-            raise Mendable("there is no result yet", where=str(day), mend="Start it on the page, and wait until it is there.")
+            raise Mendable(said("there is no result yet"), where=str(day), mend=said("Start it on the page, and wait until it is there."))
         return piece.result
 
     def page(self, day: date, spread: str) -> HTMLResponse:
@@ -152,7 +155,7 @@ class _Shows:
         minute = basis.words.minute
         risks: Stress | None = late.result if late else None
         needs: Capacity | None = buy.result if buy else None
-        said = self.progress(day, spread)
+        running = self.progress(day, spread)
         return self._pages.show(
             "stands_up.html",
             spread=spread,
@@ -161,8 +164,8 @@ class _Shows:
             buy=buy,
             risks=risks,
             needs=needs,
-            stage=said["stage"],
-            mark=said["version"],
+            stage=running["stage"],
+            mark=running["version"],
             chances=late_chances(risks, minute) if risks else None,
             bought=purchases(needs) if needs else None,
             buy_line=verdict_words(needs) if needs else "",
@@ -171,17 +174,17 @@ class _Shows:
             days=DAYS,
             slack_min=SLACK_MIN,
             set_name=basis.words.set_name,
-            **self._pages.of_day(day, "stands-up", "Does it stand up?"),
+            **self._pages.of_day(day, "stands-up", said("Does it stand up?")),
         )
 
 
 def _stage(piece: Piece) -> str:
-    return f"{piece.stage}, {piece.done} of {piece.of}" if piece.of else piece.stage
+    return said("{stage}, {done} of {of}", stage=piece.stage, done=piece.done, of=piece.of) if piece.of else piece.stage
 
 
 def _a_spread(text: str) -> str:
     if text not in SPREADS:
-        raise HTTPException(404, f"No such spread here. There are: {', '.join(SPREADS)}.")
+        raise HTTPException(404, said("No such spread here. There are: {SPREADS}.", SPREADS=joined(", ", SPREADS)))
     return text
 
 
@@ -190,4 +193,4 @@ def _a_what(text: str) -> What:
         return "late"
     if text == "buy":
         return "buy"
-    raise HTTPException(404, "There are: late, buy.")
+    raise HTTPException(404, said("There are: late, buy."))

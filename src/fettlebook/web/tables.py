@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from fettlebook.plan.day import DayPlan
 from fettlebook.practice.model import Practice
+from fettlebook.said import joined
 from fettlebook.web.board import WORD
 from fettlebook.web.wording import clock, unit
 
@@ -77,7 +78,7 @@ def as_csv(rows: Iterable[Row]) -> str:
             _yes(row.attended),
             row.visit,
             row.minutes_late,
-            "; ".join(map(unit, row.units)),
+            joined("; ", map(unit, row.units)),
         )
         writer.writerow([inert(cell) for cell in cells])
     return out.getvalue()

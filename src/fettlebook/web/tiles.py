@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
+from fettlebook.said import said
 from fettlebook.standing.asking import name_of
 from fettlebook.standing.model import Standing, Verdict, WayToFit
 from fettlebook.standing.standings import PRACTICE, View
@@ -82,7 +83,7 @@ def board_of(view: View) -> Board:
 def tile_of(view: View, standing: Standing, name: str = "", parts: tuple[Part, ...] = ()) -> Tile:
     """Return one card."""
     failing, until = standing.failing, standing.valid_until_ms
-    reason = f"{failing[0].what}? {failing[0].why}" if failing else "all conditions hold"  # what must hold, as the open question
+    reason = f"{failing[0].what}? {failing[0].why}" if failing else said("all conditions hold")  # what must hold, as the open question
     told = short(until, view.look.basis.zone, view.look.at) if until is not None else ""
     return Tile(
         standing.subject, name or name_of(standing.subject), standing.verdict, reason, max(0, len(failing) - 1), told, standing.way_to_fit,

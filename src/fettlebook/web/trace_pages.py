@@ -6,6 +6,7 @@ from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 from starlette.exceptions import HTTPException
 
+from fettlebook.said import said
 from fettlebook.standing.asking import said_at
 from fettlebook.standing.basis import DAY_MS
 from fettlebook.standing.look_back import LookBack, since_last_good, water_look_back
@@ -32,7 +33,7 @@ def trace_routes(pages: Pages, record: Record) -> APIRouter:
         with asking.view(moment) as view:
             bad = list(_look_backs(view))
             visits = [s for s, _ in zip(_newest_visits(view), range(12), strict=False)]
-        return asking.show("trace_choose.html", "trace", moment, bad=bad, visits=visits, title="What was done, to whom?")
+        return asking.show("trace_choose.html", "trace", moment, bad=bad, visits=visits, title=said("What was done, to whom?"))
 
     @router.get("/look-back/{subject:path}.csv")
     def _back_csv(subject: str, test: str = "", at: str = "", known: str = "", known_at: str = "") -> Response:
@@ -67,7 +68,7 @@ def trace_routes(pages: Pages, record: Record) -> APIRouter:
             return waiting
         with asking.view(moment) as view:
             found = _trace(view, subject, days)
-        return asking.show("trace.html", "trace", moment, found=found, days=days, title=f"Trace of {subject}")
+        return asking.show("trace.html", "trace", moment, found=found, days=days, title=said("Trace of {subject}", subject=subject))
 
     return router
 
@@ -83,7 +84,7 @@ def _look_back(view: View, subject: str, test: str) -> LookBack:
         return since_last_good(view.look, name, test or None)
     if kind == "chair" and name in view.look.basis.chairs:
         return water_look_back(view.look, name)
-    raise HTTPException(404, "A look-back starts at a machine or a chair of the practice file.")
+    raise HTTPException(404, said("A look-back starts at a machine or a chair of the practice file."))
 
 
 def _look_backs(view: View) -> list[tuple[str, LookBack]]:
@@ -118,7 +119,7 @@ def _back_rows(view: View, found: LookBack) -> list[dict[str, Any]]:
     ]
     for load in found.loads:
         for unit in load.units:
-            told = "still in the cupboard" if unit.at_hand else "used" if unit.visits else "processed since"
+            told = said("still in the cupboard") if unit.at_hand else "used" if unit.visits else said("processed since")
             rows.append(
                 {"what": told, "visit": " ".join(v for v, _, _ in unit.visits), "chair": "", "at": said_at(load.at_ms, zone),
                  "load": load.load, "set": unit.unit, "pack": unit.pack or ""}

@@ -25,6 +25,7 @@ from fettlebook.plan.what_if import (
     Trial,
     tried,
 )
+from fettlebook.said import said
 from fettlebook.web.proposals import Row
 from fettlebook.web.wording import VERDICT_WORD, clock
 
@@ -76,7 +77,7 @@ def trial_of(fields: Fields, basis: Basis) -> Trial:
     try:
         begin = clock_of.wall(time.fromisoformat(at)) if at else _first_hands(basis)
     except ValueError:
-        raise Mendable(f"{at[:40]!r} is no time", where="one more person, from", mend="Write it as 10:30.") from None
+        raise Mendable(said("{it!r} is no time", it=at[:40]), where="one more person, from", mend=said("Write it as 10:30.")) from None
     return Trial(
         sets={t.id: _number(fields, f"{SET}{t.id}", -MOST_SETS, MOST_SETS) for t in basis.day.set_types},
         hands_min=_number(fields, "hands", 0, MOST_HANDS_MIN),
@@ -102,9 +103,9 @@ def _number(fields: Fields, name: str, low: int, high: int) -> int:
     try:
         value = int(text)
     except ValueError:
-        raise Mendable(f"{text[:40]!r} is no whole number", where=name, mend="Move the slider.") from None
+        raise Mendable(said("{text!r} is no whole number", text=text[:40]), where=name, mend=said("Move the slider.")) from None
     if not low <= value <= high:
-        raise Mendable(f"{value} is outside {low} to {high}", where=name, mend="Move the slider.")
+        raise Mendable(said("{it} is outside {low} to {high}", it=value, low=low, high=high), where=name, mend=said("Move the slider."))
     return value
 
 
@@ -123,19 +124,31 @@ def sliders(trial: Trial, basis: Basis) -> tuple[tuple[str, tuple[Slider, ...]],
     """Return the sliders in groups, as they stand."""
     day = basis.day
     sets = tuple(
-        Slider(f"{SET}{t.id}", basis.words.set_name(t.id), "", max(-t.owned, -3), 4, 1, trial.sets.get(t.id, 0), f"{t.owned} owned")
+        Slider(
+            f"{SET}{t.id}",
+            basis.words.set_name(t.id),
+            "",
+            max(-t.owned, -3),
+            4,
+            1,
+            trial.sets.get(t.id, 0),
+            said("{owned} owned", owned=t.owned),
+        )
         for t in day.set_types
     )
     fewer = {"washers": len(day.washers), "sterilizers": len(day.sterilizers)}
     machines = tuple(
-        Slider(name, name.capitalize(), "", -min(1, there), 2 if there else 0, 1, getattr(trial, name), f"{there} there")
+        Slider(name, name.capitalize(), "", -min(1, there), 2 if there else 0, 1, getattr(trial, name), said("{there} there", there=there))
         for name, there in fewer.items()
     )
     return (
         ("Sets", sets),
         ("Machines", machines),
-        ("Hands", (Slider("hands", "One more person", "min", 0, MOST_HANDS_MIN, 30, trial.hands_min),)),
-        ("Turnovers", (Slider("turnover", "Each turnover", "min", -5, 10, 1, trial.turnover_min, "only to see what a minute is worth"),)),
+        ("Hands", (Slider("hands", said("One more person"), "min", 0, MOST_HANDS_MIN, 30, trial.hands_min),)),
+        (
+            "Turnovers",
+            (Slider("turnover", said("Each turnover"), "min", -5, 10, 1, trial.turnover_min, said("only to see what a minute is worth")),),
+        ),
     )
 
 
@@ -169,18 +182,18 @@ def _rows(first: DayPlan, basis: Basis, day: Instance, solved: Solved) -> tuple[
     weighted, bound = solved.weighted_minutes_late, min(solved.bound, solved.weighted_minutes_late)
     was, was_bound = first.weighted_minutes_late, min(first.bound_minutes_late, first.weighted_minutes_late)
     pairs = (
-        ("visits not served", sum(v.start is None for v in first.visits), unserved),
-        ("visits late", sum(v.minutes_late > 0 for v in first.visits), sum(m > 0 for m in late.values())),
-        ("minutes late in all", sum(v.minutes_late for v in first.visits), sum(late.values())),
-        ("weighted minutes late", was, weighted),
-        ("of these no plan can better", was_bound, bound),
-        ("above that bound", was - was_bound, weighted - bound),
+        (said("visits not served"), sum(v.start is None for v in first.visits), unserved),
+        (said("visits late"), sum(v.minutes_late > 0 for v in first.visits), sum(m > 0 for m in late.values())),
+        (said("minutes late in all"), sum(v.minutes_late for v in first.visits), sum(late.values())),
+        (said("weighted minutes late"), was, weighted),
+        (said("of these no plan can better"), was_bound, bound),
+        (said("above that bound"), was - was_bound, weighted - bound),
     )
     end = clock(first.end_of_day, zone) if first.end_of_day else ""
     return (
-        Row("the day", VERDICT_WORD[first.verdict], VERDICT_WORD[verdict_of(solved, booked=len(first.visits))]),
+        Row(said("the day"), VERDICT_WORD[first.verdict], VERDICT_WORD[verdict_of(solved, booked=len(first.visits))]),
         *(Row(what, str(a), str(b), b > a) for what, a, b in pairs),
-        Row("last chair closed", end, basis.words.minute(solved.figures.end_of_day)),
+        Row(said("last chair closed"), end, basis.words.minute(solved.figures.end_of_day)),
     )
 
 

@@ -7,6 +7,7 @@ from typing import Final
 from fettlebook.plan.basis import Basis
 from fettlebook.plan.day import DayPlan, Task
 from fettlebook.plan.waiting import Chain, Link, chains_of
+from fettlebook.said import said, term
 from fettlebook.web.board import MARGIN_MIN, Band, Block, Board
 
 LANE: Final = 10  # height of a lane in the drawing; it is stretched over the true one
@@ -16,12 +17,12 @@ _WORK: Final = {
     "unload": "unload", "pack": "packing", "test": "test", "duty": "duty",
 }  # fmt: skip
 FOR: Final = {
-    "hands": "for hands",
-    "set": "for a set",
-    "machine": "for the machine",
-    "shift": "for somebody to be there",
-    "out": "for the chair",
-    "plan": "because the plan begins it later",
+    "hands": said("for hands"),
+    "set": said("for a set"),
+    "machine": said("for the machine"),
+    "shift": said("for somebody to be there"),
+    "out": said("for the chair"),
+    "plan": said("because the plan begins it later"),
 }
 
 
@@ -84,10 +85,20 @@ def show_chain(plan: DayPlan, board: Board, found: tuple[Chain, ...], asked: str
 
 def _line(number: int, link: Link, basis: Basis, *, seen: bool) -> Line:
     minute = basis.words.minute
-    what = f"{link.place}: {_WORK[link.kind]}" if link.kind != "pack" else link.what
+    what = said("{what}: {why}", what=link.place, why=term(_WORK[link.kind])) if link.kind != "pack" else link.what
     who = f", {link.person}" if link.person else ""
-    wait = f"waits {link.wait.minutes} min since {minute(link.wait.since)} {FOR[link.wait.reason]}: {link.wait.words}" if link.wait else ""
-    return Line(number, f"{minute(link.start)} to {minute(link.end)}", f"{what}{who}", wait, seen)
+    wait = (
+        said(
+            "waits {minutes} min since {since} {reason}: {words}",
+            minutes=link.wait.minutes,
+            since=minute(link.wait.since),
+            reason=FOR[link.wait.reason],
+            words=link.wait.words,
+        )
+        if link.wait
+        else ""
+    )
+    return Line(number, said("{start} to {end}", start=minute(link.start), end=minute(link.end)), f"{what}{who}", wait, seen)
 
 
 def _block_of(board: Board, basis: Basis, link: Link) -> Block | None:

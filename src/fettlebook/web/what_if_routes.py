@@ -12,6 +12,7 @@ from fettlebook.plan.basis import Basis
 from fettlebook.plan.day import DayPlan
 from fettlebook.plan.solve import Solved, solve
 from fettlebook.plan.what_if import Trial, trial_words
+from fettlebook.said import said
 from fettlebook.web import wording
 from fettlebook.web.bench import Bench, Piece, Tell
 from fettlebook.web.desk import Desk
@@ -74,7 +75,7 @@ class _Shows:
         self._pages.basis(day)
         first = self._desk.day(day).first
         if first is None or first.basis is None or not first.basis.day.visits:
-            raise Mendable("nothing is planned on this day", where=str(day), mend="Choose a day with visits.")
+            raise Mendable(said("nothing is planned on this day"), where=str(day), mend=said("Choose a day with visits."))
         return first, first.basis, trial_of(asked, first.basis)
 
     def key(self, day: date, asked: dict[str, str]) -> tuple[str, str]:
@@ -95,7 +96,7 @@ class _Shows:
         key, _ = self.key(day, asked)
 
         def better(tell: Tell) -> Solved:
-            tell.say("looking for a better plan")
+            tell.say(said("looking for a better plan"))
             return solve(changed, limit_s=SEARCH_S, seed=SEED, stop=tell.stopped)
 
         piece = self._bench.start(key, better, where="quick", instead_of=f"what if {day}")
@@ -124,5 +125,5 @@ class _Shows:
             visits=sorted(basis.day.visits, key=lambda v: (v.booked, v.chair)),
             chairs=basis.day.chairs,
             **more,
-            **self._pages.of_day(day, "what-if", "What if"),
+            **self._pages.of_day(day, "what-if", said("What if")),
         )

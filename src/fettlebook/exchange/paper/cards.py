@@ -14,8 +14,9 @@ from fettlebook.exchange.paper.qr import CardCode, code_svg
 from fettlebook.exchange.paper.typeset import typeset
 from fettlebook.practice.model import Practice
 from fettlebook.rules.model import Duty, Rulebook, Subject
+from fettlebook.said import listed
 from fettlebook.times.model import RunningTime
-from fettlebook.times.words import clock, listed
+from fettlebook.times.words import clock
 
 TEMPLATE: Final = Path(__file__).parent / "cards.typ"
 STEPS_A_CARD: Final = 8

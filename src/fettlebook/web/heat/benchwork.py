@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from fettlebook.practice.model import Machine, MachineKind
+from fettlebook.said import said, term
 from fettlebook.standing.asking import name_of
 from fettlebook.standing.handpiece import cycles_since_service
 from fettlebook.standing.load import riding
@@ -85,14 +86,23 @@ def _row(view: View, machine: Machine, fact: Fact) -> LoadRow:
     ran, decided = look.latest(subject, "cycle"), look.latest(subject, "decided")
     if ran is None:
         stage: Stage = "packed"
-        told = "not run yet" if decided is None or decided.says.meaning == "released" else f"{decided.says.meaning} by {decided.says.by}"
+        told = (
+            said("not run yet")
+            if decided is None or decided.says.meaning == "released"
+            else said("{meaning} by {by}", meaning=term(decided.says.meaning), by=decided.says.by)
+        )
         stage = "packed" if decided is None else "decided"
     elif machine.kind is not MachineKind.STERILIZER:
-        stage, told = "decided", f"ran {look.when(ran.happened)}"
+        stage, told = "decided", said("ran {ran}", ran=look.when(ran.happened))
     elif decided is None:
-        stage, told = "ran", f"ran {look.when(ran.happened)}: waits for a person's release"
+        stage, told = "ran", said("ran {ran}: waits for a person's release", ran=look.when(ran.happened))
     else:
-        stage, told = "decided", f"{decided.says.meaning} by {decided.says.by} {look.when(decided.happened)}"
+        stage, told = (
+            "decided",
+            said(
+                "{meaning} by {by} {decided}", meaning=term(decided.says.meaning), by=decided.says.by, decided=look.when(decided.happened)
+            ),
+        )
     units = tuple(unit for unit, _ in fact.says.items)
     early = decided is not None and decided.says.early
     return LoadRow(fact.says.load, machine.id, stage, view.standing(subject).verdict, fact.happened, units, told, early)
@@ -107,9 +117,9 @@ def units_of(view: View) -> Iterator[UnitRow]:
             standing = view.standing(f"unit:{unit}")
             first = standing.failing[0] if standing.failing else None
             count, _ = cycles_since_service(view.look, unit) if of_type.most_cycles else (0, None)
-            cycles = f"{count} of {of_type.most_cycles} cycles" if of_type.most_cycles else ""
+            cycles = said("{count} of {most_cycles} cycles", count=count, most_cycles=of_type.most_cycles) if of_type.most_cycles else ""
             fit, oil = standing.verdict is Verdict.FIT, of_type.kind == "handpiece" and of_type.lubricate_minutes > 0
-            told = first.why if first else "fit: released and in date"
+            told = first.why if first else said("fit: released and in date")
             rows.append(UnitRow(unit, of_type.name, told, fit, of_type.kind == "handpiece", oil, cycles))
     yield from sorted(rows, key=lambda row: row.fit)
 

@@ -16,6 +16,7 @@ from fettlebook.exchange.cycle_entries import Ran, judged_entry, values_of
 from fettlebook.practice.model import Machine
 from fettlebook.rules.cycle_criteria import bundled_criteria
 from fettlebook.rules.model import Origin
+from fettlebook.said import said, term
 from fettlebook.science.cycles.drift import CHARTED, against_past
 from fettlebook.standing.asking import said_at
 from fettlebook.standing.machine import cycle_verdict, test_condition
@@ -131,14 +132,15 @@ class _Shows:
             return waiting
         kept = kept_cycle(self._record, entry)
         recorded = isinstance(kept.data, CycleRecorded)
-        said = kept.data.said if isinstance(kept.data, CycleRecorded) else ""
+        machine_says = kept.data.said if isinstance(kept.data, CycleRecorded) else ""
         ended = kept.data.ended_ms if isinstance(kept.data, CycleRecorded) else kept.data.ran_ms
         now = kept.judgement.verdict if kept.judgement else ""
         counts = recorded and bool(kept.verdict)
         shown = {"passed": "fit", "failed": "unfit", "aborted": "unproven"}.get(kept.verdict, kept.verdict) or "unproven"
         return self._show(
-            "heat_cycle.html", kept=kept, judgement=kept.judgement, recorded=recorded, said=said, verdict=shown,
-            ended_ms=ended or kept.received.received, differs=counts and now not in ("", shown), title=f"Cycle: {kept.title}",
+            "heat_cycle.html", kept=kept, judgement=kept.judgement, recorded=recorded, said=machine_says, verdict=shown,
+            ended_ms=ended or kept.received.received, differs=counts and now not in ("", shown),
+            title=said("Cycle: {title}", title=kept.title),
         )  # fmt: skip
 
     def cycle_table(self, entry: str) -> Response:
@@ -156,14 +158,14 @@ class _Shows:
         """Return the log as it came."""
         held = kept_cycle(self._record, entry).data.log
         if held is None:
-            raise HTTPException(404, "No log of this run is kept.")
+            raise HTTPException(404, said("No log of this run is kept."))
         return Response(self._record.store.file(held.digest), media_type="application/octet-stream", headers=saved("log.csv"))
 
     def judge(self, entry: str, form: Sent) -> None:
         """Write what the kept log is worth by this program now, beside what was written before."""
         by, kept = self._pen.who(form), kept_cycle(self._record, entry)
         if kept.judgement is None or not isinstance(kept.data, CycleRecorded):
-            raise HTTPException(404, "There is no log to judge.")
+            raise HTTPException(404, said("There is no log to judge."))
         self._pen.write(judged_entry(kept.data.machine, kept.load, kept.judgement), by, refers_to=entry)
 
     def machines(self) -> HTMLResponse:
@@ -177,7 +179,7 @@ class _Shows:
     def _of(self, machine: str) -> Machine:
         found = next((m for m in self._pen.practice.machines if m.id == machine), None)
         if found is None:
-            raise HTTPException(404, "No such machine in the practice file.")
+            raise HTTPException(404, said("No such machine in the practice file."))
         return found
 
     def machine(self, name: str, cycle: str) -> HTMLResponse:
@@ -194,14 +196,14 @@ class _Shows:
         told = Counter(key for run in runs if run.cycle == chosen for key in run.values)
         there = {key for key, count in told.items() if count > 1}
         kinds = [(t.id, t.name) for t in machine.tests] + [
-            (t, t) for t in ("air-removal test", "leak test") if t not in {m.id for m in machine.tests}
+            (t, term(t)) for t in ("air-removal test", "leak test") if t not in {m.id for m in machine.tests}
         ]
         return self._show(
             "heat_machine.html", machine=machine, standing=standing, runs=runs, tests=tests, cycle=chosen,
             charts=[(key, CHARTED[key][0]) for key in CHARTED if key in there], few=MOST_RUNS,
             kinds=[*kinds, *([(SPORE, SPORE)] if spore and machine.kind.value == "sterilizer" else [])],
             criteria=[(row.id, row.name) for row in bundled_criteria() if row.kind in ("air-removal test", "leak test", "steam")],
-            title=f"{name}: history",
+            title=said("{name}: history", name=name),
         )  # fmt: skip
 
     def _runs(self, view: View, machine: Machine) -> list[RunRow]:
@@ -238,7 +240,7 @@ class _Shows:
             zone = view.look.basis.zone
             runs = [r for r in reversed(self._runs(view, machine)) if r.cycle == (cycle or machine.day_cycle) and key in r.values]
         if key not in CHARTED or not runs:
-            raise HTTPException(404, "No run tells of this.")
+            raise HTTPException(404, said("No run tells of this."))
         good = [r.values for r in runs if r.verdict is Verdict.FIT]
         charts = against_past(runs[-1].values, good[:-1] if runs[-1].verdict is Verdict.FIT else good)
         found = next((c for c in charts if c.key == key), None)
@@ -250,7 +252,7 @@ class _Shows:
         """Write a test of a machine: from its log where one was sent, else as a person read it."""
         machine, by = self._of(name), self._pen.who(form)
         known = (*(t.id for t in machine.tests), "air-removal test", "leak test", SPORE)
-        test, ended = form.chosen("test", known, "Which test"), self._pen.ended_ms(form)
+        test, ended = form.chosen("test", known, said("Which test")), self._pen.ended_ms(form)
         if form.file is not None and form.file[0]:
             ran = Ran(name, machine.day_cycle, "nothing", ended)
             self._pen.test(form, machine, ran, test, by)
@@ -268,7 +270,7 @@ def _tests(view: View, machine: Machine) -> Iterator[TestRow]:
     for test in machine.tests:
         found = test_condition(look, machine, test)
         due = found.expires_ms if found.verdict is Verdict.FIT else next((o.due_ms for o in found.mend), None)
-        yield TestRow(test.name, f"each {test.every}", found.verdict, found.why, due, found.origin)
+        yield TestRow(test.name, said("each {every}", every=term(test.every)), found.verdict, found.why, due, found.origin)
     for condition in view.standing(f"machine:{machine.id}").conditions:
         if condition.what.startswith(("Spore test", "spore test", "no failed")):
             yield TestRow(condition.what, "", condition.verdict, condition.why, condition.expires_ms, condition.origin)
@@ -276,5 +278,14 @@ def _tests(view: View, machine: Machine) -> Iterator[TestRow]:
     for every in ASKED_EVERY:
         asked_for = look.basis.asks(f"{machine.kind.value} tests, {every}")
         if asked_for is not None and every not in listed:
-            told = f"asked for, and the practice file lists no test of each {every} for it: {asked_for.topic}"
-            yield TestRow(f"tests of each {every}", f"each {every}", Verdict.UNPROVEN, told, None, asked_for.origin)
+            told = said(
+                "asked for, and the practice file lists no test of each {every} for it: {topic}", every=term(every), topic=asked_for.topic
+            )
+            yield TestRow(
+                said("tests of each {every}", every=term(every)),
+                said("each {every}", every=term(every)),
+                Verdict.UNPROVEN,
+                told,
+                None,
+                asked_for.origin,
+            )

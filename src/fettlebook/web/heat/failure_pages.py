@@ -10,6 +10,7 @@ from starlette.exceptions import HTTPException
 from fettlebook.book.kinds import FailureStep, LoadRejected, OutOfService, RepairDone, Returned
 from fettlebook.errors import Mendable
 from fettlebook.practice.model import Machine, Skill
+from fettlebook.said import said
 from fettlebook.standing.asking import said_at
 from fettlebook.standing.failure import Failure, failures
 from fettlebook.web.heat.pen import Pen
@@ -23,8 +24,9 @@ from fettlebook.web.standing_pages import Asking
 Posted = Annotated[Sent, Depends(sent)]
 Act = Literal["out", "review", "authority", "aside", "quarantine", "repair", "return"]
 WORDS: Final[dict[str, str]] = {
-    "out": "Take it out of service", "review": "Enter what was found", "authority": "Enter what was decided", "aside": "Reject the load",
-    "quarantine": "Recall all of them", "repair": "Enter the repair", "return": "Return it to service",
+    "out": said("Take it out of service"), "review": said("Enter what was found"), "authority": said("Enter what was decided"),
+    "aside": said("Reject the load"),
+    "quarantine": said("Recall all of them"), "repair": said("Enter the repair"), "return": said("Return it to service"),
 }  # fmt: skip
 
 
@@ -62,7 +64,7 @@ class _Shows:
     def _machines(self, name: str) -> list[Machine]:
         found = [m for m in self._pen.practice.machines if name in ("", m.id)]
         if not found:
-            raise HTTPException(404, "No such machine in the practice file.")
+            raise HTTPException(404, said("No such machine in the practice file."))
         return found
 
     def page(self, name: str) -> HTMLResponse:
@@ -76,7 +78,7 @@ class _Shows:
         return self._asking.show(
             "heat_failures.html", "loads", moment, found=found, machine=name, act_words=WORDS, people=self._pages.reading.practice.people,
             on_day=self._pages.now.date().isoformat(), clock=self._pages.now.strftime("%H:%M"), typed_now="",
-            title=f"After a failure{f', {name}' if name else ''}",
+            title=said("After a failure, {machine}", machine=name) if name else said("After a failure"),
         )  # fmt: skip
 
     def table(self, name: str) -> Response:
@@ -101,17 +103,23 @@ class _Shows:
     def act(self, name: str, act: Act, form: Sent) -> None:
         """Write what a person did or decided; raises `Mendable` where the failure, the person or the words are missing."""
         (machine,) = self._machines(name)
-        by, reason = self._pen.who(form), form.reason("reason", "In a few words")
+        by, reason = self._pen.who(form), form.reason("reason", said("In a few words"))
         with self._record.view() as view:
             found = next((f for f in failures(view.look, machine) if f.entry == form.one("failure")), None)
             may = view.look.basis.may(by, Skill.LEAD)
         step = next((s for s in found.steps if s.id == act), None) if found else None
         if found is None or step is None:
-            raise Mendable("this failure is not open any more", where=name, mend="Open the page again and look.")
+            raise Mendable(said("this failure is not open any more"), where=name, mend=said("Open the page again and look."))
         if step.state == "not yet":
-            raise Mendable(f"{step.name}: {step.told}", where=name, mend="Other steps come first; do them, then this one.")
+            raise Mendable(
+                said("{what}: {why}", what=step.name, why=step.told),
+                where=name,
+                mend=said("Other steps come first; do them, then this one."),
+            )
         if act == "quarantine" and not may:
-            raise Mendable(f"{by} has not the skill lead", where="Who decides", mend="The lead decides on what lies in quarantine.")
+            raise Mendable(
+                said("{by} has not the skill lead", by=by), where="Who decides", mend=said("The lead decides on what lies in quarantine.")
+            )
         self._write(found, act, form, by, reason)
 
     def _write(self, found: Failure, act: Act, form: Sent, by: str, reason: str) -> None:

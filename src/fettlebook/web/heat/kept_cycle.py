@@ -11,6 +11,7 @@ from fettlebook.exchange.cycle_chart import cycle_chart
 from fettlebook.exchange.cycle_judging import criteria_for, load_form, sensors_for
 from fettlebook.exchange.logs import read_log
 from fettlebook.rules.cycle_criteria import bundled_criteria, find_criteria
+from fettlebook.said import joined, said
 from fettlebook.science.cycles.criteria import Criteria
 from fettlebook.science.cycles.judge import judge_cycle
 from fettlebook.science.cycles.log import CycleLog, Sensors
@@ -49,7 +50,7 @@ class KeptCycle:
     def chart(self) -> str:
         """Return the graph; raises 404 where there is nothing to draw."""
         if self.log is None or self.judgement is None or self.criteria is None or self.sensors is None:
-            raise HTTPException(404, "No log is kept of this run, or it can't be judged: there is nothing to draw.")
+            raise HTTPException(404, said("No log is kept of this run, or it can't be judged: there is nothing to draw."))
         return cycle_chart(self.log, self.judgement, self.criteria, self.sensors, self.title)
 
 
@@ -58,7 +59,7 @@ def kept_cycle(record: Record, entry_id: str) -> KeptCycle:
     received = record.store.get(entry_id)
     data = received.entry.data if received is not None else None
     if received is None or not isinstance(data, CycleRecorded | MachineTest):
-        raise HTTPException(404, "No such cycle or test in the book.")
+        raise HTTPException(404, said("No such cycle or test in the book."))
     verdict, reasons, judged_with = _newest_judgement(record, received, data)
     kept = (received, data, verdict, reasons, judged_with)
     if data.log is None:
@@ -66,7 +67,7 @@ def kept_cycle(record: Record, entry_id: str) -> KeptCycle:
     try:
         return KeptCycle(*kept, *_judged(record, received, data, data.log, judged_with))
     except Mendable as error:
-        return KeptCycle(*kept, None, None, None, None, "; ".join(f.what for f in error.findings))
+        return KeptCycle(*kept, None, None, None, None, joined("; ", (f.what for f in error.findings)))
 
 
 def _newest_judgement(record: Record, received: Received, data: CycleRecorded | MachineTest) -> tuple[str, tuple[str, ...], str]:

@@ -13,6 +13,7 @@ from fettlebook.exchange.cycle_judging import criteria_for, load_form, sensors_f
 from fettlebook.exchange.logs import read_log
 from fettlebook.practice.model import Machine, Practice
 from fettlebook.rules.cycle_criteria import find_criteria
+from fettlebook.said import said
 from fettlebook.science.cycles.air_removal_test import Indicator
 from fettlebook.science.cycles.judge import judge_cycle
 from fettlebook.science.cycles.outcome import Judgement
@@ -48,9 +49,9 @@ class Pen:
         """Return when a run ended, as the form says [ms]; now where it says nothing."""
         now = self._pages.now
         typed = form.one("ended")
-        ended = to_ms(read_moment(typed, self._pages.reading.zone, "When it ended", now) if typed else now)
+        ended = to_ms(read_moment(typed, self._pages.reading.zone, said("When it ended"), now) if typed else now)
         if ended > to_ms(now):
-            raise Mendable("it would end after now", where="When it ended", mend="Enter it once the run is over.")
+            raise Mendable(said("it would end after now"), where="When it ended", mend=said("Enter it once the run is over."))
         return ended
 
     def cycle(self, form: Sent, machine: Machine, ran: Ran, items: Items, by: str) -> str:
@@ -75,7 +76,9 @@ class Pen:
 
     def _judged(self, form: Sent, machine: Machine, cycle: str, name: str, items: Items) -> Judgement:
         if form.file is None or not form.file[0]:
-            raise Mendable("no log was sent, or an empty one", where="The log", mend="Choose the file that the machine or logger wrote.")
+            raise Mendable(
+                said("no log was sent, or an empty one"), where="The log", mend=said("Choose the file that the machine or logger wrote.")
+            )
         known = next((c for c in machine.cycles if c.id == cycle), None)
         reading = self._pages.reading
         row = find_criteria(name, where="Judged as") if name else None

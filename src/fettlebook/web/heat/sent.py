@@ -8,6 +8,7 @@ from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 
 from fettlebook.errors import Mendable
+from fettlebook.said import said
 
 MOST_BYTES: Final = 8_000_000  # a day of readings each second in many columns
 MOST_FIELDS: Final = 700
@@ -33,25 +34,27 @@ class Sent:
         """Return one of what was offered; raises `Mendable` where nothing, or something else, was chosen."""
         value = self.one(name)
         if value not in offered:
-            what = f"{value[:60]!r} is none of the choices" if value else "not answered"
-            raise Mendable(what, where=label, mend="Go back and choose one: what you typed is still there.")
+            what = said("{it!r} is none of the choices", it=value[:60]) if value else said("not answered")
+            raise Mendable(what, where=label, mend=said("Go back and choose one: what you typed is still there."))
         return value
 
     def reason(self, name: str, label: str) -> str:
         """Return words that must be given; raises `Mendable` where there are none."""
         words = self.one(name)
         if not words:
-            raise Mendable("nothing was written", where=label, mend="Go back and write it in a few words. No patients' names.")
+            raise Mendable(said("nothing was written"), where=label, mend=said("Go back and write it in a few words. No patients' names."))
         return words
 
 
 async def sent(request: Request) -> Sent:
     """Read a posted form."""
     if request.headers.get("origin") is None and request.headers.get("sec-fetch-site") is None:
-        raise HTTPException(403, "Refused: the request does not say that it comes from this page.")
+        raise HTTPException(403, said("Refused: the request does not say that it comes from this page."))
     length = request.headers.get("content-length", "")
     if not length.isdigit() or int(length) > MOST_BYTES:
-        raise HTTPException(413, f"Refused: more than {MOST_BYTES // 1_000_000} MB. Cut the one cycle out of the log.")
+        raise HTTPException(
+            413, said("Refused: more than {MOST_BYTES} MB. Cut the one cycle out of the log.", MOST_BYTES=MOST_BYTES // 1000000)
+        )
     values: dict[str, list[str]] = {}
     file: tuple[bytes, str] | None = None
     async with request.form(max_files=1, max_fields=MOST_FIELDS) as form:
@@ -61,7 +64,7 @@ async def sent(request: Request) -> Sent:
                 if content or value.filename:
                     file = (content, _name_of(value.filename or ""))
             elif len(value) > MOST_SIGNS:
-                raise HTTPException(413, "Refused: more words than a form of this page holds.")
+                raise HTTPException(413, said("Refused: more words than a form of this page holds."))
             else:
                 values.setdefault(name, []).append("".join(sign for sign in value if sign.isprintable()))
     return Sent(values, file)
