@@ -152,16 +152,13 @@ def letter_of(pack: Pack) -> str:
     """Return the draft of a letter, with blanks and without anything about a patient."""
     practice, clock, back = pack.look.basis.practice.practice, Clock(pack.look.basis.zone), pack.back
     invented = "INVENTED PRACTICE: do not send.\n\n" if practice.invented else ""
-    what = {
-        "chair": "a sample of the water of one of our treatment chairs was above the level that we act on",
-        "machine": f"a check of one of our machines for processing instruments ({_what(pack.look, back)}) did not have the result that it should have",
-    }[back.subject.partition(":")[0]]
+    what = "a sample of the water of one of our treatment chairs was above the level that we act on"
+    if back.subject.startswith("machine:"):
+        what = f"a check of a machine for our instruments ({_what(pack.look, back)}) did not have the result that it should have"
     last = f"The last good result was of {clock.day(back.last_good_ms)}. " if back.last_good_ms is not None else ""
-    following = (
-        f"The next good result was of {clock.day(back.next_good_ms)}."
-        if back.next_good_ms is not None
-        else "No good result has followed yet."
-    )
+    following = "No good result has followed yet."
+    if back.next_good_ms is not None:
+        following = f"The next good result was of {clock.day(back.next_good_ms)}."
     return f"""{invented}DRAFT. A licensed professional decides whether a letter is sent, to whom, and in which words, by local rules.
 Fill in the blanks outside this program: it knows no patient and must not.
 
@@ -187,12 +184,13 @@ ____________________ (name, signature)
 def document_of(pack: Pack) -> dict[str, Any]:
     """Return the document as plain data for the typesetter."""
     clock, back, practice = Clock(pack.look.basis.zone), pack.back, pack.look.basis.practice.practice
+    newest = min(pack.look.known_at, pack.look.state.received)
     return {
         "practice": practice.name,
         "invented": practice.invented,
         "title": pack.title,
-        "made": clock.parts(pack.look.known_at),
-        "from": f"By the book as received up to {clock.at(pack.look.known_at)}. fettlebook {__version__}.",
+        "made": clock.parts(newest),
+        "from": f"By the book as received up to {clock.at(newest)}. fettlebook {__version__}.",
         "caution": CAUTION,
         "facts": [
             ["Bad result", f"{clock.at(back.bad_ms)}, entry {short(back.bad_entry)}"],
