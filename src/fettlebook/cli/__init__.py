@@ -41,6 +41,7 @@ COMMANDS: dict[str, str] = {
     "book": "Keep the record: begin, add, print, verify, sign, back up, restore, export.",
     "note": "Write one entry into a book by hand.",
     "labels": "Labels for the packs of a load: what, load, use by, codes to scan.",
+    "arrivals": "Take in what machines and laboratories send, from a folder or a broker.",
     "share": "Hand on what the book holds: tables, FHIR resources, duties as a calendar.",
     "serve": "Open the page on this machine.",
     "demo": "Write the invented demo practice and its appointment book.",

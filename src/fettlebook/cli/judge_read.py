@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from fettlebook.errors import Mendable
-from fettlebook.exchange.cycle_judging import criteria_for, criteria_names, sensors_for
+from fettlebook.exchange.cycle_judging import criteria_for, criteria_names, form_of_log, sensors_for
 from fettlebook.exchange.logs import LARGEST_BYTES, LogForm, ReadLog, read_log
 from fettlebook.practice.load import read_practice_file
 from fettlebook.practice.model import Cycle, Machine, Practice
@@ -80,7 +80,7 @@ def judged_file(
     cycle = _cycle(machine, options["cycle"], needed=options["criteria"] is None)
     criteria, untold = _criteria(options, cycle, rulebook)
     sensors = _sensors(criteria, machine, options)
-    read = read_log(text, path.name, _form(options), ambient_kpa=options["ambient_kpa"])
+    read = read_log(text, path.name, _form(options, machine), ambient_kpa=_ambient(options, machine))
     log = _cut(read.log, options["from_s"], options["to_s"])
     if options["load_form"] or options["wrapped"] is not None:
         load = LoadForm(options["load_form"] or "solid", bool(options["wrapped"]))
@@ -176,14 +176,21 @@ def _sensors(criteria: Criteria, machine: Machine | None, options: Options) -> S
     return sensors
 
 
-def _form(options: Options) -> LogForm:
+def _form(options: Options, machine: Machine | None = None) -> LogForm:
+    """Return the log form: the machine's own, and over it what was said now."""
+    own = form_of_log(machine)
     return LogForm(
-        columns=_pairs(options["columns"], "--column", "time=Zeit"),
-        units=_pairs(options["units"], "--unit", "pressure=bar"),
-        reference=options["reference"],
-        decimal=options["decimal"],
-        time=options["time_form"],
+        columns={**own.columns, **_pairs(options["columns"], "--column", "time=Zeit")},
+        units={**own.units, **_pairs(options["units"], "--unit", "pressure=bar")},
+        reference=options["reference"] or own.reference,
+        decimal=options["decimal"] or own.decimal,
+        time=options["time_form"] or own.time,
     )
+
+
+def _ambient(options: Options, machine: Machine | None) -> float | None:
+    said: float | None = options["ambient_kpa"]
+    return said if said is not None or machine is None or machine.log is None else machine.log.ambient_kpa
 
 
 def _pairs(texts: Sequence[str], option: str, like: str) -> dict[str, str]:

@@ -79,11 +79,13 @@ def water(
     Exit status: 0 every chair is below the risk; 1 one is not, has no sample, or lines were set aside; 2 nothing could be done.
     """
     import json  # noqa: PLC0415 - imports wait until they are needed: --help stays quick
+    from dataclasses import replace  # noqa: PLC0415
     from datetime import datetime as clock  # noqa: PLC0415
     from pathlib import Path  # noqa: PLC0415
 
     from fettlebook.cli.water_page import as_data, show  # noqa: PLC0415
     from fettlebook.errors import Mendable  # noqa: PLC0415
+    from fettlebook.exchange.arrivals.reports import as_table  # noqa: PLC0415
     from fettlebook.exchange.laboratory import SheetWays, read_sheet  # noqa: PLC0415
     from fettlebook.exchange.laboratory.judged import judge_sheet  # noqa: PLC0415
 
@@ -103,7 +105,9 @@ def water(
         nd_is="none seen" if options["nd_is_none"] else None,
         dates={"day-first": "day first", "month-first": "month first", None: None}[options["dates"]],
     )
-    sheet = read_sheet(data, file, ways, day)
+    report = as_table(data, file)
+    sheet = read_sheet(report.table, file, replace(ways, decimal=report.decimal or ways.decimal), day)
+    sheet = replace(sheet, findings=(*report.findings, *sheet.findings))
     if practice_file is not None:
         context.exit(_into_book(sheet, file, data, practice_file, as_json=as_json, **options))
     judged = judge_sheet(

@@ -5,6 +5,7 @@ from dataclasses import replace
 from typing import Final
 
 from fettlebook.errors import Mendable
+from fettlebook.exchange.logs import LogForm, ReadLog, read_log
 from fettlebook.practice.model import Cycle, Machine, Practice
 from fettlebook.rules.cycle_criteria import CriteriaRow, bundled_criteria, criteria_of, find_criteria
 from fettlebook.rules.model import Rulebook
@@ -55,6 +56,20 @@ def sensors_for(criteria: Criteria, machine: Machine | None) -> Sensors:
     if gauge is None:
         return sensors
     return replace(sensors, pressure_share=0.0, pressure_kpa=gauge.within, pressure_offset_kpa=gauge.reads_more_by)
+
+
+def form_of_log(machine: Machine | None) -> LogForm:
+    """Return how a machine's logs are to be read, as the practice file says; by themselves where it says nothing."""
+    if machine is None or machine.log is None:
+        return LogForm()
+    said = machine.log
+    return LogForm(dict(said.columns), dict(said.units), said.reference, said.decimal, said.time)
+
+
+def read_log_of(machine: Machine | None, content: bytes, name: str) -> ReadLog:
+    """Return a log of a machine, read as its log form in the practice file says; raises `Mendable` where that form can't be right."""
+    ambient = machine.log.ambient_kpa if machine is not None and machine.log is not None else None
+    return read_log(content, name, form_of_log(machine), ambient_kpa=ambient)
 
 
 def load_form(practice: Practice, items: Iterable[tuple[str, bool, str | None]]) -> LoadForm | None:

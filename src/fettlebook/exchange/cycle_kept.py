@@ -4,8 +4,7 @@ from dataclasses import dataclass
 
 from fettlebook.book.kinds import CycleRecorded, MachineTest
 from fettlebook.exchange.cycle_chart import cycle_chart
-from fettlebook.exchange.cycle_judging import criteria_for, load_form, sensors_for
-from fettlebook.exchange.logs import read_log
+from fettlebook.exchange.cycle_judging import criteria_for, load_form, read_log_of, sensors_for
 from fettlebook.rules.cycle_criteria import bundled_criteria, find_criteria
 from fettlebook.science.cycles.criteria import Criteria
 from fettlebook.science.cycles.judge import judge_cycle
@@ -54,5 +53,5 @@ def judge_kept(look: Look, data: CycleRecorded | MachineTest, ran_ms: int, conte
     row = find_criteria(named) if named in {r.id for r in bundled_criteria()} else None
     criteria = criteria_for(None if row and row.kind != "steam" else cycle, basis.rulebook, row)
     sensors = sensors_for(criteria, machine)
-    log = read_log(content, (data.log.name if data.log else None) or "log").log
+    log = read_log_of(machine, content, (data.log.name if data.log else None) or "log").log
     return JudgedLog(log, criteria, sensors, judge_cycle(log, criteria, sensors, load=form))

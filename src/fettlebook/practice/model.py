@@ -294,6 +294,42 @@ class Sensor(Part):
     calibrated_on: Annotated[date | None, Field(description="day of the calibration; 2026-03-04")] = None
 
 
+class Laboratory(Part):
+    """How the laboratory's reports are to be read, where they don't say it themselves."""
+
+    columns: Annotated[
+        dict[str, Annotated[str, Field(min_length=1, max_length=120)]],
+        Field(max_length=20, description='table of field and heading; {chair = "Messstelle", result = "KBE"}'),
+    ] = {}
+    decimal: Annotated[Literal["point", "comma"] | None, Field(description="decimal sign")] = None
+    per_ml: Annotated[float | None, Field(gt=0, le=10_000, description="counts are per so many mL")] = None
+    volume_ml: Annotated[float | None, Field(gt=0, le=10_000, description="undiluted sample on the plates [mL]")] = None
+    too_many_at: Annotated[int | None, Field(ge=1, le=100_000, description="number of colonies at which it stops counting")] = None
+    nd_is_none_seen: Annotated[bool, Field(description='answer true where its "n.d." means none seen')] = False
+    dates: Annotated[Literal["day first", "month first"] | None, Field(description="order in dates with slashes")] = None
+    chairs: Annotated[
+        dict[str, Id], Field(max_length=500, description='table of its name for a chair and the chair\'s id; {"DU 1" = "chair 1"}')
+    ] = {}
+
+
+class MachineLog(Part):
+    """How the log files of a machine are to be read, where they don't say it themselves; the page *Log form* makes it from a first file."""
+
+    columns: Annotated[
+        dict[str, Annotated[str, Field(min_length=1, max_length=120)]],
+        Field(max_length=20, description='table of role and column; {time = "Zeit", chamber = "T1", pressure = "3"}'),
+    ] = {}
+    units: Annotated[
+        dict[str, Annotated[str, Field(min_length=1, max_length=10)]],
+        Field(max_length=20, description='table of role and unit; {pressure = "bar"}'),
+    ] = {}
+    reference: Annotated[Literal["absolute", "gauge"] | None, Field(description="what the pressure is measured against")] = None
+    ambient_kpa: Annotated[float | None, Field(ge=50, le=110, description="air's pressure, where the log has gauge pressure [kPa]")] = None
+    decimal: Annotated[Literal[".", ","] | None, Field(description="decimal sign")] = None
+    time: Annotated[Literal["h:m", "m:s"] | None, Field(description="meaning of two numbers with a colon in the time column")] = None
+    cycle: Annotated[Id | None, Field(description="id of the cycle that such a file is of; left out: the day's cycle")] = None
+
+
 class Machine(Part):
     """A washer, an ultrasonic bath or a sterilizer."""
 
@@ -307,6 +343,7 @@ class Machine(Part):
     sensors: Annotated[
         tuple[Sensor, ...], Field(description="list of sensors that were calibrated; how far their readings may be out")
     ] = ()
+    log: Annotated[MachineLog | None, Field(description="form of its log files")] = None
     warm_up_minutes: Annotated[Minutes, Field(description="length of the warm-up after switching on [min]")] = 0
     out_of_service: OutOfService = False
 
@@ -552,6 +589,7 @@ class Practice(Part):
     people: Annotated[tuple[Person, ...], Field(min_length=1, description="list of people with skills and shifts")]
     products: Annotated[tuple[Product, ...], Field(description="list of products as their labels say")] = ()
     in_use: Annotated[InUse, Field(description="product chosen for each use")]
+    laboratory: Annotated[Laboratory, Field(description="form of the laboratory's reports")] = Laboratory()
     visit_kinds: Annotated[tuple[VisitKind, ...], Field(min_length=1, description="list of visit kinds with the sets they use")]
     calendar: Annotated[CalendarMap, Field(description="rules by which the appointment book is read")]
     own_rules: Annotated[tuple[OwnRule, ...], Field(description="list of the practice's own values in the rulebook")] = ()

@@ -8,16 +8,12 @@ from fettlebook.book.kinds import CycleJudged, CycleRecorded, HeldFile, MachineT
 from fettlebook.book.received import Received
 from fettlebook.errors import Mendable
 from fettlebook.exchange.cycle_chart import cycle_chart
-from fettlebook.exchange.cycle_judging import criteria_for, load_form, sensors_for
-from fettlebook.exchange.logs import read_log
-from fettlebook.rules.cycle_criteria import bundled_criteria, find_criteria
+from fettlebook.exchange.cycle_kept import judge_kept
 from fettlebook.said import joined, said
 from fettlebook.science.cycles.criteria import Criteria
-from fettlebook.science.cycles.judge import judge_cycle
 from fettlebook.science.cycles.log import CycleLog, Sensors
 from fettlebook.science.cycles.outcome import Judgement
 from fettlebook.standing.facts import happened_ms
-from fettlebook.web.heat.benchwork import items_of
 from fettlebook.web.record import Record
 
 
@@ -85,14 +81,5 @@ def _judged(
     record: Record, received: Received, data: CycleRecorded | MachineTest, held: HeldFile, judged_with: str
 ) -> tuple[CycleLog, Criteria, Sensors, Judgement]:
     with record.view() as view:
-        ran = happened_ms(received)
-        basis = view.look.then(ran)
-        machine = view.look.machine(f"machine:{data.machine}", ran)
-        form = load_form(basis.practice, items_of(view, data.load)) if data.load else None
-    cycle = next((c for c in machine.cycles if c.id == data.cycle), None) if machine else None
-    named = judged_with.rpartition(", ")[2]
-    row = find_criteria(named) if named in {r.id for r in bundled_criteria()} else None
-    criteria = criteria_for(None if row and row.kind != "steam" else cycle, basis.rulebook, row)
-    sensors = sensors_for(criteria, machine)
-    read = read_log(record.store.file(held.digest), held.name or "log")
-    return read.log, criteria, sensors, judge_cycle(read.log, criteria, sensors, load=form)
+        judged = judge_kept(view.look, data, happened_ms(received), record.store.file(held.digest), judged_with)
+    return judged.log, judged.criteria, judged.sensors, judged.judgement

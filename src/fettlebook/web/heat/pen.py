@@ -9,8 +9,7 @@ from fettlebook.book.kinds import Data, to_ms
 from fettlebook.book.received import Receipt
 from fettlebook.errors import Mendable
 from fettlebook.exchange.cycle_entries import Ran, past_values, write_cycle, write_test
-from fettlebook.exchange.cycle_judging import criteria_for, load_form, sensors_for
-from fettlebook.exchange.logs import read_log
+from fettlebook.exchange.cycle_judging import criteria_for, load_form, read_log_of, sensors_for
 from fettlebook.practice.model import Machine, Practice
 from fettlebook.rules.cycle_criteria import find_criteria
 from fettlebook.said import said
@@ -83,7 +82,7 @@ class Pen:
         reading = self._pages.reading
         row = find_criteria(name, where="Judged as") if name else None
         criteria = criteria_for(None if row and row.kind != "steam" else known, reading.rulebook, row)
-        read = read_log(form.file[0], PurePath(form.file[1]).name or "log")
+        read = read_log_of(machine, form.file[0], PurePath(form.file[1]).name or "log")
         seen: dict[str, Indicator] = {"even": "even", "uneven": "uneven"}
         return judge_cycle(
             read.log,
