@@ -158,6 +158,10 @@ def test_what_is_owed_after_standing_still_comes_first_and_covers_the_flush_of_t
     at_chair = [w.step for w in found if w.subject == "chair:1" and not w.owed]
     assert at_chair[0].startswith(("still.", "long."))
     assert "first.flush" not in at_chair
+    begun = f'{DAY} 07:00 ana step.done {{duty="chair.long_still", step="long.empty", chair="1", product="h2o2", lot="A1", {DONE}}}\n'
+    after = works(begun, "08:00", ready=FRESH)
+    assert after["1/long.empty/opening"].said.state == "done"  # it is still seen, though it is owed no longer
+    assert after["1/long.fill/opening"].to_do
     whole = works("", "08:00")["1/first.flush/opening"].said
     assert whole.state == "done"
     assert whole.why.startswith("done with ")

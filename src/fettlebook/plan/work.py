@@ -13,7 +13,7 @@ from fettlebook.plan.day import DayPlan
 from fettlebook.plan.work_model import NOTHING_SAID, Work
 from fettlebook.plan.work_parts import Group, groups_of, instruments_of, step_elsewhere, step_of_chair
 from fettlebook.plan.work_said import result_of, said_of
-from fettlebook.rules.model import When
+from fettlebook.rules.model import Step, When
 from fettlebook.said import said
 from fettlebook.standing.due import due_duties
 from fettlebook.standing.look import Look
@@ -71,7 +71,7 @@ def _with_what_stood_still(look: Look, group: Group, owed: Iterable[Owed]) -> Gr
     first, covers = group.steps[0], {step for o, _ in found for step in o.covers}
     before: list[Work] = []
     for o, duty in found:
-        for step in (s for s in duty.steps_on(look.basis.chairs[group.place]) if s.id in o.steps):
+        for step in (s for s in duty.steps_on(look.basis.chairs[group.place]) if s.id in o.steps or _today(look, o.subject, s)):
             made = step_of_chair(look, look.basis.chairs[group.place], duty, step, begins_ms=group.begins_ms)
             alone = tuple(w.id for w in before if not w.attended and w.rule is not None and step.id not in w.rule.beside)
             before.append(replace(made, id=f"{made.id}/opening", person=first.person, run="opening", after=alone, due_ms=o.due_ms))
@@ -88,7 +88,7 @@ def _owed(look: Look, owed: Owed) -> Iterator[Work]:
     begins = max(look.basis.day_start(look.at), min(owed.due_ms or look.at, look.at))
     chair = look.basis.chairs.get(owed.subject.removeprefix("chair:")) if owed.subject.startswith("chair:") else None
     alone: list[Work] = []
-    for step in (s for s in duty.steps if s.id in owed.steps):
+    for step in (s for s in duty.steps if s.id in owed.steps or _today(look, owed.subject, s)):
         made = (
             step_of_chair(look, chair, duty, step, begins_ms=begins)
             if chair is not None
@@ -98,6 +98,12 @@ def _owed(look: Look, owed: Owed) -> Iterator[Work]:
         one = replace(made, after=after, owed=True, due_ms=owed.due_ms, overdue=owed.overdue)
         alone += [] if step.attended else [one]
         yield one
+
+
+def _today(look: Look, subject: str, step: Step) -> bool:
+    """Tell whether a step was done or begun today: it is owed no longer, and shown as what it is while the rest of its duty is."""
+    since = look.basis.day_start(look.at)
+    return any(look.latest(subject, f"{sort}:{step.id}", since=since) is not None for sort in ("done", "begun"))
 
 
 def _passed(look: Look, plan: DayPlan, groups: Iterable[Group], known: dict[str, Work]) -> set[str]:

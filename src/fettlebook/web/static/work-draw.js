@@ -91,6 +91,7 @@ export function drawCard(step, any, act) {
   if (moved) typed = new Map();
   const had = card.contains(document.activeElement) && document.activeElement.id;
   card.hidden = false;
+  card.dataset.step = step ? step.id : "";
   if (!step) {
     card.replaceChildren(make("h2", { id: "step-h", tabindex: "-1" }, any ? words.nothing_yet : words.nothing));
     return true;
@@ -257,7 +258,7 @@ function others(steps, take) {
     }
     const own = steps.filter((one) => one.person === name);
     box.firstChild.textContent = fill(words.others_many, { who: name || words.somebody, n: own.length });
-    keepFocus(box.lastChild, own.slice(0, 12).map((one) => row(one, take)));
+    keepFocus(box.lastChild, own.slice(0, 40).map((one) => row(one, take)));
   }
 }
 
