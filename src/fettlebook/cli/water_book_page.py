@@ -7,7 +7,7 @@ from fettlebook.cli.water_book import say
 from fettlebook.cli.water_page import as_data, percent, show
 from fettlebook.exchange.laboratory.beside import Achieved, HighInARow, WaterBeside
 from fettlebook.exchange.laboratory.from_book import BookWater, LimitToday
-from fettlebook.exchange.laboratory.water_words import achieved_words, high_words, rise_words
+from fettlebook.exchange.laboratory.water_words import achieved_words, cause_words, high_words, rise_words
 from fettlebook.rules.words import origin_in_words
 from fettlebook.standing.asking import said_at
 from fettlebook.standing.look import Look
@@ -41,6 +41,7 @@ def evidence_lines(look: Look, beside: WaterBeside) -> Iterator[str]:
     for high in beside.high:
         yield high_words(look, high)
     yield rise_words(beside)
+    yield from cause_words(beside)
 
 
 def book_data(look: Look, water: BookWater, beside: WaterBeside) -> dict[str, Any]:
@@ -71,6 +72,19 @@ def book_data(look: Look, water: BookWater, beside: WaterBeside) -> dict[str, An
             "suspected": beside.rise.suspected,
         },
         "no_common_rise_because": beside.no_rise,
+        "shared_rise": None if beside.cause is None else _cause_data(beside),
+    }  # fmt: skip
+
+
+def _cause_data(beside: WaterBeside) -> dict[str, Any]:
+    cause, sorts = beside.cause, {one.name: one.sort for one in beside.shared}
+    assert cause is not None
+    return {
+        "probability": cause.probability, "told": cause.suspected, "named": list(cause.named.names) if cause.named is not None else None,
+        "suspects": [
+            {"names": list(s.names), "sorts": [sorts[name] for name in s.names], "chairs": list(s.chairs), "probability": s.probability}
+            for s in cause.suspects
+        ],
     }  # fmt: skip
 
 

@@ -120,6 +120,7 @@ class Taken(NamedTuple):
     neutralised: bool | None
     method: str | None
     neutraliser: str | None = None
+    laboratory: str | None = None
 
 
 class Result(NamedTuple):
@@ -438,7 +439,7 @@ def _skipped(r: Received, d: DutySkipped, at: int) -> Found:
 
 def _taken(r: Received, d: SampleTaken, at: int) -> Found:
     subject = _chair(d.chair) if d.chair is not None else _machine(d.machine) if d.machine is not None else PRACTICE
-    says = Taken(d.sample, d.what, subject, _names(d.outlets), d.neutralised, d.method, d.neutraliser)
+    says = Taken(d.sample, d.what, subject, _names(d.outlets), d.neutralised, d.method, d.neutraliser, d.laboratory)
     yield (subject, "sample"), at, says
     yield (f"sample:{d.sample}", "taken"), at, says
 

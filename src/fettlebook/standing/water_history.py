@@ -40,6 +40,7 @@ class WaterResult:
     verdict: Verdict
     why: str
     evidence: tuple[str, ...]
+    laboratory: str | None = None  # where its entry names one
 
     def as_sample(self, days: float, volume_ml: float | None = None) -> Sample | None:
         """Return what the model takes; None where colonies and volume can't be said. `volume_ml`: where the book has no volume."""
@@ -101,7 +102,7 @@ def _result(at: AtChair, one: Counted, quantity: str) -> WaterResult:
     seen = _seen(result, per_ml) if per_ml is not None else None
     return WaterResult(
         at.chair.id, result.sample, one.outlets, one.taken, per_ml, result.mark, seen, result.method, tuple(doubts), verdict, why,
-        one.evidence,
+        one.evidence, one.said.laboratory if one.said is not None else None,
     )  # fmt: skip
 
 

@@ -14,7 +14,7 @@ from fettlebook.errors import Mendable
 from fettlebook.exchange.laboratory.beside import WaterBeside, water_beside
 from fettlebook.exchange.laboratory.from_book import BookWater, judge_book, limit_cfu_ml
 from fettlebook.exchange.laboratory.sampling_diary import DueSample, due_samples, plan_told, plan_words
-from fettlebook.exchange.laboratory.water_words import achieved_words, high_words, rise_words
+from fettlebook.exchange.laboratory.water_words import achieved_words, cause_words, high_words, rise_words
 from fettlebook.exchange.water_chart import interval_of, water_chart
 from fettlebook.standing.asking import said_at
 from fettlebook.standing.look import Look
@@ -79,7 +79,7 @@ def water_routes(pages: Pages, record: Record) -> APIRouter:
         look, water, beside = here.found()
         return here.show(
             "water.html", "overview", "Water of all chairs", rows=_rows(water), judged=water.judged, limits=water.limits,
-            limit_cfu_ml=limit_cfu_ml, lines=[*(high_words(look, one) for one in beside.high), rise_words(beside)], written=written,
+            limit_cfu_ml=limit_cfu_ml, lines=[*(high_words(look, one) for one in beside.high), rise_words(beside), *cause_words(beside)], written=written,
         )  # fmt: skip
 
     @router.get("/water.csv")

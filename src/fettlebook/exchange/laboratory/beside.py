@@ -7,10 +7,12 @@ from typing import Final
 
 from fettlebook.errors import Mendable
 from fettlebook.exchange.laboratory.from_book import BookWater, limit_cfu_ml
+from fettlebook.exchange.laboratory.shared import Shared, shared_things
 from fettlebook.practice.model import ProductUse
 from fettlebook.rules.model import Limit, Requirement
 from fettlebook.science.trends.achieved import Reduction, reduction_of
-from fettlebook.science.trends.supply import CommonRise, common_rise
+from fettlebook.science.trends.cause import RiseCause, cause_of
+from fettlebook.science.trends.supply import CommonRise, expected_before, rise_of
 from fettlebook.standing.basis import DAY_MS
 from fettlebook.standing.look import Look
 from fettlebook.standing.water_history import ChairWater, Intensive, WaterResult
@@ -57,12 +59,17 @@ class HighInARow:
 
 @dataclass(frozen=True, slots=True)
 class WaterBeside:
-    """All of it; `no_rise` says why a common rise can't be told, where it can't."""
+    """All of it; `no_rise` says why a common rise can't be told, where it can't.
+
+    `cause` weighs what chairs share (`shared`) against each other; None where there is nothing to hold the round against.
+    """
 
     achieved: tuple[Achieved, ...]
     high: tuple[HighInARow, ...]
     rise: CommonRise | None
     no_rise: str
+    cause: RiseCause | None = None
+    shared: tuple[Shared, ...] = ()
 
 
 def water_beside(look: Look, water: BookWater) -> WaterBeside:
@@ -70,8 +77,8 @@ def water_beside(look: Look, water: BookWater) -> WaterBeside:
     limit = water.limits[0] if water.limits else None
     achieved = tuple(one for chair in water.chairs for one in _achieved(look, water, chair, limit))
     high = tuple(found for chair in water.chairs if limit is not None and (found := _high(look, chair, limit)) is not None)
-    rise, why = _rise(water)
-    return WaterBeside(achieved, high, rise, why)
+    rise, why, cause, shared = _rise(look, water)
+    return WaterBeside(achieved, high, rise, why, cause, shared)
 
 
 def claim_log10(look: Look) -> float | None:
@@ -120,16 +127,18 @@ def _high(look: Look, chair: ChairWater, limit: Limit) -> HighInARow | None:
     return HighInARow(chair.chair, tuple(row), treated, limit, look.basis.asks(AFTER_HIGH))
 
 
-def _rise(water: BookWater) -> tuple[CommonRise | None, str]:
+def _rise(look: Look, water: BookWater) -> tuple[CommonRise | None, str, RiseCause | None, tuple[Shared, ...]]:
     used = water.judged.used
     if not used:
-        return None, "no result that can be used"
+        return None, "no result that can be used", None, ()
     newest = max(row.sampled_on for row, _ in used)
     last = {row.chair: (row, sample) for row, sample in used if (newest - row.sampled_on).days <= ROUND_DAYS}
     round_of = {id(sample) for _, sample in last.values()}
     starts = min(row.sampled_on for row, _ in last.values())
-    earlier = [s for row, s in used if id(s) not in round_of and row.sampled_on < starts]
+    earlier = [(row.sampled_on, s) for row, s in used if id(s) not in round_of and row.sampled_on < starts]
     try:
-        return common_rise(earlier, [sample for _, sample in last.values()], water.judged.priors), ""
+        trend, held = expected_before([s for _, s in earlier], [sample for _, sample in last.values()], water.judged.priors)
     except Mendable:
-        return None, f"fewer than three chairs were sampled within {ROUND_DAYS} days and before"
+        return None, f"fewer than three chairs were sampled within {ROUND_DAYS} days and before", None, ()
+    shared = shared_things(look, water, max(day for day, _ in earlier), held)
+    return rise_of(trend, held), "", cause_of(trend, held, {one.name: one.chairs for one in shared}), shared

@@ -1,7 +1,10 @@
 """The evidence beside the counts' verdict in words, the same for command and pages."""
 
+from typing import Final
+
 from fettlebook.exchange.laboratory.beside import Achieved, HighInARow, WaterBeside
 from fettlebook.exchange.laboratory.from_book import limit_cfu_ml
+from fettlebook.science.trends.cause import NAMED, TOLD
 from fettlebook.science.trends.supply import FALSE_ALARM
 from fettlebook.standing.look import Look
 
@@ -59,3 +62,42 @@ def rise_words(beside: WaterBeside) -> str:
         alarm = f"A false alarm comes in at most {100 * FALSE_ALARM:g} % of rounds."
         return f"All chairs rose together: look at what they share (supply, product's lot, laboratory). {held}. {alarm}"
     return f"No rise of all chairs together: {held}."
+
+
+def cause_words(beside: WaterBeside) -> tuple[str, ...]:
+    """Return which of the things that chairs share fits their rise, what the counts can't tell apart, and what would tell."""
+    cause = beside.cause
+    if cause is None or not cause.suspects:
+        return ()
+    if not cause.suspected:
+        chance, from_here = _chance(cause.probability), f"told from {100 * TOLD:g} % on"
+        return (f"Nothing that several chairs share (mains, lot, laboratory) stands out: chance of a shared rise {chance}, {from_here}.",)
+    lines = [f"Chairs that share something rose together with a chance of {_chance(cause.probability)}."]
+    named = cause.named
+    if named is None:
+        told = "; ".join(f"{' or '.join(one.names)} {_chance(one.probability)}" for one in cause.suspects)
+        lines.append(f"The counts can't tell which: {told}.")
+        tied = tuple(name for one in cause.suspects if one.probability > 1 - NAMED for name in one.names)
+    else:
+        others = [f"{' or '.join(one.names)} {_chance(one.probability)}" for one in cause.suspects[1:]]
+        against = f" Against it: {'; '.join(others)}." if others else ""
+        lines.append(
+            f"It fits {' or '.join(named.names)} with {_chance(named.probability)}: {', '.join(named.chairs)} rose together.{against}"
+        )
+        tied = named.names
+    if len(tied) > 1 and named is not None:
+        lines.append("These touch the same chairs, so no count of this round can tell them apart.")
+    sorts = {one.name: one.sort for one in beside.shared}
+    lines.extend(WOULD_TELL[sort] for sort in dict.fromkeys(sorts[name] for name in tied) if len(tied) > 1)
+    return tuple(lines)
+
+
+WOULD_TELL: Final[dict[str, str]] = {
+    "laboratory": "The laboratory: send two bottles of one outlet, one to a second laboratory, and a field blank with each.",
+    "supply": "The mains: sample the water before it enters a chair, and a chair that runs on its own bottle.",
+    "lot": "The lot: treat one chair with another lot, and sample it beside the others.",
+}
+
+
+def _chance(share: float) -> str:
+    return "under 1 %" if share < 0.01 else "over 99 %" if share > 0.99 else f"{100 * share:.0f} %"

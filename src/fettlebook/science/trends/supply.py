@@ -59,6 +59,12 @@ def common_rise(earlier: Sequence[Sample], last: Sequence[Sample], priors: Prior
     Mendable
         Fewer than three such chairs, or two results of one chair in the round.
     """
+    trend, held = expected_before(earlier, last, priors)
+    return rise_of(trend, held)
+
+
+def expected_before(earlier: Sequence[Sample], last: Sequence[Sample], priors: Priors = PRIORS) -> tuple[Trend, list[Sample]]:
+    """Return the fit of the results before the last round, and those of the round that can be held against it; raises as `common_rise`."""
     known = {sample.chair for sample in earlier}
     held = [sample for sample in last if sample.chair in known]
     if len(held) < FEWEST_CHAIRS or len({sample.chair for sample in held}) < len(held):
@@ -67,7 +73,11 @@ def common_rise(earlier: Sequence[Sample], last: Sequence[Sample], priors: Prior
             where="common_rise: last",
             mend=f"Give one result a chair, of at least {FEWEST_CHAIRS} chairs that were sampled before.",
         )
-    trend = fit_practice(earlier, sorted(known), priors)
+    return fit_practice(earlier, sorted(known), priors), held
+
+
+def rise_of(trend: Trend, held: Sequence[Sample]) -> CommonRise:
+    """Return how far results lie above what a fit of earlier ones expects, all together."""
     shares = np.stack([_share_below(trend, sample) for sample in held], axis=1)  # (points, chairs)
     z = np.clip(ndtri(shares), -MOST_OF_ONE, MOST_OF_ONE).sum(axis=1) / math.sqrt(len(held))
     middle = trend.weights @ shares
