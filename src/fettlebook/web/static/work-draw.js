@@ -116,6 +116,7 @@ function notice(kind, word, text) {
 function parts(step) {
   const out = [];
   const product = step.product;
+  if (step.first.length) out.push(notice("mind", words.first, step.first.join("; ")));
   if (step.amount_ml) out.push(notice("", words.product, `${product ? `${product.name}. ` : ""}${fill(words.put_in, { n: step.amount_ml })}`));
   for (const group of step.groups || []) out.push(notice("", "", fill(words.together, { outlets: group.outlets.join(", "), length: length(group.seconds) })));
   if (product && product.wear.length) out.push(notice("", words.wear, product.wear.join(", ")));

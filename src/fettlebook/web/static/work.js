@@ -25,6 +25,11 @@ function waits(step, every) {
   });
 }
 
+/** What must be over before a step and is not in the book as done: said on its card, where somebody takes it all the same. */
+function unfinished(step, every) {
+  return (step.after || []).map((id) => every.find((one) => one.id === id)).filter((one) => one && !one.passed && one.state !== "done").map((one) => one.name);
+}
+
 /** The step in hand: the one that was chosen, else what is over, else the next that can begin, else what runs. */
 function current(every) {
   const own = every.filter((step) => step.mine && toDo(step));
@@ -40,7 +45,7 @@ function draw() {
   const every = all();
   const step = current(every);
   drawRuns(every.filter((one) => one.state === "running" && !one.attended && one !== step), take);
-  if (drawCard(step, every.some((one) => one.mine && toDo(one)), { start, done, problem }) && shown !== "" && step) focusCard();
+  if (drawCard(step && { ...step, first: unfinished(step, every) }, every.some((one) => one.mine && toDo(one)), { start, done, problem }) && shown !== "" && step) focusCard();
   shown = step ? step.id : "none";
   drawLists(every, step, { take });
   const place = step && step.subject.startsWith("chair:") ? `?chair=${encodeURIComponent(step.place)}` : "";
