@@ -42,6 +42,14 @@ def trace_routes(pages: Pages, record: Record) -> APIRouter:
             rows = list(_back_rows(view, found))
         return Response(csv_of(rows), media_type="text/csv; charset=utf-8", headers=saved("look-back.csv"))
 
+    @router.get("/look-back/{subject:path}.pdf")
+    def _back_pdf(subject: str, test: str = "", at: str = "", known: str = "", known_at: str = "") -> Response:
+        from fettlebook.exchange.look_back_pack import pack_of, pdf_pack  # noqa: PLC0415 - few ask for it
+
+        with asking.view(asking.moment(at, known_at or known)) as view:
+            pdf = pdf_pack(pack_of(view.look, subject, test=test or None))
+        return Response(pdf, media_type="application/pdf", headers=saved("look-back.pdf", inline=True))
+
     @router.get("/look-back/{subject:path}")
     def _back(subject: str, test: str = "", at: str = "", known: str = "", known_at: str = "") -> HTMLResponse:
         moment = asking.moment(at, known_at or known)

@@ -3,15 +3,16 @@
 from collections.abc import Sequence
 from typing import Any, Final
 
-from fettlebook.exchange.evidence.blocks import Clock, sign
+from fettlebook.exchange.evidence.blocks import Clock, sign, some
 from fettlebook.exchange.evidence.figures import Figures
 from fettlebook.exchange.evidence.gathered import Gathered
 from fettlebook.exchange.evidence.seals import Seals
+from fettlebook.said import said
 from fettlebook.standing.asking import name_of
 from fettlebook.standing.model import SHAPES, Verdict, worst
 
 WORST_MOST: Final = 8
-WORDS: Final = {Verdict.FIT: "In order", Verdict.UNPROVEN: "Not proven", Verdict.UNFIT: "Not in order"}
+WORDS: Final = {Verdict.FIT: said("In order"), Verdict.UNPROVEN: said("Not proven"), Verdict.UNFIT: said("Not in order")}
 TOLD: Final = {
     Verdict.FIT: "Every area below is in order, and its evidence is in the bundle.",
     Verdict.UNPROVEN: "Nothing below is known to be bad, but not everything is proven. What is missing is named; it was not guessed.",
@@ -88,7 +89,8 @@ def areas_of(found: Gathered, figures: Figures, seals: Seals) -> Sequence[Area]:
             "The book",
             Verdict.UNFIT if not seals.whole else Verdict.UNPROVEN if missing or not seals.signed or found.doubts else Verdict.FIT,
             f"{'whole' if seals.whole else f'NOT WHOLE: {len(seals.faults)} faults'}, {'signed' if seals.signed else 'NOT SIGNED'}, "
-            f"held against {seals.held_against} earlier checkpoints; {missing} entries of devices did not arrive",
+            f"held against {some(seals.held_against, 'earlier checkpoint', 'earlier checkpoints')}; "
+            f"{some(missing, 'entry', 'entries')} of devices did not arrive",
         ),
     )
 

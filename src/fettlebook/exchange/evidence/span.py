@@ -38,7 +38,7 @@ def span_of(practice: Practice, first: date, last: date, today: date, chairs: Se
     """
     found: list[Finding] = []
     if last < first:
-        found.append(Finding(f"{last} lies before {first}", "--to", "Give the earlier day with --from, the later with --to."))
+        found.append(Finding(f"{last} lies before {first}", "--to", "Give the earlier day first."))
     if first > today:
         found.append(Finding(f"{first} lies ahead: today is {today}", "--from", "Give a day that has been."))
     if first < EARLIEST or last.year > 2099:
