@@ -22,6 +22,7 @@ from fettlebook.web.bench import Bench
 from fettlebook.web.desk import Desk
 from fettlebook.web.drafts import Drafts
 from fettlebook.web.entries_pages import entries_routes
+from fettlebook.web.evidence_pages import evidence_routes
 from fettlebook.web.guard import Guard
 from fettlebook.web.heat import heat_routes
 from fettlebook.web.languages.asked import Languages, language_routes
@@ -87,6 +88,7 @@ def create_app(
             water_routes,
             settle_routes,
             partial(work_routes, desk=desk),
+            partial(evidence_routes, bench=bench),
         ):
             app.include_router(routes(pages, record))
         app.mount("/api", make_api(record, lambda: str(desk.reading.zone)))
