@@ -60,6 +60,7 @@ from fettlebook.book.kinds import (
     subjects_of,
     unit_of_reading,
 )
+from fettlebook.book.kinds.people import CertificateMade, DeviceEnrolled, DeviceRenamed, DeviceWithdrawn, PinChanged, SignRefused
 from fettlebook.errors import Mendable
 
 pytestmark = pytest.mark.invented
@@ -165,6 +166,12 @@ EACH: list[tuple[Data, set[str]]] = [
     ),
     (SignIn(person="ana", role="lead"), {"person:ana"}),
     (SignOut(person="ana", why="inactive"), {"person:ana"}),
+    (SignRefused(person="ana", at_device="tablet-a2b3c4", tries=3, wait_s=5), {"person:ana"}),
+    (PinChanged(person="ana", what="PIN", how="given"), {"person:ana"}),
+    (DeviceEnrolled(device="tablet-a2b3c4", name="tablet of room 2"), set()),
+    (DeviceRenamed(device="tablet-a2b3c4", name="tablet of room 3"), set()),
+    (DeviceWithdrawn(device="tablet-a2b3c4", name="tablet of room 3"), set()),
+    (CertificateMade(fingerprint="ab" * 32, authority="cd" * 32, until="2027-12-30", names=("practice.local",)), set()),
     (ClockBack(from_ms=5, to_ms=3), set()),
     (BookRestored(backup_size=7, backup_root=ROOT, lost_from_seq=8), set()),
     (RestoreTried(backup_digest="ab" * 32, size=7, root=ROOT, whole=True), set()),

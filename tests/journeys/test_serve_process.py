@@ -89,7 +89,7 @@ def test_a_taken_port_is_said_with_what_to_do(demo):
 def test_another_address_than_this_machine_is_refused_outright(demo, host):
     done = run("practice.toml", "book.ics", "--host", host, "--port", "0", cwd=demo)
     assert done.returncode == 2
-    assert "sign-in is not built yet" in done.stderr
+    assert "there is no certificate yet" in done.stderr
     assert done.stdout == ""
 
 

@@ -44,6 +44,8 @@ COMMANDS: dict[str, str] = {
     "arrivals": "Take in what machines and laboratories send, from a folder or a broker.",
     "share": "Hand on what the book holds: tables, FHIR resources, duties as a calendar.",
     "serve": "Open the page on this machine.",
+    "certificate": "Make, renew and show the certificate for tablets in the house.",
+    "people": "PINs, badges and devices from this machine, for when nobody can sign in.",
     "demo": "Write the invented demo practice and its appointment book.",
 }
 

@@ -26,7 +26,8 @@ _FILES: Final = ("log", "report", "files")
 _BY_OPTION: Final = ("remark", "from_paper")
 _PROGRAMS_OWN: Final = (
     "entry.clash", "clock.back", "book.restored", "restore.tried", "book.pruned", "text.erased", "key.changed", "book.verified",
-    "checkpoint.stamped",
+    "checkpoint.stamped", "sign.in", "sign.out", "sign.refused", "pin.changed", "device.enrolled", "device.renamed", "device.withdrawn",
+    "certificate.made",
     "book.imported", "day.planned", "day.replanned", "practice_file.version", "rulebook.version", "cycle.judged",
 )  # fmt: skip
 BY_HAND: Final = {kind: model for kind, model in KINDS.items() if kind not in _PROGRAMS_OWN}

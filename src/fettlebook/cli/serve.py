@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import click
@@ -14,6 +15,9 @@ if TYPE_CHECKING:
 
     from uvicorn import Server
 
+    from fettlebook.web.tls.authority import Certificates
+    from fettlebook.web.tls.served import Served
+
 PORT = 8321
 
 
@@ -21,36 +25,59 @@ PORT = 8321
 @click.argument("practice_file", metavar="PRACTICE.toml", type=click.Path(path_type=str))
 @click.argument("book_file", metavar="BOOK.ics", type=click.Path(path_type=str))
 @click.option("--data", metavar="FILE.sqlite", help="The book of entries; beside the practice file if left out. Made where there is none.")
-@click.option("--host", default="127.0.0.1", show_default=True, help="An address of this machine; nothing else can be chosen yet.")
+@click.option("--host", default="127.0.0.1", show_default=True, help="Its address in the house: needs a certificate and a lead's PIN.")
 @click.option("--port", type=click.IntRange(0, 65535), default=PORT, show_default=True, help="0: any that is free.")
+@click.option("--trust-port", type=click.IntRange(0, 65535), help="Where a new tablet begins, with --host; the next port if left out.")
+@click.option("--lock-after", type=click.FloatRange(0.05, 720), default=5.0, metavar="MIN", help="Untouched so long, a session locks; 5.")
 @click.option("--date", "day", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="The day that opens first; today if left out.")
 @click.option(
     "--at", type=click.DateTime(["%Y-%m-%dT%H:%M"]), metavar="DATETHH:MM", help="Set the page's clock by hand, for training; it says so."
 )
-def serve(*, practice_file: str, book_file: str, data: str | None, host: str, port: int, day: datetime | None, at: datetime | None) -> None:
+def serve(
+    *,
+    practice_file: str,
+    book_file: str,
+    data: str | None,
+    host: str,
+    port: int,
+    trust_port: int | None,
+    lock_after: float,
+    day: datetime | None,
+    at: datetime | None,
+) -> None:
     """Open the page on this machine: the day, the running times, the rules, the day sheet.
 
-    The page answers only on this machine: sign-in is not built yet, and without it nobody else may reach it. It runs
-    until Ctrl-C. The files are read again when they change.
+    It answers on this machine alone. With --host also in the house, encrypted: that needs a certificate
+    (fettlebook certificate make), and that a lead has a PIN. It runs until Ctrl-C. The files are read again when they change.
 
     Exit status: 0 it ran and was stopped; 2 it could not start, the message says why.
     """
     from pathlib import Path  # noqa: PLC0415 - imports wait until they are needed: --help stays quick
 
-    from fettlebook.errors import Mendable  # noqa: PLC0415
+    from fettlebook.cli.serve_house import certificates_for  # noqa: PLC0415
     from fettlebook.web.guard import is_loopback  # noqa: PLC0415
 
-    if not is_loopback(host):
-        raise Mendable(
-            f"{host!r} could be reached from other machines, and sign-in is not built yet",
-            where="--host",
-            mend="Leave --host out: the page then opens on this machine only, at 127.0.0.1.",
-        )
     practice_path = Path(practice_file)
     data_path = Path(data) if data else practice_path.with_name("book.sqlite")
+    house = None if is_loopback(host) else certificates_for(host, data_path, practice_path)
     listening = _listen(host, port)
     with listening:
-        _run(listening, (practice_path, Path(book_file), data_path), day, at)
+        beside = None if house is None else _listen(host, trust_port if trust_port is not None else port and port + 1)
+        opening = _Opening(listening, (practice_path, Path(book_file), data_path), day, at, lock_after * 60, house, beside)
+        _run(opening)
+
+
+@dataclass(frozen=True)
+class _Opening:
+    """What the pages are opened with; certificates and the socket of the page of trust where other machines may reach them."""
+
+    listening: socket.socket
+    files: tuple[Path, Path, Path]
+    day: datetime | None
+    at: datetime | None
+    idle_s: float
+    certificates: Certificates | None
+    trust: socket.socket | None
 
 
 def _listen(host: str, port: int) -> socket.socket:
@@ -74,7 +101,7 @@ def _listen(host: str, port: int) -> socket.socket:
     return listening
 
 
-def _run(listening: socket.socket, files: tuple[Path, Path, Path], day: datetime | None, at: datetime | None) -> None:
+def _run(opening: _Opening) -> None:
     import os  # noqa: PLC0415
     import signal  # noqa: PLC0415
     import sys  # noqa: PLC0415
@@ -91,7 +118,7 @@ def _run(listening: socket.socket, files: tuple[Path, Path, Path], day: datetime
     _log_only_ours()
     opened: list[Callable[[], bool]] = []
     try:
-        server = _open(listening, files, day, at, opened)
+        server = _open(opening, opened)
 
         def leave(_signal_number: int, _frame: object) -> None:
             # An interrupt inside the event loop's own start would break it; and uvicorn, once it has stopped in good order,
@@ -101,7 +128,7 @@ def _run(listening: socket.socket, files: tuple[Path, Path, Path], day: datetime
         for stop_signal in (signal.SIGTERM, signal.SIGINT):
             signal.signal(stop_signal, leave)
         if not told_to_stop:
-            server.run(sockets=[listening])
+            server.run(sockets=[opening.listening])
     except BaseException:
         # Where an interrupt strikes while a module is imported, Python may wrap it in another error: the list knows better.
         if not told_to_stop:
@@ -127,14 +154,9 @@ def _log_only_ours() -> None:
     logging.getLogger("fettlebook").addHandler(handler)
 
 
-def _open(
-    listening: socket.socket,
-    files: tuple[Path, Path, Path],
-    day: datetime | None,
-    at: datetime | None,
-    opened: list[Callable[[], bool]],
-) -> Server:
+def _open(opening: _Opening, opened: list[Callable[[], bool]]) -> Server:
     """Return the server, ready to run; what must be closed in order is put into `opened`."""
+    listening, files, day, at = opening.listening, opening.files, opening.day, opening.at
     from datetime import UTC, datetime  # noqa: PLC0415
     from zoneinfo import ZoneInfo  # noqa: PLC0415
 
@@ -150,6 +172,7 @@ def _open(
     from fettlebook.web.bench import Bench  # noqa: PLC0415
     from fettlebook.web.chain import Chain  # noqa: PLC0415
     from fettlebook.web.desk import Desk  # noqa: PLC0415
+    from fettlebook.web.people.opened import open_people  # noqa: PLC0415
     from fettlebook.web.record import Record  # noqa: PLC0415
     from fettlebook.web.training import TrainingClock  # noqa: PLC0415
 
@@ -172,9 +195,29 @@ def _open(
         return stopped
 
     opened.append(close)
-    app = create_app(desk, start, training_clock=training or False, bench=bench, practice_file=files[0], record=record)
+    people = open_people(files[2], desk, record, loopback=opening.certificates is None, idle_s=opening.idle_s)
+    served = _served(opening)
+    app = create_app(
+        desk, start, training_clock=training or False, bench=bench, practice_file=files[0], record=record, people=people, served=served
+    )
     # No access log: it would only tell who looked when. A fault is logged with its number by the pages themselves.
     config = uvicorn.Config(app, log_level="warning", access_log=False, timeout_graceful_shutdown=2, server_header=False, lifespan="off")
     host, port = listening.getsockname()[:2]
-    click.echo(f"fettlebook is open at http://{f'[{host}]' if ':' in host else host}:{port}/ (Ctrl-C stops it)")
+    if served is None or opening.trust is None:
+        click.echo(f"fettlebook is open at http://{f'[{host}]' if ':' in host else host}:{port}/ (Ctrl-C stops it)")
+    else:
+        from fettlebook.cli.serve_house import open_trust_page, say_addresses  # noqa: PLC0415
+
+        config.ssl_certfile = str(served.certificates.chain)
+        opened.insert(0, open_trust_page(opening.trust, app.state.pages, served))
+        say_addresses(served)
     return uvicorn.Server(config)
+
+
+def _served(opening: _Opening) -> Served | None:
+    """Return how the pages are reached from other machines, None where they are not."""
+    if opening.certificates is None or opening.trust is None:
+        return None
+    from fettlebook.web.tls.served import Served  # noqa: PLC0415
+
+    return Served(opening.certificates, opening.listening.getsockname()[1], opening.trust.getsockname()[1])

@@ -40,6 +40,7 @@ from fettlebook.web.tablets.api import make_api
 from fettlebook.web.tablets.pages import tablet_routes
 from fettlebook.web.tablets.scanned import scan_routes
 from fettlebook.web.tablets.settle import settle_routes
+from fettlebook.web.tls.served import Served
 from fettlebook.web.trace_pages import trace_routes
 from fettlebook.web.training import TrainingClock, training_routes
 from fettlebook.web.water_pages import water_routes
@@ -55,6 +56,8 @@ def create_app(
     practice_file: Path | None = None,
     *,
     record: Record | None = None,
+    people: People | None = None,
+    served: Served | None = None,
 ) -> FastAPI:
     """Return the application.
 
@@ -70,6 +73,10 @@ def create_app(
         The book to ask; None: the pages of standing, traces and entries are left out.
     bench
         Where work in the background is done; None: one of its own.
+    people
+        Who may sign in, and where; None: names are chosen, as on a machine of one's own.
+    served
+        How the pages are reached from other machines; None: from this one alone.
     practice_file
         What measurements are held against and written into; None: no page to measure.
     """
@@ -94,8 +101,8 @@ def create_app(
         app.mount("/api", make_api(record, lambda: str(desk.reading.zone)))
     app.mount("/fonts", StaticFiles(directory=FONTS), name="fonts")
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
-    let_people_in(app, pages, People(lambda: desk.reading.practice))
-    app.add_middleware(Guard, fault_page=pages.fault)
+    let_people_in(app, pages, people or People(lambda: desk.reading.practice), served)
+    app.add_middleware(Guard, fault_page=pages.fault, hosts=served.certificates.hosts if served else frozenset())
     app.add_middleware(Languages)  # around the guard: its pages are in the reader's language too
 
     @app.exception_handler(Mendable)

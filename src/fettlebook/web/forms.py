@@ -14,7 +14,7 @@ from fastapi import Request
 from starlette.exceptions import HTTPException
 
 from fettlebook.errors import Finding
-from fettlebook.web.people.visit import TOKEN
+from fettlebook.web.people import TOKEN
 
 MOST_BYTES: Final = 16_384
 MOST_FIELDS: Final = 120

@@ -1,7 +1,8 @@
 """What every request passes: only this machine's own names, only our own buttons, safe headers, and no traceback outside.
 
-The server listens on loopback, but any web page open in the same browser can send requests there; so a foreign Host
-(a name that was pointed at 127.0.0.1) and a foreign Origin are refused.
+Any web page open in the same browser can send requests here; so a foreign Host (a name that was pointed at this machine) and a
+foreign Origin are refused. On loopback only loopback's names are ours; in the house's network those that the certificate names.
+There is no Strict-Transport-Security: nothing but the page of trust answers without TLS, and that page must stay reachable.
 """
 
 from collections.abc import Callable
@@ -41,8 +42,9 @@ def is_loopback(host: str) -> bool:
 class Guard:
     """ASGI middleware around all pages."""
 
-    def __init__(self, app: ASGIApp, fault_page: Callable[[Finding], Response]) -> None:
+    def __init__(self, app: ASGIApp, fault_page: Callable[[Finding], Response], hosts: frozenset[str] = frozenset()) -> None:
         self._app = app
+        self._hosts = hosts
         self._fault_page = fault_page
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -63,7 +65,7 @@ class Guard:
                 message["headers"] = [*message["headers"], *extra]
             await send(message)
 
-        refused = _refusal(Request(scope))
+        refused = _refusal(Request(scope), self._hosts)
         if refused:
             await refused(scope, receive, guarded)
             return
@@ -81,10 +83,14 @@ class Guard:
             return PlainTextResponse(f"This is {finding.what}. {finding.mend}\n", 500)
 
 
-def _refusal(request: Request) -> Response | None:
-    host = urlsplit(f"//{request.headers.get('host', '')}").hostname or ""
-    if not is_loopback(host):
-        return PlainTextResponse("This page answers only to this machine's own name: open it as http://127.0.0.1\n", 421)
+def _refusal(request: Request, hosts: frozenset[str]) -> Response | None:
+    try:
+        host = (urlsplit(f"//{request.headers.get('host', '')}").hostname or "").rstrip(".")
+    except ValueError:  # brackets that hold no address
+        host = ""
+    if host not in hosts and (hosts or not is_loopback(host)):
+        ours = f"https://{min(hosts)}" if hosts else "http://127.0.0.1"
+        return PlainTextResponse(f"This page answers only to this machine's own name: open it as {ours}\n", 421)
     foreign = request.headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none")
     if request.method in ("GET", "HEAD"):
         # a link from elsewhere may open a page; a picture or script address elsewhere may not make the planner work

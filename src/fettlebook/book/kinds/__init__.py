@@ -64,6 +64,7 @@ from fettlebook.book.kinds.keeping import (
     TextErased,
 )
 from fettlebook.book.kinds.mending import EntryClash, EntryCorrected, EntryLaidAside, EntrySettled, EntryWithdrawn
+from fettlebook.book.kinds.people import CertificateMade, DeviceEnrolled, DeviceRenamed, DeviceWithdrawn, PinChanged, SignRefused
 from fettlebook.book.kinds.stock import StockCounted, StockReceived
 from fettlebook.book.kinds.subjects import PRACTICE, subjects_of
 from fettlebook.book.kinds.upkeep import (
@@ -120,6 +121,12 @@ KINDS: Final[dict[str, type[Data]]] = {
         CleaningChecked,
         SignIn,
         SignOut,
+        SignRefused,
+        PinChanged,
+        DeviceEnrolled,
+        DeviceRenamed,
+        DeviceWithdrawn,
+        CertificateMade,
         EntryCorrected,
         EntryWithdrawn,
         EntryClash,

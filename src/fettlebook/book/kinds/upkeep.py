@@ -112,6 +112,8 @@ class SignIn(Said):
 
     person: Id
     role: Id | None = None
+    at_device: Id | None = None  # where, if the entry was made elsewhere
+    how: Literal["name", "PIN", "badge"] | None = None  # by name alone only where nobody has a PIN yet
 
 
 class SignOut(Said):
@@ -121,3 +123,4 @@ class SignOut(Said):
 
     person: Id
     why: Literal["signed out", "inactive", "ended by another", "end of day"] | None = None
+    at_device: Id | None = None

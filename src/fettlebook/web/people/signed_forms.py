@@ -5,7 +5,7 @@ from typing import Final
 
 from jinja2.ext import Extension
 
-from fettlebook.web.people.visit import TOKEN
+from fettlebook.web.people import TOKEN
 
 FORM: Final = re.compile(r"""<form\b(?=[^>]*\bmethod=["']?post\b)(?:[^>{]|\{\{.*?\}\}|\{%.*?%\})*>""", re.IGNORECASE)
 FIELD: Final = '{% if visit().token %}<input type="hidden" name="' + TOKEN + '" value="{{ visit().token }}">{% endif %}'

@@ -18,20 +18,24 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from fettlebook.web.people import TOKEN
+from fettlebook.web.people.kept_forms import KeptForms
 from fettlebook.web.people.who import VISIT, SignedIn, What, may
 
-TOKEN: Final = "token"  # noqa: S105 - the field's name
 TOKEN_HEADER: Final = "x-fettlebook-token"  # noqa: S105 - the header's name
 SAFE: Final = ("GET", "HEAD", "OPTIONS")
-ANYBODY: Final = (
-    "/static/", "/fonts/", "/sign-in", "/enrol", "/health", "/minutes.css", "/manifest.webmanifest", "/sw.js", "/offline", "/held",
-)  # fmt: skip
-DEVICE_ONLY: Final = ("/board", "/lock", "/unlock")  # an enrolled device shows these to whoever stands before it
-SET_UP: Final = ("/people", "/devices")
+NOT_ASKED: Final = ("/static/", "/fonts/", "/minutes.css", "/manifest.webmanifest", "/sw.js")  # the same for everybody
+# /arrive asks for a token of its own: machines have no cookies.
+ANYBODY: Final = ("/sign-in", "/enrol", "/health", "/language", "/trust", "/offline", "/held", "/arrive")
 ASK_ANOTHER: Final = "Somebody who does the work signs in at this device; what was noted waits in it until then."
+DEVICE_ONLY: Final = ("/board", "/lock")  # a device that was let in shows these to whoever stands before it
+MINE: Final = ("/sign-out", "/me")  # each role may end its own session and change its own PIN
+SET_UP: Final = ("/people", "/devices")
 HEAD_BYTES: Final = 4096  # the token is a form's first field
-_URLENCODED: Final = re.compile(rb"\Atoken=([^&]*)")
-_MULTIPART: Final = re.compile(rb'\A--[^\r\n]+\r\nContent-Disposition: form-data; name="token"\r\n\r\n([^\r\n]*)\r\n', re.IGNORECASE)
+_URLENCODED: Final = re.compile(rb"\A(?:[^&]*&)*?" + TOKEN.encode() + rb"=([^&]*)")
+_MULTIPART: Final = re.compile(
+    rb'\A--[^\r\n]+\r\nContent-Disposition: form-data; name="' + TOKEN.encode() + rb'"\r\n\r\n([^\r\n]*)\r\n', re.IGNORECASE
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +50,7 @@ class Visit:
     device: str = ""
     token: str = ""
     free: bool = False
+    locked: str = ""  # whose session waits here to be unlocked
 
 
 class Doorkeeper(Protocol):
@@ -70,12 +75,12 @@ def here() -> Visit:
 class Visits:
     """ASGI middleware, inside the guard."""
 
-    def __init__(self, app: ASGIApp, people: Doorkeeper, refused: Callable[[SignedIn, What], Response]) -> None:
-        self._app, self._people, self._refused = app, people, refused
+    def __init__(self, app: ASGIApp, people: Doorkeeper, kept: KeptForms, refused: Callable[[SignedIn, What], Response]) -> None:
+        self._app, self._people, self._kept, self._refused = app, people, kept, refused
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request."""
-        if scope["type"] != "http":
+        if scope["type"] != "http" or _under(scope["path"], NOT_ASKED):
             await self._app(scope, receive, send)
             return
         request = Request(scope, receive)
@@ -83,25 +88,39 @@ class Visits:
         scope[VISIT] = visit
         set_back = _HERE.set(visit)
         try:
-            answer = self._refusal(request, visit)
-            if answer is None and request.method not in SAFE and visit.token:
+            answer: Response | None = None
+            if request.method not in SAFE and visit.token:
                 given, receive = await _token_of(request)
                 if not self._people.token_is_right(visit, given):
                     answer = _foreign(request)
+            answer = answer or await self._refusal(Request(scope, receive), visit)
             await (answer or self._app)(scope, receive, send)
         finally:
             _HERE.reset(set_back)
 
-    def _refusal(self, request: Request, visit: Visit) -> Response | None:
+    async def _refusal(self, request: Request, visit: Visit) -> Response | None:
         path, writes = request.url.path, request.method not in SAFE
-        if _under(path, ANYBODY) or (visit.device and _under(path, DEVICE_ONLY) and not (visit.free and visit.who is None)):
+        if _under(path, ANYBODY) or (visit.device and _under(path, DEVICE_ONLY)):
             return None
         if visit.who is None:
-            return None if visit.free else ask_to_sign_in(request)
-        what = (What.SET_UP if _under(path, SET_UP) else What.NOTE) if writes else What.LOOK
+            if visit.free and not (writes and _under(path, SET_UP)):
+                return None
+            if visit.locked and writes and (ticket := await self._kept.keep(request, visit.device, visit.locked)):
+                return RedirectResponse(f"/sign-in?next=/kept/{ticket}", 303)
+            return ask_to_sign_in(request) if visit.device or visit.free else ask_to_enrol(request)
+        what = (What.SET_UP if _under(path, SET_UP) else What.NOTE) if writes and not _under(path, MINE) else What.LOOK
         if may(visit.who.role, what):
             return None
         return _told(403, f"{visit.who.name} only reads here", ASK_ANOTHER) if _by_program(request) else self._refused(visit.who, what)
+
+
+def ask_to_enrol(request: Request) -> Response:
+    """Send a device that was not let in to the page for its code; a program gets 401."""
+    if _by_program(request):
+        return _told(
+            401, "this device was not let in", "Let the lead show a code, and type it at /enrol; what was noted waits in the tablet."
+        )
+    return RedirectResponse("/enrol", 303)
 
 
 def ask_to_sign_in(request: Request) -> Response:

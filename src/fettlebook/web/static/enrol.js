@@ -1,0 +1,7 @@
+// The scanned sign holds the code behind the address: put it into the field. A touch still sends it.
+const code = decodeURIComponent(location.hash.slice(1));
+const field = document.getElementById("f-code");
+if (field && /^[0-9A-Z ]{4,20}$/.test(code)) {
+  field.value = code;
+  history.replaceState(null, "", location.pathname);
+}
