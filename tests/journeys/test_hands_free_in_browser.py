@@ -128,6 +128,18 @@ def test_what_no_page_takes_leads_to_its_page_and_a_code_that_is_none_is_said(pa
     assert page.goto(f"{served.address}/scan?code=%3Cscript%3E").status == 422
 
 
+def test_a_sets_code_is_ticked_where_its_load_is_packed(page, served):
+    page.goto(f"{served.address}/held")
+    expect(page.locator("#sending .word")).to_be_visible()
+    scan(page, ThingCode("set", "exam#3").text())
+    page.wait_for_url("**/loads/pack?**")
+    page.locator("a.tile[href*='sterilizer']").first.click()
+    expect(page.locator("input[name=unit][value='exam#3']")).to_be_checked()
+    scan(page, ThingCode("set", "exam#4").text())
+    expect(page.locator("input[name=unit][value='exam#4']")).to_be_checked()
+    expect(page.locator("input[name=unit]:checked")).to_have_count(2)
+
+
 def test_the_camera_reads_a_code_where_the_browser_can(browser, served):
     context = browser.new_context()
     seen = """

@@ -80,6 +80,26 @@ document.addEventListener("scanned-unused", ({ detail: { kind, text } }) => {
     location.assign(`/sign-in?next=${encodeURIComponent(location.pathname + location.search)}`);
   }
 });
+// A set's code ticks it where a load is packed; scanned elsewhere it is ticked once machine and cycle are chosen.
+function tick(unit) {
+  const boxes = [...document.querySelectorAll("input[type=checkbox][name=unit]")];
+  const box = boxes.find((one) => one.value === unit) || boxes.find((one) => one.value.startsWith(`${unit}#`) && !one.checked);
+  if (!box) return false;
+  for (let fold = box.closest("details"); fold; fold = fold.parentElement.closest("details")) fold.open = true;
+  box.checked = true;
+  box.scrollIntoView({ block: "center" });
+  box.focus();
+  return true;
+}
+document.addEventListener("scanned", (event) => {
+  if (event.detail.kind === "set" && tick(event.detail.id)) event.preventDefault();
+});
+if (location.pathname === "/loads/pack") {
+  const unit = new URLSearchParams(location.search).get("unit");
+  if (unit) sessionStorage.setItem("unit", unit);
+  const held = sessionStorage.getItem("unit");
+  if (held && tick(held)) sessionStorage.removeItem("unit");
+}
 const badge = sessionStorage.getItem("badge");
 if (badge && location.pathname === "/sign-in") {
   sessionStorage.removeItem("badge");
