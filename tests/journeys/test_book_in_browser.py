@@ -28,6 +28,20 @@ PAGES = {
     "trace": "/trace/visit:v_00000200",
     "look-back": "/look-back/machine:sterilizer 1",
     "entries": "/entries",
+    "evidence": "/evidence",
+    "water": "/water",
+    "water of a chair": "/water/of/chair%202",
+    "sampling diary": "/water/diary",
+    "a result": "/water/enter",
+    "treatments": "/water/treatments?days=31",
+    "treatments of a chair": "/water/treatments/of/chair%202?days=31",
+    "suction": "/water/suction?days=31",
+    "suction of a chair": "/water/suction/of/chair%202?days=31",
+    "strips": "/water/strips?days=31",
+    "strips of a chair": "/water/strips/of/chair%202?days=31",
+    "taps": "/water/taps",
+    "filters": "/water/parts",
+    "stock": "/water/stock",
 }
 SMALL = """[...document.querySelectorAll('main a, main button, main summary, main input:not([type=hidden]), main select')]
   .filter(e => { const r = e.getBoundingClientRect(); return r.height > 0 && r.height < 47.5 }).map(e => e.outerHTML.slice(0, 80))"""
