@@ -176,7 +176,7 @@ async def pages(port: int, bare_port: int, every_s: float, for_s: float) -> None
     print(f"{TABLETS} tablets, each opens a page every {every_s:g} s for {for_s:g} s")
     hello = await paced(bare, "/", every_s, for_s)
     told("bare hello page", hello)
-    asked = (("My work", "/work"), ("its data, anew", "/work/steps.json"), ("the day", f"/day/{DAY}"), ("May I use it?", "/standing"))
+    asked = (("My work", "/work"), ("its data, anew", "/work.json"), ("the day", f"/day/{DAY}"), ("May I use it?", "/standing"))
     for name, path in asked:
         told(name, await paced(tablets, path, every_s, for_s), hello)
     print("bytes of program, gzipped, that a page brings the first time (kept in the tablet then)")

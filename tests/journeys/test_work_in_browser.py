@@ -13,7 +13,7 @@ from real_page import DAY, SIZES, Served, start
 from test_axe import violations
 
 pytestmark = pytest.mark.invented
-STEPS = "fetch('/work/steps.json').then((answer) => answer.json()).then((data) => data.steps)"
+STEPS = "fetch('/work.json').then((answer) => answer.json()).then((data) => data.steps)"
 FORWARD = """(minutes) => fetch("/training-clock", {method: "POST", redirect: "manual", body: new URLSearchParams(
   {token: document.querySelector("input[name=token]")?.value ?? "", minutes})}).then(() => 0)"""
 SMALL = """[...document.querySelectorAll('main a, main button, main summary, main input, dialog button')]

@@ -2,7 +2,7 @@
 
 import sys
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from functools import cache
 from pathlib import Path
 
@@ -12,7 +12,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "standing"))
 from small_book import READY, Book, Ground, ground, moment
 
 from fettlebook.book.kinds import from_ms
-from fettlebook.plan.day import DayPlan
+from fettlebook.plan.day import DayPlan, Task
 from fettlebook.plan.whole_day import plan_day
 from fettlebook.plan.work import work_of
 from fettlebook.plan.work_model import Work
@@ -196,3 +196,14 @@ def test_what_was_done_before_the_visit_is_not_the_step_after_it() -> None:
     assert found["1/between.wipe/v_two"].said.state == "open"
     before = works(early.replace("09:10", "08:50"), "09:20")
     assert {w.said.state for w in before.values() if w.step == "between.wipe"} == {"open"}
+
+
+def test_what_the_plan_found_room_for_is_whose_the_plan_says() -> None:
+    view = Book(FRESH.replace('duty="washer.weekly"', 'duty="washer.first"')).now(f"{DAY} 08:00")
+    alone = {w.id: w for w in work_of(view, plan())}
+    weekly = next(w for w in alone.values() if w.step == "weekly.washer_checks")
+    assert weekly.owed
+    at = from_ms(moment(f"{DAY} 13:00"), "Europe/London")
+    bar = Task("duty", "washer", "ben", weekly.name, at, at + timedelta(minutes=10), True)
+    given = {w.id: w for w in work_of(view, replace(plan(), tasks=(*plan().tasks, bar)))}[weekly.id]
+    assert (given.person, given.owed, given.begins_ms) == ("ben", False, moment(f"{DAY} 13:00"))

@@ -56,7 +56,7 @@ class Work:
         self.person = person
 
     def steps(self) -> dict[str, dict[str, Any]]:
-        answer = self.client.get("/work/steps.json")
+        answer = self.client.get("/work.json")
         assert answer.status_code == 200, answer.text
         return {step["id"]: step for step in answer.json()["steps"]}
 
@@ -116,7 +116,7 @@ def test_nobody_signed_in_comes_to_the_sign_in_page_and_back(work: Work) -> None
     answer = work.client.get("/work")
     assert answer.status_code == 303
     assert answer.headers["location"] == "/sign-in?next=/work"
-    assert work.client.get("/work/steps.json").status_code in (303, 401)
+    assert work.client.get("/work.json").status_code in (303, 401)
 
 
 def test_the_page_carries_the_steps_so_that_the_tablet_can_go_on_without_network(work: Work) -> None:
@@ -177,9 +177,9 @@ def test_entries_that_waited_without_network_are_judged_by_what_they_claim(work:
 
 
 def test_whether_anything_changed_is_told_in_few_bytes(work: Work) -> None:
-    before = work.client.get("/work/mark").json()
+    before = work.client.get("/work-mark").json()
     begin(work, work.one("between.clear"))
-    after = work.client.get("/work/mark").json()
+    after = work.client.get("/work-mark").json()
     assert before["mark"] != after["mark"]
     assert abs(after["now_ms"] - to_ms(work.clock())) < 5_000
 

@@ -40,7 +40,7 @@ def work_of(view: View, plan: DayPlan) -> tuple[Work, ...]:
     groups = [_with_what_stood_still(look, group, owed) for group in groups]
     steps = [step for group in groups for step in group.steps]
     planned = {(w.subject, w.step) for w in steps}
-    beside = [w for o in owed for w in _owed(look, o) if (w.subject, w.step) not in planned]
+    beside = [_by_plan(plan, w) for o in owed for w in _owed(look, o) if (w.subject, w.step) not in planned]
     instruments = list(instruments_of(look, plan))
     known: dict[str, Work] = {}
     for work in _said(look, since, (*steps, *instruments, *beside)):
@@ -68,10 +68,12 @@ def _with_what_stood_still(look: Look, group: Group, owed: Iterable[Owed]) -> Gr
     found = [(o, d) for o in own for d, _ in look.basis.chair_duties[group.place, When.AFTER_STANDING_STILL] if d.id == o.duty_id]
     if not found or not group.steps:
         return group
+    there = {w.step for w in group.steps}  # a plan that was made with what is owed has them already
     first, covers = group.steps[0], {step for o, _ in found for step in o.covers}
     before: list[Work] = []
     for o, duty in found:
-        for step in (s for s in duty.steps_on(look.basis.chairs[group.place]) if s.id in o.steps or _today(look, o.subject, s)):
+        steps = (s for s in duty.steps_on(look.basis.chairs[group.place]) if s.id not in there)
+        for step in (s for s in steps if s.id in o.steps or _today(look, o.subject, s)):
             made = step_of_chair(look, look.basis.chairs[group.place], duty, step, begins_ms=group.begins_ms)
             alone = tuple(w.id for w in before if not w.attended and w.rule is not None and step.id not in w.rule.beside)
             before.append(replace(made, id=f"{made.id}/opening", person=first.person, run="opening", after=alone, due_ms=o.due_ms))
@@ -98,6 +100,16 @@ def _owed(look: Look, owed: Owed) -> Iterator[Work]:
         one = replace(made, after=after, owed=True, due_ms=owed.due_ms, overdue=owed.overdue)
         alone += [] if step.attended else [one]
         yield one
+
+
+def _by_plan(plan: DayPlan, work: Work) -> Work:
+    """Give what is owed to whom the plan gives it, where it found room for it."""
+    names = (work.name, work.duty_name, f"{work.duty_name}: runs alone")
+    bars = [t for t in plan.tasks if t.kind in ("duty", "test") and t.place == (work.place or "practice") and t.what in names]
+    if not bars:
+        return work
+    person = next((t.person for t in bars if t.person is not None), None)
+    return replace(work, person=person, owed=person is None, begins_ms=to_ms(bars[0].start))
 
 
 def _today(look: Look, subject: str, step: Step) -> bool:

@@ -118,7 +118,7 @@ let asking = null;
 function refresh() {
   asking ??= (async () => {
     const kept = [...noted].filter(([, held]) => held.kept).map(([id]) => id);
-    const said = await ask("/work/steps.json");
+    const said = await ask("/work.json");
     steps = said.steps;
     mark = said.mark;
     for (const id of kept) noted.delete(id);
@@ -129,7 +129,7 @@ function refresh() {
 
 async function look() {
   try {
-    if (document.visibilityState === "visible" && (await ask("/work/mark")).mark !== mark) await refresh();
+    if (document.visibilityState === "visible" && (await ask("/work-mark")).mark !== mark) await refresh();
   } catch { /* no network: what is shown stays, and the line at the foot says so */ }
   setTimeout(look, LOOK_EVERY_MS);
 }

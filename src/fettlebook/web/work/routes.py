@@ -73,11 +73,11 @@ def work_routes(pages: Pages, record: Record, *, desk: Desk) -> APIRouter:
         data, day = steps.data(who), pages.now.date()
         return pages.show("work.html", title="My work", who=who, day=day, data=data)
 
-    @routes.get("/work/steps.json")
+    @routes.get("/work.json")
     def _data(request: Request) -> JSONResponse:
         return JSONResponse(steps.data(signed_in(request)))
 
-    @routes.get("/work/mark")
+    @routes.get("/work-mark")
     def _mark(request: Request) -> JSONResponse:
         signed_in(request)
         return JSONResponse({"now_ms": record.now(), "mark": _as_text(steps.mark())})
