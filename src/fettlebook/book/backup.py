@@ -23,6 +23,7 @@ from fettlebook.book.kinds import BookRestored, RestoreTried, digest_of, from_ms
 from fettlebook.book.kinds.keeping import root_text
 from fettlebook.book.signing import book_name
 from fettlebook.book.stores.base import Store
+from fettlebook.book.stores.pruning import line_of
 from fettlebook.book.stores.sqlite import SqliteStore, open_book
 from fettlebook.book.verify import Anchor, Verification
 from fettlebook.errors import Mendable
@@ -95,7 +96,7 @@ def take_over(source: Store, target: Store) -> None:
     root = source.root_at(size) if size else source.head().root
     files = ((digest, source.file(digest)) for digest, _ in source.files())
     notes = (note for note in source.checkpoints() if parse_checkpoint(text_of(note)).size <= size)
-    target.take_sealed((row.leaf for row in source.rows(until=size)), size=size, root=root, files=files, notes=notes)
+    target.take_sealed((line_of(row) for row in source.rows(until=size)), size=size, root=root, files=files, notes=notes)
 
 
 def restore_group_book(backup: Backup, practice: str, store: Store) -> Verification:

@@ -21,6 +21,7 @@ from typing import IO, Any, Final
 
 from fettlebook.book.files import sync_folder
 from fettlebook.book.stores.base import Store
+from fettlebook.book.stores.pruning import line_of
 from fettlebook.errors import Mendable
 
 FORM: Final = 1
@@ -55,7 +56,7 @@ def export_book(store: Store, to: Path) -> Exported:
     members: dict[str, dict[str, Any]] = {}
     try:
         with zipfile.ZipFile(draft, "w", zipfile.ZIP_DEFLATED) as bundle:
-            _put(bundle, "entries.jsonl", (row.leaf + b"\n" for row in store.rows(until=size)), members)
+            _put(bundle, "entries.jsonl", (line_of(row) + b"\n" for row in store.rows(until=size)), members)
             notes = (json.dumps(note, ensure_ascii=False).encode() + b"\n" for note in store.checkpoints())
             _put(bundle, "checkpoints.jsonl", notes, members)
             for digest, sound in store.files():

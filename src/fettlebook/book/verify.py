@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final, Literal, NamedTuple
 
-from fettlebook.book.kinds import EntryClash
+from fettlebook.book.kinds import BookPruned, EntryClash
 from fettlebook.book.order import RUNS_MOST, Run, gaps_in, longest_order, overlap_of
 from fettlebook.book.sweep import files_in, run_hash
 from fettlebook.book.tree import TILE, Peaks, leaf_hash, peaks_of
@@ -80,6 +80,7 @@ class Verification:
     root: bytes | None
     faults: tuple[Fault, ...]
     not_received: dict[str, tuple[int, ...]]  # by device: numbers that it has used and that never came, or not yet
+    pruned: int = 0  # entries whose bodies were dropped after their term; their hashes stand for them
 
     @property
     def whole(self) -> bool:
@@ -165,6 +166,8 @@ class _Verifier:
         self.counters: dict[str, tuple[int, set[int]]] = {}
         self.leaves_hold = False
         self.named: dict[str, tuple[int, int]] = {}  # digest of a file -> first and last seq that name it
+        self.emptied: list[tuple[int, int]] = []  # stretches of rows without a body
+        self.pruned: list[tuple[int, int]] = []  # stretches that an entry says were pruned
         self.beside = 0  # sum of the hashes of what should stand beside the entries: in any order, in no memory, keyed by the process
 
     def take_all(self, rows: Iterable[Row]) -> None:
@@ -174,7 +177,7 @@ class _Verifier:
         spelling, which a pattern knows. Any other, and rare kinds, are left to `_take_with_care`, which asks the same and says what is
         wrong. This loop is what a verification of millions spends its time in, so nothing in it is looked up twice.
         """
-        end_of, rare, unread = _END.fullmatch, EntryClash.KIND, '"length_bytes":'
+        end_of, rare, unread = _END.fullmatch, (EntryClash.KIND, BookPruned.KIND), '"length_bytes":'
         counters, gone = self.counters, (0, set[int]())
         beside = 0
         for row in rows:
@@ -185,7 +188,7 @@ class _Verifier:
             except UnicodeDecodeError:
                 text = ""
             found = end_of(text, max(text.rfind(',"device":"'), 0))
-            if found is None or run is None or run.start + run.length != number or kind == rare or unread in text:
+            if found is None or run is None or run.start + run.length != number or kind in rare or unread in text:
                 self._take_with_care(row)
                 continue
             sealed_device, sealed_id, sealed_kind, sealed_n, subjects, sealed_received, sealed_seq = found.groups()
@@ -214,7 +217,31 @@ class _Verifier:
             self._keep(number, hashed, "")
         self.beside += beside
 
+    def _take_pruned(self, row: Row) -> None:
+        """Take a row of which only its hash stays: that must fit the tree, and an entry must say that the body went."""
+        if self.runs and self.runs[-1].end + 1 == row.seq:
+            self.runs[-1].length += 1
+        else:
+            self.runs.append(Run(row.seq, 1, row.seq))
+        if self.emptied and self.emptied[-1][1] + 1 == row.seq:
+            self.emptied[-1] = (self.emptied[-1][0], row.seq)
+        else:
+            self.emptied.append((row.seq, row.seq))
+        self._count(row.device, row.n)
+        self._keep(row.seq, row.hash, "")
+
+    def _judge_pruned(self) -> None:
+        for first, last in self.emptied:
+            left = [(first, last)]
+            for stretch in self.pruned:
+                left = [part for whole in left for part in _without(whole, stretch)]
+            for begin, end in left:
+                self.add("changed", begin, end, "the body is gone, and no entry says that it was pruned")
+
     def _take_with_care(self, row: Row) -> None:
+        if not row.leaf:
+            self._take_pruned(row)
+            return
         sealed, disagree = _look(row)
         last = self.runs[-1] if self.runs else None
         following = last.end + 1 if last else 1
@@ -237,6 +264,10 @@ class _Verifier:
             if b'"length_bytes":' in row.leaf:
                 for digest in files_in(entry["data"]):
                     self.named[digest] = (self.named.get(digest, (seq, seq))[0], seq)
+            if entry["kind"] == BookPruned.KIND:
+                first, last = entry["data"].get("first_seq"), entry["data"].get("last_seq")
+                if isinstance(first, int) and isinstance(last, int):
+                    self.pruned.append((first, min(last, seq - 1)))
             if entry["kind"] == EntryClash.KIND:
                 self.beside += hash(("clash", seq, str(entry.get("refers_to")), str(entry["data"].get("digest"))))
         self._keep(seq, leaf_hash(row.leaf), disagree)
@@ -264,13 +295,15 @@ class _Verifier:
     def judge(self) -> Verification:
         """Say what is wrong, from what was taken."""
         in_order = self._judge_order()
+        self._judge_pruned()
         carried, as_found = self._judge_whole_tiles()
         tail = self._judge_rest(carried, in_order)
         root = None
         if in_order and as_found and tail is not None:
             root = Peaks(carried.size + tail.size, (*carried.hashes, *tail.hashes)).root()
+        gone = sum(last - first + 1 for first, last in self.emptied)
         gaps = {device: tuple(sorted(holes)) for device, (_, holes) in sorted(self.counters.items()) if holes}
-        return Verification(self.size, root, tuple(sorted(set(self.faults), key=lambda f: (f.first, f.last, f.what))), gaps)
+        return Verification(self.size, root, tuple(sorted(set(self.faults), key=lambda f: (f.first, f.last, f.what))), gaps, gone)
 
     def judge_files(self, kept: Mapping[str, bool]) -> None:
         """Hold the files that entries name against those that are kept."""

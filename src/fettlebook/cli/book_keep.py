@@ -1,4 +1,4 @@
-"""`fettlebook book backup`, `restore`, `export`, `import` and `erase`."""
+"""`fettlebook book backup`, `restore`, `export`, `import`, `erase` and `prune`."""
 
 import json
 import shutil
@@ -19,6 +19,7 @@ from fettlebook.book.words import erase_words, words_before
 from fettlebook.cli.book_open import existing_file, is_address, moment_now, now_ms, opened
 from fettlebook.errors import Mendable
 from fettlebook.practice.load import read_practice
+from fettlebook.practice.model import Practice
 from fettlebook.rules.load import lay_rulebook
 
 
@@ -131,18 +132,56 @@ def erase(*, book_at: str, practice: str | None, before: datetime | None, by: st
     return 0
 
 
-def _term(store: Store) -> tuple[int, str]:
-    """Return before when words may go by the rulebook: the longest time that a rule in force says to keep records."""
+def prune(*, book_at: str, practice: str | None, before: datetime | None, by: str, yes: bool, as_json: bool) -> int:
+    """Drop the bodies of entries whose term is over."""
+    from fettlebook.exchange.prune import ask  # noqa: PLC0415
+    from fettlebook.exchange.prune import prune as drop  # noqa: PLC0415
+    from fettlebook.standing.basis import Basis  # noqa: PLC0415
+    from fettlebook.times.running import running_times  # noqa: PLC0415
+
+    with opened(book_at, practice, write=yes) as store:
+        limit, term = (to_ms(before.replace(tzinfo=UTC)), f"before {before:%Y-%m-%d}") if before else _term(store)
+        file = _practice(store)
+        rulebook = lay_rulebook(file, datetime.now(ZoneInfo(file.practice.time_zone)).date()).rulebook
+        if rulebook is None:
+            raise Mendable(
+                "the rules of its practice file can't be read", where="BOOK", mend="Mend the file; then `fettlebook book renew`."
+            )
+        basis = Basis.of(file, rulebook, running_times(file, rulebook))
+        moment = moment_now(file.practice.time_zone)
+        asked = ask(store, basis, before=limit, now=moment.at)
+        receipt = drop(store, basis, before=limit, rule=term, moment=moment, by=by) if yes else None
+    found, rests = asked.prunable, asked.rests_on
+    if as_json:
+        said = {"term": term, "last_seq": found.last, "goes": found.goes, "stays": found.stays, "rests_on": list(rests)}
+        click.echo(json.dumps(said | {"pruned": receipt is not None}))
+    else:
+        done = "dropped for good; every proof still holds" if receipt else "can be dropped; nothing was done (give --yes)"
+        click.echo(f"{found.goes} entries, {term}: {done if found.goes else 'nothing is so old'}")
+        if found.goes and found.stays:
+            click.echo(f"{found.stays} of that time stay: what verdicts of today rest on, practice files, rules, the book's own notes")
+        for subject in rests:
+            click.echo(f"  {subject}: its verdict of today rests on them")
+    return 1 if rests and found.goes else 0
+
+
+def _practice(store: Store) -> Practice:
     last = store.latest(PracticeFileVersion.KIND)
     data = last.entry.data if last is not None else None
     practice = read_practice(data.text.encode(), data.name or "practice.toml").practice if isinstance(data, PracticeFileVersion) else None
     if practice is None:
-        raise Mendable("no practice file in this book", where="--before", mend="Give the day before which words may go.")
+        raise Mendable("no practice file in this book", where="BOOK", mend="Take one in with `fettlebook book renew`.")
+    return practice
+
+
+def _term(store: Store) -> tuple[int, str]:
+    """Return before when words and bodies may go by the rulebook: the longest time that a rule in force says to keep records."""
+    practice = _practice(store)
     now = datetime.now(ZoneInfo(practice.practice.time_zone))
     rulebook = lay_rulebook(practice, now.date()).rulebook
     kept = [limit for limit in rulebook.limits if limit.unit == "years"] if rulebook is not None else []
     if not kept:
-        mend = "Give the day before which words may go; ask whoever is responsible how long records are kept here."
+        mend = "Give a day (--before); ask whoever is responsible how long records are kept here."
         raise Mendable("no rule in force says how long records are kept", where="--before", mend=mend)
     longest = max(kept, key=lambda limit: max(limit.value))
     years = max(longest.value)

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any, Final
 
 import fettlebook
+from fettlebook.book.kinds import BookPruned
 from fettlebook.book.stores import Store
 from fettlebook.errors import Mendable
 from fettlebook.exchange.kept_file import KeptElsewhereError, KeptFile
@@ -74,13 +75,17 @@ class KeptFold:
     def _begin(self, *, afresh: bool) -> State:
         file = self._file
         if file is None:
-            return State(self._store.get)
+            return self._begun(State(self._store.get))
         if not afresh and (state := self._taken(file)) is not None:
             self._on_file = state.seq
             return state
         self._on_file = 0
         file.begin()
-        return fresh_on(file, self._store.get)
+        return self._begun(fresh_on(file, self._store.get))
+
+    def _begun(self, state: State) -> State:
+        state.begin_after(self._store.pruned_numbers())
+        return state
 
     def _taken(self, file: KeptFile) -> State | None:
         """Return the state that is kept; None where there is none that can be taken."""
@@ -118,7 +123,7 @@ class KeptFold:
         except (OSError, Mendable):  # a folder that can't be written: it takes longer, nothing else
             self._file.drop()
             self._file = None
-            self.state = State(self._store.get)
+            self.state = self._begun(State(self._store.get))
             self._add_all()
 
 
@@ -146,7 +151,9 @@ def _file_of(store: Store) -> KeptFile | None:
 
 
 def _stamp(store: Store, size: int) -> dict[str, Any]:
-    return {"form": FORM, "practice": store.practice, "size": size, "root": store.root_at(size).hex(), "program": _program()}
+    pruned = store.latest(BookPruned.KIND)  # a root says nothing of it
+    said = {"form": FORM, "practice": store.practice, "size": size, "root": store.root_at(size).hex(), "program": _program()}
+    return said | {"pruned": pruned.seq if pruned is not None else 0}
 
 
 @cache

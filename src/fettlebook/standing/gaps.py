@@ -3,7 +3,7 @@
 A tablet that wrote entries 41 and 43 holds an entry 42, or lost it. What it touched about then can't be vouched for.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from fettlebook.book.received import Received
@@ -56,6 +56,13 @@ class Counter:
         elif n <= highest:
             self._fill(n, now)
         self.highest = max(n, highest)
+
+    def begin_after(self, stretches: Sequence[tuple[int, int]]) -> None:
+        """Begin after entries that were pruned: their numbers had come, and say nothing any more."""
+        for first, last in stretches:
+            if first > self.highest + 1:
+                self.open.append(Hole(self.highest + 1, first - 1, 0, EVER))
+            self.highest = max(self.highest, last)
 
     def _fill(self, n: int, now: int) -> None:
         for place, hole in enumerate(self.open):

@@ -6,7 +6,7 @@ Nothing here knows a rule: the same state answers under the rulebook of any day.
 A state can stand on a shelf (`shelf.py`): what was kept of it there is taken down subject by subject, when a question or an entry needs it.
 """
 
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from typing import Any, Final
 
 from fettlebook.book.received import Received
@@ -116,6 +116,11 @@ class State:
                 if fact is None or fact.says is not says or fact.happened != happened:  # one fact stands in several streams
                     fact = Fact(happened, received.seq, received.received, EVER, entry.id, says)
                 self._stream(key).add(fact)
+
+    def begin_after(self, pruned: Mapping[str, Sequence[tuple[int, int]]]) -> None:
+        """Begin a fold of a book whose oldest entries were pruned; `pruned` has the stretches of each device's numbers."""
+        for device, stretches in pruned.items():
+            self._counter(device).begin_after(stretches)
 
     def stream(self, subject: str, sort: str) -> Stream:
         """Return the facts of a sort about a subject; an empty stream where there are none."""

@@ -6,7 +6,8 @@ In come entries and the time of receipt, out come receipts and entries in their 
 from fettlebook.book.stores.base import BATCH_MOST, Inclusion, Store
 from fettlebook.book.stores.beside import Missing
 from fettlebook.book.stores.head import Head
-from fettlebook.book.stores.postgres import PostgresStore, admit, open_group_book, prepare_group_book, rebuild_group_book
+from fettlebook.book.stores.postgres import PostgresStore, admit, open_group_book, prepare_group_book, prune_group_book, rebuild_group_book
+from fettlebook.book.stores.pruning import Prunable
 from fettlebook.book.stores.rebuild import Rebuilt
 from fettlebook.book.stores.sqlite import InUse, SqliteStore, open_book
 
@@ -17,6 +18,7 @@ __all__ = [
     "Inclusion",
     "Missing",
     "PostgresStore",
+    "Prunable",
     "Rebuilt",
     "SqliteStore",
     "Store",
@@ -24,5 +26,6 @@ __all__ = [
     "open_book",
     "open_group_book",
     "prepare_group_book",
+    "prune_group_book",
     "rebuild_group_book",
 ]

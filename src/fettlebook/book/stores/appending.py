@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 from fettlebook.book.entries import PROGRAM, Entry, Moment, new_entry, read_entry
-from fettlebook.book.kinds import Data, EntryClash
+from fettlebook.book.kinds import BookPruned, Data, EntryClash
 from fettlebook.book.received import Receipt, Refused, own_bytes, seal
 from fettlebook.book.stores.head import Head, head_of
 from fettlebook.book.stores.pen import Pen
@@ -30,6 +30,7 @@ class Appending:
         self._subjects: list[tuple[Any, ...]] = []
         self._clashes: list[tuple[Any, ...]] = []
         self._nodes: list[tuple[Any, ...]] = []
+        self._pruned: set[str] = set()
         head = self._head(lock)
         self._tree, self._received = Growing(head.tree), head.received
         self._known = self._among(ids) if ids else {}  # by id: the entry's bytes, its receipt
@@ -54,12 +55,18 @@ class Appending:
         for begin in range(0, len(ids), _KNOWN_MOST):
             asked = ids[begin : begin + _KNOWN_MOST]
             for entry_id, seq, leaf in self._pen.known(self._practice, asked):
+                if not leaf:
+                    self._pruned.add(entry_id)
+                    continue
                 raw, received = own_bytes(bytes(leaf))
                 known[entry_id] = (raw, Receipt(entry_id, seq, received, leaf_hash(leaf)))
         return known
 
     def place(self, made: Entry, raw: bytes, *, via: str, offset: int) -> Receipt | Refused:
         """Give the entry its place, or its first receipt again, or refuse another content under its id."""
+        if made.id in self._pruned:
+            mend = "Delete this copy: the entry was in the book, and its term is over."
+            return Refused(made.id, (Finding("an entry that was pruned", f"entry {made.id}", mend),))
         if made.id in self._known:
             before, receipt = self._known[made.id]
             return receipt if before == raw else self._refuse_clash(made, hashlib.sha256(raw).digest(), via)
@@ -118,7 +125,7 @@ def readable(given: Entry | bytes) -> tuple[Entry, bytes] | Refused:
         made = read_entry(raw)
     except Mendable as error:
         return Refused(given.id if isinstance(given, Entry) else None, error.findings)
-    if made.kind == EntryClash.KIND:
+    if made.kind in (EntryClash.KIND, BookPruned.KIND):
         finding = Finding(f"the kind {made.kind}", "entry.kind", "Leave it out; only the store writes this kind.")
         return Refused(made.id, (finding,))
     return made, raw

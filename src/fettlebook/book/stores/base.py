@@ -11,21 +11,22 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any, Final, Self
 
-from sqlalchemy import Select, exists, func, select
+from sqlalchemy import Connection, Select, exists, func, select
 
 from fettlebook.book.entries import PROGRAM, Entry, Moment, is_device
-from fettlebook.book.kinds import ClockBack, Data
-from fettlebook.book.received import Receipt, Received, Refused, unseal
+from fettlebook.book.kinds import BookPruned, ClockBack, Data
+from fettlebook.book.received import Receipt, Received, Refused, own_bytes, unseal
 from fettlebook.book.stores import tables
 from fettlebook.book.stores.appending import Appending, readable
 from fettlebook.book.stores.beside import BesideEntries
 from fettlebook.book.stores.head import Head, head_of, peaks_in
 from fettlebook.book.stores.pen import Pen
+from fettlebook.book.stores.pruning import Prunable, count, drop_files, emptied, numbers_of
 from fettlebook.book.stores.quick import AtStart, Quick
 from fettlebook.book.stores.sealed import take_sealed
 from fettlebook.book.stores.tiles import Tiles
 from fettlebook.book.stores.told import OnAdded, Told
-from fettlebook.book.sweep import Salt, Swept, sweep
+from fettlebook.book.sweep import Salt, Swept, files_in, sweep
 from fettlebook.book.sweep import query as query_of
 from fettlebook.book.tree import consistency_proof, inclusion_proof, range_hash
 from fettlebook.book.verify import Anchor, Beside, Row, Verification, verify_book
@@ -206,7 +207,7 @@ class Store(BesideEntries):
         folds them.
         """
         e, s = tables.entry, tables.entry_subject
-        query = select(e.c.seq, e.c.leaf).where(e.c.practice == self.practice)
+        query = select(e.c.seq, e.c.leaf).where(e.c.practice == self.practice, func.length(e.c.leaf) > 0)
         if kinds is not None:
             query = query.where(e.c.kind.in_(list(kinds)))
         if subjects is not None:
@@ -225,7 +226,7 @@ class Store(BesideEntries):
     def latest(self, kind: str, subject: str | None = None) -> Received | None:
         """Return the entry of this kind (and about this subject) that was received last; None where there is none."""
         e, s = tables.entry, tables.entry_subject
-        query = select(e.c.leaf).where(e.c.practice == self.practice, e.c.kind == kind)
+        query = select(e.c.leaf).where(e.c.practice == self.practice, e.c.kind == kind, func.length(e.c.leaf) > 0)
         if subject is not None:
             # Asked for each entry from the newest back: a list of all that a chair ever had would be made first otherwise.
             query = query.where(exists().where(s.c.practice == self.practice, s.c.subject == subject, s.c.seq == e.c.seq))
@@ -233,10 +234,71 @@ class Store(BesideEntries):
         return unseal(rows[0].leaf) if rows else None
 
     def get(self, entry_id: str) -> Received | None:
-        """Return the entry with this id; None where it is not in the book."""
+        """Return the entry with this id; None where it is not in the book, or was pruned."""
         e = tables.entry
         rows = self._rows(select(e.c.leaf).where(e.c.practice == self.practice, e.c.id == entry_id))
-        return unseal(rows[0].leaf) if rows else None
+        return unseal(rows[0].leaf) if rows and rows[0].leaf else None
+
+    def prunable(self, before: int) -> Prunable:
+        """Return what of the book was received before a moment [ms since 1970 UTC], to be pruned."""
+        low, high = 0, self.head().size  # entries 1 to `low` were received before it
+        while low < high:
+            middle = (low + high + 1) // 2
+            low, high = (middle, high) if self._received_at(middle) < before else (low, middle - 1)
+        return self.prunable_up_to(low)
+
+    def prunable_up_to(self, last: int, keep: Collection[str] = ()) -> Prunable:
+        """Return what would go of the entries up to `last` (seq), where those with an id in `keep` stay."""
+        with self._reading() as connection:
+            return count(connection, self.practice, last, keep)
+
+    def prune(self, last: int, *, keep: Collection[str] = (), rule: str, moment: Moment, by: str = PROGRAM) -> Receipt | None:
+        """Drop the bodies of the entries up to `last` (seq), but those with an id in `keep`, for good. Nothing where none would go.
+
+        Every proof still holds.
+
+        An entry `book.pruned` is durable before the first body goes: what breaks off between is taken up by doing it again. Whether
+        verdicts still rest on what goes is for the caller to ask (`exchange.prune`).
+
+        Raises
+        ------
+        Mendable
+            This store may not change rows: a group's database is pruned by its owner.
+        """
+        with self._reading() as connection:
+            found = count(connection, self.practice, last, keep)
+        if not found.goes:
+            return None
+        self._refuse_pruning()
+        receipt = self.note(BookPruned(first_seq=1, last_seq=last, rule=rule, kept_count=found.stays), moment=moment, by=by)
+        self._empty(last, keep)
+        return receipt
+
+    def pruned_numbers(self) -> dict[str, list[tuple[int, int]]]:
+        """Return, by device, the stretches of its counter whose entries were pruned: they had come, and say nothing any more."""
+        if self.latest(BookPruned.KIND) is None:
+            return {}
+        with self._reading() as connection:
+            return numbers_of(emptied(connection, self.practice))
+
+    @abstractmethod
+    def _refuse_pruning(self) -> None:
+        """Raise `Mendable` where this store may not empty rows."""
+
+    @abstractmethod
+    def _empty(self, last: int, keep: Collection[str]) -> None:
+        """Drop the bodies of the entries up to `last`, but those to keep, whose pruning has been noted."""
+
+    def _drop_unnamed_files(self, connection: Connection) -> None:
+        e = tables.entry
+        held = select(e.c.leaf).where(e.c.practice == self.practice, func.length(e.c.leaf) > 0)
+        named = (digest for row in connection.execute(held) if b'"length_bytes":' in row.leaf for digest in _files_of(row.leaf))
+        drop_files(connection, self.practice, list(named))
+
+    def _received_at(self, seq: int) -> int:
+        e = tables.entry
+        rows = self._rows(select(e.c.leaf).where(e.c.practice == self.practice, e.c.seq == seq))
+        return own_bytes(bytes(rows[0].leaf))[1] if rows and rows[0].leaf else 0  # pruned: it was early enough
 
     def head(self) -> Head:
         """Return where the book stands now."""
@@ -345,15 +407,16 @@ class Store(BesideEntries):
         head = self._rows(select(h.c.size, h.c.received, h.c.peaks, last.label("last")).where(h.c.practice == self.practice))
         size, peaks, highest = (head[0].size, bytes(head[0].peaks), head[0].last) if head else (0, b"", None)
         at = AtStart(size, head[0].received if head else 0, peaks_in(peaks), highest or 0)
-        quick = Quick(self.practice, at, self._reading_with_pen).whole(
-            partial(self._sweep, cores=cores),
-            files=self.files() if size else (),
-            anchors=anchors,
-            receipts=receipts,
-            sealed_only=sealed_only,
-        )
-        if quick is not None:
-            return quick
+        if self.latest(BookPruned.KIND) is None:  # the quick way knows bodies only
+            quick = Quick(self.practice, at, self._reading_with_pen).whole(
+                partial(self._sweep, cores=cores),
+                files=self.files() if size else (),
+                anchors=anchors,
+                receipts=receipts,
+                sealed_only=sealed_only,
+            )
+            if quick is not None:
+                return quick
         nodes = self._rows(select(n.c.level, n.c.number, n.c.hash).where(n.c.practice == self.practice))
         return verify_book(
             self.rows(until=highest),
@@ -378,3 +441,7 @@ class Store(BesideEntries):
     def _rows(self, query: Select[Any]) -> Sequence[Any]:
         with self._reading() as connection:
             return connection.execute(query).all()
+
+
+def _files_of(leaf: bytes) -> list[str]:
+    return files_in(unseal(leaf).entry.data.model_dump(exclude_none=True))

@@ -215,7 +215,7 @@ class BesideEntries(ABC):
 
     def _missing(self, connection: Connection, device: str, ranges: Sequence[tuple[int, int]], contact: int | None) -> Missing:
         e = tables.entry
-        mine = select(e.c.leaf).where(e.c.practice == self.practice, e.c.device == device)
+        mine = select(e.c.leaf).where(e.c.practice == self.practice, e.c.device == device, func.length(e.c.leaf) > 0)
         since: list[int] = []
         until: list[int] = []
         subjects: dict[str, None] = {}

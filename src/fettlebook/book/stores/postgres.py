@@ -4,16 +4,19 @@ Two kinds of roles: the owner makes the tables and admits (`prepare_group_book`,
 add and read in the practices that it was admitted to, and nothing else. Row-level security holds it, whatever the queries say.
 """
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from typing import Final, Self
 
 from sqlalchemy import Connection, Engine, create_engine, select, text
 from sqlalchemy.exc import DBAPIError
 
+from fettlebook.book.kinds import BookPruned
+from fettlebook.book.received import unseal
 from fettlebook.book.stores import tables
 from fettlebook.book.stores.base import Store
 from fettlebook.book.stores.pen import Pen, PostgresPen
+from fettlebook.book.stores.pruning import empty_some
 from fettlebook.book.stores.rebuild import Rebuilt, rebuild
 from fettlebook.book.stores.told import Told
 from fettlebook.book.words import GroupKeys
@@ -64,6 +67,28 @@ def rebuild_group_book(owner_url: str, practice: str) -> Rebuilt:
             # The lock that appending takes too: nothing is added meanwhile.
             connection.execute(select(tables.head.c.size).where(tables.head.c.practice == practice).with_for_update())
             return rebuild(connection, practice)
+    finally:
+        engine.dispose()
+
+
+def prune_group_book(owner_url: str, practice: str, *, keep: Collection[str] = ()) -> int:
+    """Drop the bodies that the practice's newest `book.pruned` names, as the tables' owner; return how many went.
+
+    `PostgresStore.prune` notes it first, as the program's role, which can't change rows. `keep`: ids whose bodies stay, as given there.
+    """
+    engine = create_engine(owner_url)
+    pruned = tables.entry
+    try:
+        with _in_words(engine), engine.begin() as connection:
+            query = select(pruned.c.leaf).where(pruned.c.practice == practice, pruned.c.kind == BookPruned.KIND)
+            leaves = connection.execute(query).scalars().all()
+            last = max((unseal(bytes(leaf)).entry.data.last_seq for leaf in leaves), default=0)  # type: ignore[attr-defined]
+            connection.exec_driver_sql("ALTER TABLE entry DISABLE TRIGGER entry_kept")
+            gone = 0
+            while some := empty_some(connection, practice, last, keep):
+                gone += some
+            connection.exec_driver_sql("ALTER TABLE entry ENABLE TRIGGER entry_kept")
+            return gone
     finally:
         engine.dispose()
 
@@ -152,6 +177,12 @@ class PostgresStore(Store):
 
     def _pen_of(self, connection: Connection) -> Pen:
         return PostgresPen(connection.connection.cursor())
+
+    def _refuse_pruning(self) -> None:
+        pass  # the entry is noted by whoever may add; the bodies are the owner's to drop
+
+    def _empty(self, last: int, keep: Collection[str]) -> None:
+        """Nothing: this role can't change rows. `prune_group_book` does, as their owner, what `book.pruned` names."""
 
     # Reading pages and heads needs one state per query only, which is what a plain transaction gives.
     _reading = _writing

@@ -37,13 +37,17 @@ def rebuild(connection: Connection, practice: str) -> Rebuilt:
     for table in (tables.entry_subject, tables.clash, tables.node):
         connection.execute(delete(table).where(table.c.practice == practice))
     tree, counts, since = Peaks(), {"subjects": 0, "clashes": 0, "nodes": 0}, 0
-    page = select(e.c.seq, e.c.leaf).where(e.c.practice == practice).order_by(e.c.seq).limit(_PAGE)
+    page = select(e.c.seq, e.c.leaf, e.c.hash).where(e.c.practice == practice).order_by(e.c.seq).limit(_PAGE)
     while rows := connection.execute(page.where(e.c.seq > since)).all():
         since = rows[-1].seq
         subjects: list[dict[str, Any]] = []
         clashes: list[dict[str, Any]] = []
         nodes: list[dict[str, Any]] = []
         for row in rows:
+            if not row.leaf:  # pruned: its hash is what stays of it
+                tree, grown = tree.grown(bytes(row.hash))
+                nodes += _kept(grown)
+                continue
             received = unseal(row.leaf)
             made, data = received.entry, received.entry.data
             if received.seq != row.seq:
@@ -52,7 +56,7 @@ def rebuild(connection: Connection, practice: str) -> Rebuilt:
             if isinstance(data, EntryClash):
                 clashes.append({"id": made.refers_to, "digest": bytes.fromhex(data.digest), "seq": row.seq})
             tree, grown = tree.grown(leaf_hash(row.leaf))
-            nodes += [{"level": level, "number": n, "hash": value} for level, n, value in grown if level and level % TILE == 0]
+            nodes += _kept(grown)
         counts["subjects"] += _put(connection, tables.entry_subject, practice, subjects)
         counts["clashes"] += _put(connection, tables.clash, practice, clashes)
         counts["nodes"] += _put(connection, tables.node, practice, nodes)
@@ -62,6 +66,10 @@ def rebuild(connection: Connection, practice: str) -> Rebuilt:
     if head is None or head_of(*head).tree != tree:
         raise _not_as_sealed(practice)
     return Rebuilt(**counts)
+
+
+def _kept(grown: Iterable[tuple[int, int, bytes]]) -> list[dict[str, Any]]:
+    return [{"level": level, "number": n, "hash": value} for level, n, value in grown if level and level % TILE == 0]
 
 
 def _put(connection: Connection, table: Table, practice: str, rows: Iterable[dict[str, Any]]) -> int:

@@ -11,7 +11,8 @@ from fettlebook.book.kinds import EntryClash
 from fettlebook.book.notes import first_signer
 from fettlebook.book.received import seal, unseal
 from fettlebook.book.stores import tables
-from fettlebook.book.tree import TILE, Peaks, leaf_hash
+from fettlebook.book.stores.pruning import row_in
+from fettlebook.book.tree import HASH_BYTES, TILE, Peaks, leaf_hash
 from fettlebook.errors import Mendable
 
 _PAGE: Final = 1000
@@ -41,6 +42,14 @@ def take_sealed(
     tree, received = Peaks(), 0
     waiting: dict[Table, list[dict[str, Any]]] = {table: [] for table in (e, tables.entry_subject, tables.clash, tables.node)}
     for leaf in leaves:
+        if (stays := row_in(leaf)) is not None:
+            if stays.seq != tree.size + 1 or len(stays.hash) != HASH_BYTES:
+                mend = "Take another copy of the export; this one is not as it was sealed."
+                raise Mendable(f"no record with the number {tree.size + 1}", where=f"entry {tree.size + 1}", mend=mend)
+            waiting[e].append(stays._asdict() | {"practice": practice})
+            tree, grown = tree.grown(stays.hash)
+            waiting[tables.node] += _nodes(practice, grown)
+            continue
         record = unseal(leaf)
         made = record.entry
         raw = encode(made.model_dump(exclude_none=True), where="entry")
@@ -57,9 +66,7 @@ def take_sealed(
             row = {"practice": practice, "id": made.refers_to, "digest": bytes.fromhex(made.data.digest), "seq": record.seq}
             waiting[tables.clash].append(row)
         tree, grown = tree.grown(hashed)
-        waiting[tables.node] += [
-            {"practice": practice, "level": level, "number": n, "hash": value} for level, n, value in grown if level and level % TILE == 0
-        ]
+        waiting[tables.node] += _nodes(practice, grown)
         if tree.size % _PAGE == 0:
             _write(connection, waiting)
     _write(connection, waiting)
@@ -79,6 +86,10 @@ def take_sealed(
         kept = text("INSERT INTO checkpoint (practice, size, key, note) VALUES (:practice, :size, :key, :note) ON CONFLICT DO NOTHING")
         held = parse_checkpoint(text_of(note))
         connection.execute(kept, {"practice": practice, "size": held.size, "key": first_signer(note), "note": note})
+
+
+def _nodes(practice: str, grown: Iterable[tuple[int, int, bytes]]) -> list[dict[str, Any]]:
+    return [{"practice": practice, "level": level, "number": n, "hash": value} for level, n, value in grown if level and level % TILE == 0]
 
 
 def _write(connection: Connection, waiting: dict[Table, list[dict[str, Any]]]) -> None:

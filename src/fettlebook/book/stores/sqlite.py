@@ -10,7 +10,7 @@ Sources
 import os
 import sqlite3
 import threading
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final, Self
@@ -25,6 +25,7 @@ from fettlebook.book.files import sync_folder
 from fettlebook.book.stores import tables
 from fettlebook.book.stores.base import Store
 from fettlebook.book.stores.pen import Pen, SqlitePen
+from fettlebook.book.stores.pruning import without_guard_sqlite
 from fettlebook.book.stores.rebuild import Rebuilt, rebuild
 from fettlebook.book.stores.told import Told
 from fettlebook.book.sweep import Salt, Swept
@@ -149,6 +150,23 @@ class SqliteStore(Store):
         """Make the tables that are read off the entries again; raises `Mendable` where the entries are not as they were sealed."""
         with self._writing() as connection:
             return rebuild(connection, self.practice)
+
+    def _refuse_pruning(self) -> None:
+        if self._writer is None:
+            raise Mendable("opened for reading", where=str(self.path), mend="Open it for writing.")
+
+    def _empty(self, last: int, keep: Collection[str]) -> None:
+        assert self._raw is not None
+        with self._one_writer, _in_words(self.path):
+            self._raw.execute("PRAGMA secure_delete=ON")  # what goes is overwritten in the file
+        while True:
+            with self._writing() as connection:
+                if not without_guard_sqlite(connection, self.practice, last, keep):
+                    self._drop_unnamed_files(connection)
+                    break
+        with self._one_writer, _in_words(self.path):
+            self._raw.execute("PRAGMA wal_checkpoint(TRUNCATE)")  # and in the log
+            self._raw.execute("PRAGMA secure_delete=OFF")
 
     @contextmanager
     def _writing(self) -> Iterator[Connection]:

@@ -7,7 +7,7 @@ from fettlebook.book.stores.pen import Pen
 from fettlebook.book.tree import TILE, leaf_hash, node_hash
 from fettlebook.errors import Mendable
 
-_LEAVES: Final = "SELECT seq, leaf FROM entry WHERE practice = ? AND seq > ? AND seq <= ? ORDER BY seq"
+_LEAVES: Final = "SELECT seq, leaf, hash FROM entry WHERE practice = ? AND seq > ? AND seq <= ? ORDER BY seq"
 _NODES: Final = "SELECT number, hash FROM node WHERE practice = ? AND level = ? AND number >= ? AND number < ? ORDER BY number"
 
 
@@ -35,7 +35,7 @@ class Tiles:
             first, end = tile << TILE, (tile + 1) << TILE
             if level == 0:
                 rows = self._pen.rows(_LEAVES, (self._practice, first, end))
-                hashes = [leaf_hash(leaf) for _, leaf in rows]
+                hashes = [leaf_hash(leaf) if leaf else bytes(kept) for _, leaf, kept in rows]  # pruned: its hash is what stays
                 first += 1
             else:
                 rows = self._pen.rows(_NODES, (self._practice, level, first, end))
