@@ -29,6 +29,7 @@ PORT = 8321
 @click.option("--port", type=click.IntRange(0, 65535), default=PORT, show_default=True, help="0: any that is free.")
 @click.option("--trust-port", type=click.IntRange(0, 65535), help="Where a new tablet begins, with --host; the next port if left out.")
 @click.option("--lock-after", type=click.FloatRange(0.05, 720), default=5.0, metavar="MIN", help="Untouched so long, a session locks; 5.")
+@click.option("--arrivals", metavar="FOLDER", help="Take in what machines and the laboratory save into this folder.")
 @click.option("--date", "day", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="The day that opens first; today if left out.")
 @click.option(
     "--at", type=click.DateTime(["%Y-%m-%dT%H:%M"]), metavar="DATETHH:MM", help="Set the page's clock by hand, for training; it says so."
@@ -42,6 +43,7 @@ def serve(
     port: int,
     trust_port: int | None,
     lock_after: float,
+    arrivals: str | None,
     day: datetime | None,
     at: datetime | None,
 ) -> None:
@@ -63,7 +65,16 @@ def serve(
     listening = _listen(host, port)
     with listening:
         beside = None if house is None else _listen(host, trust_port if trust_port is not None else port and port + 1)
-        opening = _Opening(listening, (practice_path, Path(book_file), data_path), day, at, lock_after * 60, house, beside)
+        opening = _Opening(
+            listening,
+            (practice_path, Path(book_file), data_path),
+            day,
+            at,
+            lock_after * 60,
+            house,
+            beside,
+            Path(arrivals) if arrivals else None,
+        )
         _run(opening)
 
 
@@ -78,6 +89,7 @@ class _Opening:
     idle_s: float
     certificates: Certificates | None
     trust: socket.socket | None
+    arrivals: Path | None  # the folder that is watched
 
 
 def _listen(host: str, port: int) -> socket.socket:
@@ -169,6 +181,7 @@ def _open(opening: _Opening, opened: list[Callable[[], bool]]) -> Server:
     import uvicorn  # noqa: PLC0415
 
     from fettlebook.web.app import create_app  # noqa: PLC0415
+    from fettlebook.web.arriving import Watching  # noqa: PLC0415
     from fettlebook.web.bench import Bench  # noqa: PLC0415
     from fettlebook.web.chain import Chain  # noqa: PLC0415
     from fettlebook.web.desk import Desk  # noqa: PLC0415
@@ -186,8 +199,12 @@ def _open(opening: _Opening, opened: list[Callable[[], bool]]) -> Server:
     desk, bench = Desk(chain, clock), Bench()
     record = Record(chain.store, desk)
 
+    watching = Watching(opening.arrivals, record, desk) if opening.arrivals is not None else None
+
     def close() -> bool:
         bench.stop_all()  # it stops while the others are waited for
+        if watching is not None:
+            watching.close()
         record.close()
         stopped = all([desk.close(wait_s=0.5), bench.close()])
         if stopped:
@@ -198,7 +215,15 @@ def _open(opening: _Opening, opened: list[Callable[[], bool]]) -> Server:
     people = open_people(files[2], desk, record, loopback=opening.certificates is None, idle_s=opening.idle_s)
     served = _served(opening)
     app = create_app(
-        desk, start, training_clock=training or False, bench=bench, practice_file=files[0], record=record, people=people, served=served
+        desk,
+        start,
+        training_clock=training or False,
+        bench=bench,
+        practice_file=files[0],
+        record=record,
+        people=people,
+        served=served,
+        watching=watching,
     )
     # No access log: it would only tell who looked when. A fault is logged with its number by the pages themselves.
     config = uvicorn.Config(app, log_level="warning", access_log=False, timeout_graceful_shutdown=2, server_header=False, lifespan="off")

@@ -5,16 +5,18 @@ that was read. What stood there is then replaced in one step, so that nobody fin
 """
 
 import contextlib
+import json
 import os
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
 from pathlib import Path
+from typing import Final
 
 from fettlebook.errors import Mendable
 from fettlebook.practice.lines import KeyPath, value_spans
 from fettlebook.practice.load import Loaded, read_practice, read_practice_file
-from fettlebook.practice.model import Outlet, Practice, Strips
+from fettlebook.practice.model import MachineLog, Outlet, Practice, Strips
 
 BOM = b"\xef\xbb\xbf"
 
@@ -102,7 +104,7 @@ def set_flow(text: bytes, path: KeyPath, flow_ml_min: float, measured_on: date, 
     values = {"flow_ml_min": _number(flow_ml_min), "measured_on": measured_on.isoformat().encode()}
     if within_pct is not None:
         values["flow_within_pct"] = _number(within_pct)
-    return _set_values(text, path, values)
+    return _set_values(text, path, values, beside=("flow_ml_min",))
 
 
 def with_strips(practice: Practice, path: KeyPath, strips: Strips) -> Practice:
@@ -116,17 +118,48 @@ def set_strips(text: bytes, path: KeyPath, strips: Strips) -> bytes:
     return _set_values(text, path, {"strips": f"{{ {said} }}".encode()})
 
 
-def _set_values(text: bytes, path: KeyPath, values: Mapping[str, bytes]) -> bytes:
-    """Put values into an outlet: in their old place, or new behind its flow and what belongs to it."""
+def machine_path(practice: Practice, machine_id: str) -> KeyPath:
+    """Return the key path of a machine; raises `Mendable` where the practice has none of that id."""
+    for number, machine in enumerate(practice.machines):
+        if machine.id == machine_id:
+            return ("machines", number)
+    have = ", ".join(m.id for m in practice.machines)
+    raise Mendable(f'the practice has no machine "{machine_id}"', where="machine", mend=f"Choose one of: {have}.")
+
+
+def with_log_form(practice: Practice, path: KeyPath, log: MachineLog) -> Practice:
+    """Return the practice with the form of one machine's logs."""
+    machines = list(practice.machines)
+    machines[int(path[1])] = machines[int(path[1])].model_copy(update={"log": log})
+    return practice.model_copy(update={"machines": tuple(machines)})
+
+
+def set_log_form(text: bytes, path: KeyPath, log: MachineLog) -> bytes:
+    """Return the text of a practice file with the form of one machine's logs, behind its day's cycle; errors as for `set_flow`."""
+    said = ", ".join(f"{key} = {_inline(value)}" for key, value in log if value is not None and value != {})
+    return _set_values(text, path, {"log": f"{{ {said} }}".encode()}, beside=("day_cycle",))
+
+
+def _inline(value: object) -> str:
+    """Return a value as TOML writes it on one line: its basic strings are those of JSON."""
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{json.dumps(str(key), ensure_ascii=False)} = {_inline(one)}" for key, one in value.items()) + " }"
+    return json.dumps(value, ensure_ascii=False)
+
+
+_FLOW: Final = ("flow_ml_min", "measured_on", "flow_within_pct")
+
+
+def _set_values(text: bytes, path: KeyPath, values: Mapping[str, bytes], *, beside: Sequence[str] = _FLOW) -> bytes:
+    """Put values into a table: in their old place, or new behind the last of those that they stand beside (its first must be there)."""
     mark = BOM if text.startswith(BOM) else b""
     body = text.removeprefix(BOM)
     places = value_spans(body)
-    flow_at = places.get((*path, "flow_ml_min"))
+    flow_at = places.get((*path, beside[0]))
     headed = [key for key in values if (*path, key) not in places and any(p[: len(path) + 1] == (*path, key) for p in places)]
     if flow_at is None or headed:
-        what = headed[0] if headed else "flow_ml_min"
+        what = headed[0] if headed else beside[0]
         raise Mendable(f"the place of {what} was not found", where="practice file", mend="Write the values in by hand.")
-    beside = ("flow_ml_min", "measured_on", "flow_within_pct") if "strips" in values else ("flow_ml_min",)
     flow_at = max(places[*path, key] for key in beside if (*path, key) in places)
     changes = [(places[*path, key], value) for key, value in values.items() if (*path, key) in places]
     new = [key.encode() + b" = " + value for key, value in values.items() if (*path, key) not in places]

@@ -18,6 +18,8 @@ from fettlebook.exchange.paper.typeset import FONTS
 from fettlebook.times.curves import chair_pictures
 from fettlebook.web import board, running, tables
 from fettlebook.web import chair as chair_page
+from fettlebook.web.arriving import Watching, let_arrivals_in
+from fettlebook.web.arriving.log_form import log_form_routes
 from fettlebook.web.bench import Bench
 from fettlebook.web.desk import Desk
 from fettlebook.web.drafts import Drafts
@@ -48,7 +50,7 @@ from fettlebook.web.what_if_routes import what_if_routes
 from fettlebook.web.work.routes import work_routes
 
 
-def create_app(
+def create_app(  # noqa: PLR0915 - a list of addresses reads best as a list
     desk: Desk,
     start: date | None = None,
     training_clock: bool | TrainingClock = False,
@@ -58,6 +60,7 @@ def create_app(
     record: Record | None = None,
     people: People | None = None,
     served: Served | None = None,
+    watching: Watching | None = None,
 ) -> FastAPI:
     """Return the application.
 
@@ -73,6 +76,12 @@ def create_app(
         The book to ask; None: the pages of standing, traces and entries are left out.
     bench
         Where work in the background is done; None: one of its own.
+    people
+        Who may sign in, and where; None: names are chosen, as on a machine of one's own.
+    served
+        How the pages are reached from other machines; None: from this one alone.
+    watching
+        What takes in arrivals; None: no folder of arrivals.
     people
         Who may sign in, and where; None: names are chosen, as on a machine of one's own.
     served
@@ -101,7 +110,9 @@ def create_app(
         app.mount("/api", make_api(record, lambda: str(desk.reading.zone)))
     app.mount("/fonts", StaticFiles(directory=FONTS), name="fonts")
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
-    let_people_in(app, pages, people or People(lambda: desk.reading.practice), served)
+    people = people or People(lambda: desk.reading.practice)
+    let_arrivals_in(app, pages, record, watching, people)
+    let_people_in(app, pages, people, served)
     app.add_middleware(Guard, fault_page=pages.fault, hosts=served.certificates.hosts if served else frozenset())
     app.add_middleware(Languages)  # around the guard: its pages are in the reader's language too
 
@@ -163,6 +174,7 @@ def create_app(
 
     if practice_file is not None:
         app.include_router(measuring_routes(pages, desk, practice_file))
+        app.include_router(log_form_routes(pages, desk, practice_file))
     of_days = (
         plan_routes(pages, desk),
         otherwise_routes(pages, desk, Drafts(desk, bench)),

@@ -58,7 +58,7 @@ class Pages:
             extensions=["jinja2.ext.i18n", SignedForms],
         )
         speak_in(self._templates)
-        self._templates.globals |= {"has_book": False, "low_on_space": lambda: None, "visit": here}
+        self._templates.globals |= {"has_book": False, "arrivals": False, "low_on_space": lambda: None, "visit": here}
         self._templates.filters |= {
             "spell": wording.length,
             "spell_up": lambda seconds: wording.length(whole_s(seconds)),
