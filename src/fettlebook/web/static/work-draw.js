@@ -96,7 +96,7 @@ export function drawCard(step, any, act) {
     card.replaceChildren(make("h2", { id: "step-h", tabindex: "-1" }, any ? words.nothing_yet : words.nothing));
     return true;
   }
-  card.replaceChildren(head(step), picture(step.picture) ?? "", parts(step), press(step, act));
+  card.replaceChildren(head(step), picture(step.picture) ?? "", parts(step), act.may ? press(step, act) : ""); // who only reads has nothing to press
   if (!moved && had) (document.getElementById(had) || document.getElementById("step-h")).focus();
   return moved;
 }

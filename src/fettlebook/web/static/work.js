@@ -45,7 +45,7 @@ function draw() {
   const every = all();
   const step = current(every);
   drawRuns(every.filter((one) => one.state === "running" && !one.attended && one !== step), take);
-  if (drawCard(step && { ...step, first: unfinished(step, every) }, every.some((one) => one.mine && toDo(one)), { start, done, problem }) && shown !== "" && step) focusCard();
+  if (drawCard(step && { ...step, first: unfinished(step, every) }, every.some((one) => one.mine && toDo(one)), { start, done, problem, may: data.notes }) && shown !== "" && step) focusCard();
   shown = step ? step.id : "none";
   drawLists(every, step, { take });
   const place = step && step.subject.startsWith("chair:") ? `?chair=${encodeURIComponent(step.place)}` : "";

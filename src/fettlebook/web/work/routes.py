@@ -11,12 +11,14 @@ from fettlebook.plan.work import work_of
 from fettlebook.plan.work_model import Work
 from fettlebook.web.desk import Desk
 from fettlebook.web.pages import Pages, StillPlanningError
-from fettlebook.web.people.who import SignedIn, signed_in
+from fettlebook.web.people.who import SignedIn, What, may, signed_in
 from fettlebook.web.record import Record
 from fettlebook.web.standing_pages import WAIT_S
 from fettlebook.web.work.as_data import as_data
 
 REST_MS = 20_000  # how long the same steps may serve where no entry came: what passed by and what is due moves by the minute
+
+HELP_MS = 2 * 3_600_000  # so far ahead the steps of others are shown
 
 
 class _Steps:
@@ -51,12 +53,14 @@ class _Steps:
         """Return all that the page needs, for one person."""
         reading, mark = self._desk.reading, self.mark()
         names = {p.id: p.name for p in reading.practice.people}
+        until = self._record.now() + HELP_MS
         return {
             "now_ms": self._record.now(),
             "mark": _as_text(mark),
             "person": who.person,
             "name": who.name,
-            "steps": [as_data(work, who.person, names, reading.zone) for work in self.all()],
+            "notes": may(who.role, What.NOTE),
+            "steps": [as_data(work, who.person, names, reading.zone) for work in self.all() if _concerns(work, who.person, until)],
         }
 
 
@@ -83,6 +87,13 @@ def work_routes(pages: Pages, record: Record, *, desk: Desk) -> APIRouter:
         return JSONResponse({"now_ms": record.now(), "mark": _as_text(steps.mark())})
 
     return routes
+
+
+def _concerns(work: Work, me: str, until: int) -> bool:
+    """Tell whether a step is shown to somebody: of the others only what is to do soon, and what is not in order."""
+    if me in (work.person, work.said.by) or work.said.state in ("running", "problem"):
+        return True
+    return work.to_do and (work.person is None or work.begins_ms < until)
 
 
 def _as_text(mark: tuple[int, int, int]) -> str:
