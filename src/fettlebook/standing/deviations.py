@@ -98,7 +98,7 @@ def _cycles(look: Look, machine: Machine, since: int, until: int) -> Iterator[De
                 done.append(Followed(again.happened, f"its sets run again in load {again.says.load}", "", again.entry))
                 aside = again
         good = _next_good(look, subject, ran.happened)
-        if good is not None:
+        if good is not None and (aside is not None or ran.says.load is None):  # a good cycle alone does nothing about a load that failed
             done.append(good)
         closed = good.entry if good is not None and (aside is not None or ran.says.load is None) else ""
         load = f", load {ran.says.load}" if ran.says.load else ""

@@ -21,9 +21,9 @@ class Chapter:
     lead: str
     blocks: list[dict[str, Any]] = field(default_factory=list)
 
-    def heading(self, text: str) -> None:
-        """Begin a part."""
-        self.blocks.append({"kind": "heading", "text": text})
+    def heading(self, text: str, *, listed: bool = True) -> None:
+        """Begin a part; not `listed`, it is a bookmark and not among the contents."""
+        self.blocks.append({"kind": "heading", "text": text, "listed": listed})
 
     def text(self, text: str) -> None:
         """Add a paragraph."""

@@ -154,7 +154,7 @@ def _graph(chapter: Chapter, found: Gathered, one: Kept, read_file: Callable[[st
     what = data.cycle if isinstance(data, CycleRecorded) else data.test
     title = f"{data.machine}, {what}, {clock.at(one.ran_ms)}"
     load = f"Load {data.load}. " if data.load else ""
-    chapter.heading(title)
+    chapter.heading(title, listed=False)
     try:
         judged = judge_kept(found.look, data, one.ran_ms, read_file(data.log.digest), one.judged_with)
     except Mendable as error:

@@ -1,7 +1,6 @@
 """Making an evidence file from a book: sign, read, gather, count, choose, set, write."""
 
 import hashlib
-from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -28,11 +27,11 @@ from fettlebook.exchange.evidence.figures import Figures, figures_data, figures_
 from fettlebook.exchange.evidence.gathered import Gathered, Tell, gather
 from fettlebook.exchange.evidence.judged_parts import kept_runs
 from fettlebook.exchange.evidence.readme import readme
-from fettlebook.exchange.evidence.sealed import choose
+from fettlebook.exchange.evidence.sealed import Chosen, choose
 from fettlebook.exchange.evidence.seals import Seals, seals_of
 from fettlebook.exchange.evidence.span import Span
 from fettlebook.exchange.kept_state import state_of
-from fettlebook.standing.basis import DAY_MS, Basis
+from fettlebook.standing.basis import Basis
 from fettlebook.standing.facts import happened_ms
 from fettlebook.standing.standings import Standings
 from fettlebook.standing.state import State
@@ -40,6 +39,7 @@ from fettlebook.standing.state import State
 TEMPLATE: Final = Path(__file__).parent.parent / "paper" / "evidence.typ"
 _QUIET: Final[Tell] = lambda stage, done, of: None  # noqa: E731
 _RUNS: Final = (CycleRecorded.KIND, CycleJudged.KIND, MachineTest.KIND)
+_READ: Final = (*_RUNS, EntryCorrected.KIND, EntryWithdrawn.KIND)
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +101,7 @@ def make_evidence(store: Store, basis: Basis, span: Span, to: Path, *, key_file:
         tell("setting the pages", 0, 0)
         from fettlebook.exchange.paper.typeset import typeset  # noqa: PLC0415 - the typesetter takes long to load
 
-        beside = _beside(store, found, newest, checkpoint.size)
+        beside = _beside(store, found, chosen, newest)
         document = Document(found, figures, held, beside, hashlib.sha256(raw).hexdigest())
         report = typeset(TEMPLATE, content_of(document, store.file))
         writing.put("report.pdf", report)
@@ -153,22 +153,19 @@ def _what_can_be_read(store: Store, size: int) -> State:
     return state
 
 
-def _beside(store: Store, found: Gathered, newest: int, size: int) -> Beside:
+def _beside(store: Store, found: Gathered, chosen: Chosen, newest: int) -> Beside:
     """Read from the entries what no standing says."""
-    kinds_by: Counter[tuple[str, str]] = Counter()
-    amended, late, runs = list[Received](), 0, list[Received]()
-    for row in store.rows(until=size):
+    amended, runs = list[Received](), list[Received]()
+    for row in store.rows(until=chosen.size):
+        if row.kind not in _READ:
+            continue
         try:
             received = unseal(row.leaf)
         except Mendable:  # changed: the verification says so
             continue
-        entry, happened = received.entry, happened_ms(received)
-        if entry.kind in _RUNS:
+        if row.kind in _RUNS:
             runs.append(received)
-        if found.span.since <= happened < found.span.until and all(found.chosen(s) for s in entry.subjects):
-            kinds_by[entry.by, entry.kind] += 1
-            late += received.received - happened > DAY_MS
-            if entry.kind in (EntryCorrected.KIND, EntryWithdrawn.KIND):
-                amended.append(received)
+        elif found.span.since <= happened_ms(received) < found.span.until and all(found.chosen(s) for s in received.entry.subjects):
+            amended.append(received)
     subjects = [s for s in found.look.state.subjects if s.startswith(("product:", "solution:"))]
-    return Beside(tuple(amended), late, kinds_by, tuple(kept_runs(iter(runs))), opened_of(found, subjects), newest)
+    return Beside(tuple(amended), chosen.late, chosen.by, tuple(kept_runs(iter(runs))), opened_of(found, subjects), newest)

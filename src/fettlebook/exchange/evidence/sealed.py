@@ -9,7 +9,7 @@ import json
 from bisect import bisect_right
 from collections import Counter
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 from fettlebook.book.kinds import KINDS
@@ -23,6 +23,7 @@ ALWAYS: Final = frozenset(
     for model in KINDS.values()
     if model.__module__.endswith((".keeping", ".mending")) or model.KIND in ("practice_file.version", "rulebook.version")
 ) - {"entry.corrected", "entry.withdrawn", "entry.clash", "text.erased"}
+LATE_MS: Final = 24 * 3_600_000
 PRIVATE: Final = ("chair:", "outlet:", "suction:")
 
 
@@ -37,6 +38,8 @@ class Chosen:
     files: tuple[str, ...]  # digests of the files that they name
     kinds: dict[str, int]
     unread: tuple[int, ...]  # numbers whose bytes are not those of a record
+    by: Counter[tuple[str, str]] = field(default_factory=Counter)  # (person, kind) of those that happened in the stretch
+    late: int = 0  # how many of these came more than a day after the moment that they claim
 
     def leaf(self, seq: int) -> bytes:
         """Return an entry's leaf hash."""
@@ -52,6 +55,8 @@ class _Seen:
     inside: bool
     chosen: bool
     files: tuple[str, ...]
+    by: str
+    late: bool
 
 
 def choose(store: Store, span: Span, named: Collection[str], size: int) -> Chosen:
@@ -85,9 +90,10 @@ def choose(store: Store, span: Span, named: Collection[str], size: int) -> Chose
     taken = [one for one in seen if one.chosen]
     kinds = Counter(one.kind for one in taken if one.inside)
     files = dict.fromkeys(digest for one in taken for digest in one.files)
+    inside = [one for one in taken if one.inside]
     return Chosen(
         tuple(one.seq for one in taken), len(hashes) // HASH_BYTES, bytes(hashes), {one.id: one.seq for one in taken}, tuple(files),
-        dict(kinds), tuple(unread),
+        dict(kinds), tuple(unread), Counter((one.by, one.kind) for one in inside), sum(one.late for one in inside),
     )  # fmt: skip
 
 
@@ -111,7 +117,9 @@ def _look_at(seq: int, record: dict[str, Any], span: Span, named: Collection[str
     inside = span.since <= happened_in(record) < span.until
     mine = not span.chairs or _of_chairs(entry["subjects"], span.chairs)
     chosen = (inside and mine) or entry["id"] in named or entry["kind"] in ALWAYS
-    return _Seen(seq, entry["id"], entry["kind"], entry.get("refers_to", ""), inside, chosen, tuple(_digests(entry["data"])))
+    late = int(record["received"]) - happened_in(record) > LATE_MS
+    files = tuple(_digests(entry["data"]))
+    return _Seen(seq, entry["id"], entry["kind"], entry.get("refers_to", ""), inside, chosen, files, str(entry.get("by", "")), late)
 
 
 def _of_chairs(subjects: list[str], chairs: Collection[str]) -> bool:
