@@ -222,3 +222,29 @@ def test_another_key_or_root_than_on_paper_does_not_hold(made: Made, tmp_path: P
     for words, status in ((["--vkey", other], 1), (["--vkey", mine], 0), (["--root", made.root.hex()], 0), (["--root", "00" * 32], 1)):
         ran = subprocess.run([sys.executable, SCRIPT, made.folder, *words], capture_output=True, text=True, check=False)
         assert ran.returncode == status, ran.stdout
+
+
+@pytest.mark.invented
+def test_after_a_change_of_key_what_the_old_one_signed_still_holds(ground: object, tmp_path: Path) -> None:
+    import shutil
+    from dataclasses import replace
+
+    from fettlebook.book.entries import Moment
+    from fettlebook.book.keyfile import make_key
+    from fettlebook.book.signing import change_key
+
+    folder = tmp_path / "changed"
+    shutil.copytree(ground.folder, folder)  # type: ignore[attr-defined]
+    moved = replace(ground, folder=folder)  # type: ignore[type-var]
+    old = read_key(moved.key)
+    (folder / "book.sqlite.key").unlink()
+    (folder / "book.sqlite.key.signed").unlink(missing_ok=True)
+    new = make_key(folder / "book.sqlite.key", "quayside-2")
+    with moved.store(write=True) as store:
+        change_key(store, old, new, moment=Moment(1_800_000_000_000, "Europe/London"), by="program")
+    made = moved.make(tmp_path / "out")
+    assert [key.short for key in made.seals.keys] == [new.verifier.short, old.verifier.short]
+    assert made.seals.held_against == 1
+    assert faults(made.folder) == []
+    ran = subprocess.run([sys.executable, SCRIPT, made.folder, "--vkey", str(new.verifier)], capture_output=True, text=True, check=False)
+    assert ran.returncode == 0, ran.stdout

@@ -178,9 +178,9 @@ class Check:
                 self.faults.append(work.__name__[1:] + ": " + type(error).__name__ + " " + str(error)[:200])
 
     def _key_lines(self) -> None:
-        held = [read_key(line) for line in self._read("vkey.txt").decode().split("\n")[:-1]]
-        self._need(not self.keys or any(key in self.keys for key in held), "the key given with --vkey is not in vkey.txt")
-        self.keys = self.keys or held
+        self.listed = [read_key(line) for line in self._read("vkey.txt").decode().split("\n")[:-1]]
+        self._need(not self.keys or any(key in self.keys for key in self.listed), "the key given with --vkey is not in vkey.txt")
+        self.keys = self.keys or self.listed
 
     def _manifest(self) -> None:
         raw = self._read("manifest.json")
@@ -234,7 +234,7 @@ class Check:
     def _earlier(self) -> None:
         for raw in self._lines("earlier.jsonl"):
             held = json.loads(raw)
-            text, signers = open_note(held["note"], self.keys)
+            text, signers = open_note(held["note"], self.listed)
             _, size, root, _ = text.split("\n")
             old_root, proof = base64.b64decode(root, validate=True), [bytes.fromhex(one) for one in held["proof"]]
             same = begins_with(int(size), self.size, old_root, self.root, proof)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from fettlebook.book.checkpoint import Checkpoint, parse_checkpoint, read_checkpoint, text_of
 from fettlebook.book.kinds import CheckpointStamped, KeyChanged
-from fettlebook.book.notes import VerifierKey
+from fettlebook.book.notes import VerifierKey, open_note, read_verifier_key
 from fettlebook.book.received import Received
 from fettlebook.book.signing import keys_after
 from fettlebook.book.stores import Store
@@ -56,7 +56,8 @@ def seals_of(
     unread
         Numbers of entries whose bytes are not those of a record.
     """
-    keys = tuple(keys_after(_readable(store, KeyChanged.KIND, unread), trusted))
+    changes = _readable(store, KeyChanged.KIND, unread)
+    keys = _with_those_before(changes, keys_after(changes, trusted))
     earlier, doubted = list[tuple[Checkpoint, str]](), list[str]()
     for old in store.checkpoints():
         try:
@@ -74,6 +75,20 @@ def seals_of(
         alarms.append(f"Nothing here is signed: {why_not_signed}")
     stamps = tuple(_readable(store, CheckpointStamped.KIND, unread))
     return Seals(checkpoint, note, keys, tuple(earlier), tuple(doubted), stamps, faults, tuple(alarms), dict(found.not_received))
+
+
+def _with_those_before(changes: Sequence[Received], keys: Sequence[VerifierKey]) -> tuple[VerifierKey, ...]:
+    """Return the keys and those that they followed: both keys sign a change, so the new one vouches for the old one."""
+    found = list(keys)
+    for received in reversed(changes):
+        data = received.entry.data
+        try:
+            if isinstance(data, KeyChanged) and (new := read_verifier_key(data.new)) in found:
+                open_note(data.note, [new])
+                found.append(read_verifier_key(data.old))
+        except Mendable:  # not signed by the new key: its word is not taken
+            continue
+    return tuple(dict.fromkeys(found))
 
 
 def _readable(store: Store, kind: str, unread: Sequence[int]) -> list[Received]:
