@@ -108,7 +108,14 @@ class Tablet:
         self._pipe: tuple[asyncio.StreamReader, asyncio.StreamWriter] | None = None
 
     async def ask(self, path: str, body: bytes | None = None, media: str = "application/json") -> tuple[int, dict[str, list[str]], bytes]:
-        """Ask once; return status, headers and body."""
+        """Ask once; return status, headers and body. A connection that the server closed while idle is opened anew."""
+        try:
+            return await self._ask(path, body, media)
+        except (asyncio.IncompleteReadError, ConnectionError):
+            self._pipe = None
+            return await self._ask(path, body, media)
+
+    async def _ask(self, path: str, body: bytes | None, media: str) -> tuple[int, dict[str, list[str]], bytes]:
         if self._pipe is None:
             self._pipe = await asyncio.open_connection("127.0.0.1", self.port)
         reader, writer = self._pipe

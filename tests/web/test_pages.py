@@ -269,7 +269,9 @@ def test_nothing_that_others_made_lies_among_the_pages_own_files(client):
     assert client.get("/fonts/AtkinsonHyperlegibleNext-Regular.ttf").status_code == 200
 
 
-@pytest.mark.parametrize("folder", [FONTS, Path(__file__).parents[1] / "journeys" / "vendor"])
+@pytest.mark.parametrize(
+    "folder", [FONTS, Path(__file__).parents[1] / "journeys" / "vendor", Path(str(files(fettlebook.web))) / "static" / "vendor"]
+)
 def test_what_others_made_is_listed_with_licence_and_is_as_it_came(folder):
     listed = tomllib.loads((folder / "vendored.toml").read_text())["file"]
     for item in listed:
@@ -279,4 +281,4 @@ def test_what_others_made_is_listed_with_licence_and_is_as_it_came(folder):
         assert item["licence"]
         assert item["of"]
     named = {item["name"] for item in listed}
-    assert {path.name for path in folder.iterdir() if path.suffix in (".ttf", ".woff2") or path.name.endswith(".min.js")} == named
+    assert {path.name for path in folder.iterdir() if path.suffix in (".ttf", ".woff2", ".js")} == named

@@ -20,7 +20,7 @@ from fettlebook.practice.model import Role
 from fettlebook.web.people.visit import Visit
 from fettlebook.web.people.who import VISIT, SignedIn
 from fettlebook.web.tablets.api import make_api
-from fettlebook.web.tablets.forms import BODY_MOST, Batch, Sent
+from fettlebook.web.tablets.forms import BODY_MOST, Batch, Held, Sent
 from fettlebook.web.tablets.taking import Taking, offset_of
 
 pytestmark = pytest.mark.invented
@@ -120,6 +120,22 @@ def test_what_a_tablet_still_holds_shows_and_nobody_can_make_a_foreign_device_do
         foreign = Batch(device=device, now=NOW, highest_n=highest, entries=[])
         assert taking.take(foreign, now=NOW, via="tablet-1").missing == 0
         assert store.missing_of(device) is None
+
+
+def test_a_receipt_that_the_book_does_not_hold_is_told(store: Store) -> None:
+    taking = Taking(store)
+    (kept,) = taking.take(batch(entry(1)), now=NOW, via="tablet-1").results
+    held = {"book": "quayside", "seq": kept.seq, "leaf_hash": kept.leaf_hash}
+
+    def told(**other: Any) -> bool:
+        return taking.take(
+            Batch(device="tablet-1", now=NOW, entries=[], receipt=Held(**(held | other))), now=NOW, via="tablet-1"
+        ).receipt_held
+
+    assert told()
+    assert told(book="another practice's")
+    assert not told(leaf_hash="0" * 64)
+    assert not told(seq=99)
 
 
 @dataclass

@@ -32,6 +32,7 @@ function open() {
   sheet.close();
   told = Date.now();
   touch();
+  document.dispatchEvent(new Event("unlocked")); // what waits in the tablet can be sent again
 }
 
 async function lock() {
@@ -49,6 +50,7 @@ async function tell() {
 
 function look() {
   const now = Date.now();
+  if (!navigator.onLine) return; // nobody could unlock it without the server; it locks once the network is back
   if (!locked && now - touched() > afterMs) lock();
   else if (!locked && touched() > told && now - told > TELL_MS) tell();
 }

@@ -160,8 +160,9 @@ async function send() {
     const rows = batchOf(await (await base).getAll("waiting", null, most));
     if (!rows.length) return settle("sent");
     const device = rows[0].entry.device;
+    const receipt = await (await base).get("known", "receipt");
     const body = {
-      now: Date.now(), device, highest_n: (await (await base).get("known", `n ${device}`)) || 0,
+      now: Date.now(), device, ...(receipt ? { receipt } : {}), highest_n: (await (await base).get("known", `n ${device}`)) || 0,
       entries: rows.map(({ entry, offset }) => (offset === undefined ? { entry } : { entry, offset })),
     };
     let got;
@@ -203,28 +204,48 @@ async function file(rows, said) {
   rows.forEach((row, i) => {
     const result = said.results[i];
     if (result.outcome === "refused") aside.put({ id: row.id, entry: row.entry, findings: result.findings, refused_ms: now });
-    else sent.put({ id: row.id, entry: row.entry, seq: result.seq, received: result.received, leaf_hash: result.leaf_hash, sent_ms: now });
+    else {
+      const kept = { id: row.id, entry: row.entry, offset: row.offset, book: said.book, seq: result.seq, received: result.received };
+      sent.put({ ...kept, leaf_hash: result.leaf_hash, sent_ms: now });
+    }
     from.delete(row.place);
   });
   for (const key of await sent.index("sent").getAllKeys(IDBKeyRange.upperBound(now - KEEP_SENT_MS), 200)) sent.delete(key);
   await moved.done;
   await heardClock(said.now);
+  const newest = said.results.filter((one) => one.seq).sort((one, other) => other.seq - one.seq)[0];
+  if (newest) await open.put("known", { book: said.book, seq: newest.seq, leaf_hash: newest.leaf_hash }, "receipt");
+  if (said.receipt_held === false) await sendLost(said.book, new Set(rows.map((row) => row.id)));
   rows.forEach((row, i) => {
     const result = said.results[i];
     tell(result.outcome === "refused" ? "refused" : "kept", { ...result, id: row.id, entry: row.entry });
   });
 }
 
+/** The book does not hold this tablet's newest receipt: it was put back from a backup. All that was sent goes out again; what it has it knows. */
+async function sendLost(book, except) {
+  const open = await base;
+  const moved = open.transaction(["waiting", "sent", "known"], "readwrite", DURABLE);
+  const [waits, sent] = [moved.objectStore("waiting"), moved.objectStore("sent")];
+  const lost = (await sent.getAll()).filter((one) => one.book === book && !except.has(one.id)).sort((one, other) => one.seq - other.seq);
+  for (const one of lost) {
+    waits.add({ id: one.id, entry: one.entry, ...(one.offset === undefined ? {} : { offset: one.offset }) });
+    sent.delete(one.id);
+  }
+  await moved.done;
+}
+
 function settle(how) {
   state = how;
   tell("sending", { state });
-  if (how === "no network" || how === "waiting") {
-    timer = setTimeout(sendAll, pause);
+  if (how !== "sent") {
+    timer = setTimeout(sendAll, how === "sign in" ? LONGEST_PAUSE_MS : pause);
     pause = Math.min(2 * pause, LONGEST_PAUSE_MS);
   }
 }
 
 addEventListener("online", () => { pause = FIRST_PAUSE_MS; sendAll(); });
 addEventListener("offline", () => settle("no network"));
+document.addEventListener("unlocked", () => whoHere().then(sendAll));
 document.addEventListener("visibilitychange", () => { if (document.visibilityState === "visible") sendAll(); });
 ready.then(sendAll);

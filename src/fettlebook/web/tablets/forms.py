@@ -34,12 +34,21 @@ class Sent(Form):
     offset: Offset | None = Field(default=None, description="as the tablet last knew it when the entry was made")
 
 
+class Held(Form):
+    """The newest receipt that a tablet has."""
+
+    book: Annotated[str, Field(max_length=200)]
+    seq: Annotated[int, Field(ge=1, le=2**53 - 1), WHOLE]
+    leaf_hash: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
+
+
 class Batch(Form):
     """Entries that waited in a tablet."""
 
     device: Id = Field(description="whose counter `highest_n` is")
     now: Clock = Field(description="the tablet's wall clock as it sends [ms since 1970 UTC]")
     highest_n: Counter = Field(default=0, description="the highest number that this device has used: what is missing shows")
+    receipt: Held | None = Field(default=None, description="a book that does not hold it was put back from a backup")
     entries: list[Sent] = Field(max_length=BATCH_MOST)
 
 
@@ -73,7 +82,8 @@ class Results(Form):
 
     now: Ms = Field(description="the server's clock")
     book: str = Field(description="name of the book")
-    size: int = Field(description="entries that the book holds; fewer than a receipt said: it was put back from a backup")
+    size: int = Field(description="entries that the book holds")
+    receipt_held: bool = Field(description="whether the receipt that came along is this book's; true where none came")
     missing: int = Field(description="entries that this device has numbered and that are not here; 0 where it was not asked")
     results: list[Result]
 

@@ -9,6 +9,7 @@ from fettlebook.book.door import Door
 from fettlebook.book.received import Receipt, Refused
 from fettlebook.book.signing import book_name
 from fettlebook.book.stores import Store
+from fettlebook.book.tree import leaf_hash
 from fettlebook.web.tablets.forms import Batch, Result, Results, Sent, Told
 
 SET_BETWEEN_MS: Final = 60_000
@@ -29,14 +30,23 @@ class Taking:
         Mendable
             Nothing was stored: the disk is full, say. The tablet keeps everything.
         """
-        size, results = self._store.head().size, list[Result]()
+        size, results, held = self._store.head().size, list[Result](), self._holds(batch)
         for offset, group in groupby(batch.entries, key=lambda sent: offset_of(sent, now - batch.now)):
             raw = [json.dumps(sent.entry).encode() for sent in group]
             answers = self._door.append(raw, now=now, via=via, offset=offset, from_tablet=True)
             results += [_result(one, size) for one in answers]
         missing = self._heed_counter(batch, now, via)
         stored = [result.seq for result in results if result.seq]
-        return Results(now=now, book=book_name(self._store.practice), size=max(size, *stored, 0), missing=missing, results=results)
+        book, now_size = book_name(self._store.practice), max([size, *stored])
+        return Results(now=now, book=book, size=now_size, receipt_held=held, missing=missing, results=results)
+
+    def _holds(self, batch: Batch) -> bool:
+        """Tell whether the book still has the record that a tablet holds a receipt for."""
+        receipt = batch.receipt
+        if receipt is None or receipt.book != book_name(self._store.practice):
+            return True
+        record = next(self._store.read(receipt.seq - 1, until=receipt.seq), None)
+        return record is not None and leaf_hash(record.leaf).hex() == receipt.leaf_hash
 
     def _heed_counter(self, batch: Batch, now: int, via: str) -> int:
         sent = (sent.entry.get("n") for sent in batch.entries if sent.entry.get("device") == batch.device)
