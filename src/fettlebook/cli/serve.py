@@ -180,6 +180,7 @@ def _open(opening: _Opening, opened: list[Callable[[], bool]]) -> Server:
 
     import uvicorn  # noqa: PLC0415
 
+    from fettlebook.exchange.key import beside, load_or_make_key  # noqa: PLC0415
     from fettlebook.web.app import create_app  # noqa: PLC0415
     from fettlebook.web.arriving import Watching  # noqa: PLC0415
     from fettlebook.web.bench import Bench  # noqa: PLC0415
@@ -187,6 +188,7 @@ def _open(opening: _Opening, opened: list[Callable[[], bool]]) -> Server:
     from fettlebook.web.desk import Desk  # noqa: PLC0415
     from fettlebook.web.people.opened import open_people  # noqa: PLC0415
     from fettlebook.web.record import Record  # noqa: PLC0415
+    from fettlebook.web.telling import Telling  # noqa: PLC0415
     from fettlebook.web.training import TrainingClock  # noqa: PLC0415
 
     training = TrainingClock(at.replace(tzinfo=zone)) if at else None
@@ -201,8 +203,11 @@ def _open(opening: _Opening, opened: list[Callable[[], bool]]) -> Server:
 
     watching = Watching(opening.arrivals, record, desk) if opening.arrivals is not None else None
 
+    telling = Telling(record, desk, files[2].with_name(f"{files[2].name}.word"), load_or_make_key(beside(files[2])))
+
     def close() -> bool:
         bench.stop_all()  # it stops while the others are waited for
+        telling.close()
         if watching is not None:
             watching.close()
         record.close()

@@ -103,6 +103,23 @@ def diary(*, practice_file: str, book_file: str, data: str | None, person: str |
     click.echo(f"{count} entries in {out}")
 
 
+@share.command("secret")
+@_practice
+@_data
+@click.argument("receiver", metavar="ID")
+def secret(*, practice_file: str, data: str | None, receiver: str) -> None:
+    """The secret with which RECEIVER of the practice file checks that word of a changed verdict comes from here. Keep it there only."""
+    from fettlebook.errors import Mendable  # noqa: PLC0415
+    from fettlebook.exchange.key import beside, load_or_make_key  # noqa: PLC0415
+    from fettlebook.exchange.share.word import secret_of, secret_words  # noqa: PLC0415
+
+    practice, book = _files(practice_file, data)
+    if receiver not in {one.id for one in practice.word_to}:
+        have = ", ".join(one.id for one in practice.word_to) or "none"
+        raise Mendable(f"{receiver!r:.60} gets no word", where="ID", mend=f"Receivers of the practice file: {have}.")
+    click.echo(secret_words(secret_of(load_or_make_key(beside(book)), receiver)))
+
+
 def _files(practice_file: str, data: str | None) -> tuple[Practice, Path]:
     from pathlib import Path  # noqa: PLC0415
 

@@ -294,6 +294,17 @@ class Sensor(Part):
     calibrated_on: Annotated[date | None, Field(description="day of the calibration; 2026-03-04")] = None
 
 
+class WordTo(Part):
+    """Another program of the practice that gets word when a verdict changes."""
+
+    id: Id
+    url: Annotated[str, Field(pattern=r"^https?://[^\s@]{3,300}$", description="address that takes it; https, or http within the house")]
+    kinds: Annotated[
+        tuple[Literal["practice", "chair", "outlet", "machine", "unit", "load", "product"], ...],
+        Field(min_length=1, description="list of the kinds of subject that it hears of"),
+    ] = ("practice", "chair", "machine")
+
+
 class Laboratory(Part):
     """How the laboratory's reports are to be read, where they don't say it themselves."""
 
@@ -589,6 +600,7 @@ class Practice(Part):
     people: Annotated[tuple[Person, ...], Field(min_length=1, description="list of people with skills and shifts")]
     products: Annotated[tuple[Product, ...], Field(description="list of products as their labels say")] = ()
     in_use: Annotated[InUse, Field(description="product chosen for each use")]
+    word_to: Annotated[tuple[WordTo, ...], Field(max_length=20, description="list of programs that get word of changed verdicts")] = ()
     laboratory: Annotated[Laboratory, Field(description="form of the laboratory's reports")] = Laboratory()
     visit_kinds: Annotated[tuple[VisitKind, ...], Field(min_length=1, description="list of visit kinds with the sets they use")]
     calendar: Annotated[CalendarMap, Field(description="rules by which the appointment book is read")]

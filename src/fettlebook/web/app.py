@@ -42,6 +42,7 @@ from fettlebook.web.tablets.api import make_api
 from fettlebook.web.tablets.pages import tablet_routes
 from fettlebook.web.tablets.scanned import scan_routes
 from fettlebook.web.tablets.settle import settle_routes
+from fettlebook.web.telling import Telling, telling_routes
 from fettlebook.web.tls.served import Served
 from fettlebook.web.trace_pages import trace_routes
 from fettlebook.web.training import TrainingClock, training_routes
@@ -61,6 +62,7 @@ def create_app(  # noqa: PLR0915 - a list of addresses reads best as a list
     people: People | None = None,
     served: Served | None = None,
     watching: Watching | None = None,
+    telling: Telling | None = None,
 ) -> FastAPI:
     """Return the application.
 
@@ -86,6 +88,8 @@ def create_app(  # noqa: PLR0915 - a list of addresses reads best as a list
         Who may sign in, and where; None: names are chosen, as on a machine of one's own.
     served
         How the pages are reached from other machines; None: from this one alone.
+    telling
+        What sends word of changed verdicts; None: nobody is told.
     practice_file
         What measurements are held against and written into; None: no page to measure.
     """
@@ -112,6 +116,8 @@ def create_app(  # noqa: PLR0915 - a list of addresses reads best as a list
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
     people = people or People(lambda: desk.reading.practice)
     let_arrivals_in(app, pages, record, watching, people)
+    if telling is not None:
+        app.include_router(telling_routes(pages, telling))
     let_people_in(app, pages, people, served)
     app.add_middleware(Guard, fault_page=pages.fault, hosts=served.certificates.hosts if served else frozenset())
     app.add_middleware(Languages)  # around the guard: its pages are in the reader's language too
