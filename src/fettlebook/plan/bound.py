@@ -2,20 +2,25 @@
 
 The circulation bound leaves the machines out: chairs with their people, and per set type the sets away from each visit's
 start until the shortest way back. It is a true relaxation, so no plan is less late than the bound, and a day that is
-impossible here is impossible.
+impossible here is impossible. What too few sets force comes from `bound_minutes` at once; the solver then adds the people,
+or shows that they force no more.
 """
 
 import threading
+import time
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
+from fettlebook.plan.bound_minutes import MinuteBound, aways, minute_bound
 from fettlebook.plan.constraints import at_most, chain
 from fettlebook.plan.instance import Instance, Work
 from fettlebook.plan.rows import Node, Row, rows
-from fettlebook.plan.set_ways import SetWays
 
 ASKED_EVERY_S = 0.05
+LOW_SHARE = 0.5  # of the time at most goes to what sets and chairs force
+TRIES, TRY_WORK = 6, 0.06
+UNCOUNTED_S = 120.0  # more than any program of minutes takes
 EXTRA_MIN = 14_400  # "as long as you like" when asking whether the end of the day is to blame
 
 
@@ -88,7 +93,9 @@ class Search:
             watcher.join()
 
 
-def circulation_bound(day: Instance, search: Search, *, relaxed: Iterable[Reason] = (), only_possible: bool = False) -> Bound:
+def circulation_bound(
+    day: Instance, search: Search, *, relaxed: Iterable[Reason] = (), only_possible: bool = False, known: int | None = None
+) -> Bound:
     """Return the circulation bound of a day.
 
     Parameters
@@ -101,7 +108,10 @@ def circulation_bound(day: Instance, search: Search, *, relaxed: Iterable[Reason
         Reasons to leave out; for finding which are needed.
     only_possible
         Ask only whether the day is possible, not how late it must be; quicker.
+    known
+        Weighted minutes late of a plan of the day that is known; the bound is then at most that.
     """
+    import scipy.optimize  # noqa: F401, PLC0415 - loaded before the stopwatch starts
     from ortools.sat.python import cp_model  # noqa: PLC0415
 
     gone = frozenset(relaxed)
@@ -110,23 +120,74 @@ def circulation_bound(day: Instance, search: Search, *, relaxed: Iterable[Reason
         day = day.model_copy(update={"day_end": day.day_end + EXTRA_MIN, "people": people})
     if Reason("latest start") in gone:
         day = day.model_copy(update={"visits": tuple(v.model_copy(update={"latest": None}) for v in day.visits)})
-    all_rows = [r for r in rows(day) if Reason("chair", r.chair) not in gone]
+    all_rows = tuple(r for r in rows(day) if Reason("chair", r.chair) not in gone)
     if any(r.impossible() for r in all_rows):
         return Bound(0, possible=False)
+    began = time.perf_counter()
+    low = MinuteBound(0, {}) if only_possible or gone else _without_people(day, all_rows, search, known)
+    if not low.possible:
+        return Bound(0, possible=False, seconds=time.perf_counter() - began)
     model = cp_model.CpModel()
     starts = add_rows(model, all_rows)
     if Reason("people") not in gone:
         add_people(model, day, {"chairs": [model.new_fixed_size_interval_var(s, n.minutes, "") for n, s in starts.items() if n.attended]})
     add_circulation(model, day, all_rows, starts, {r.id for r in gone if r.kind == "set type"})
+    floor = low.minutes
+    if low.starts:
+        asked = model.clone()
+        asked.add(lateness(day, starts) == low.minutes)
+        reached = _reached(asked, all_rows, starts, low, search)
+        if reached:
+            return Bound(floor, possible=True, seconds=time.perf_counter() - began, exact=True)
+        floor += reached is False
     if not only_possible:
-        model.minimize(lateness(day, starts))
+        late = lateness(day, starts)
+        model.add(late >= floor)
+        model.minimize(late)
+    search = replace(search, limit_s=max(0.01, search.limit_s - (time.perf_counter() - began)))
     solver = search.solver()
     status = search.run(solver, model)
     if status == cp_model.INFEASIBLE:
-        return Bound(0, possible=False, seconds=solver.wall_time)
-    minutes = 0 if only_possible else max(0, round_up(solver.best_objective_bound))
+        return Bound(0, possible=False, seconds=time.perf_counter() - began)
+    minutes = 0 if only_possible else max(0, floor, round_up(solver.best_objective_bound))
     found = status in {cp_model.OPTIMAL, cp_model.FEASIBLE}
-    return Bound(minutes, possible=True if found else None, seconds=solver.wall_time, exact=status == cp_model.OPTIMAL)
+    return Bound(minutes, possible=True if found else None, seconds=time.perf_counter() - began, exact=status == cp_model.OPTIMAL)
+
+
+def _reached(asked: Any, all_rows: Iterable[Row], starts: dict[Node, Any], low: MinuteBound, search: Search) -> bool | None:
+    """Return whether the people can do a day just as little late as sets and chairs allow; None: not found out quickly.
+
+    To ask for that lateness is quick, since it leaves each visit hardly any minute; to minimise is not.
+    """
+    from ortools.sat.python import cp_model  # noqa: PLC0415
+
+    for row in all_rows:
+        for n, at in zip(row.nodes, row.pushed(low.starts), strict=True):
+            asked.add_hint(starts[n], at)
+    for k in range(TRIES):  # each another way through the same few minutes: quick or hopeless
+        counted = None if search.deterministic is None else TRY_WORK
+        solver = replace(search, seed=search.seed + k, most_work=TRY_WORK, deterministic=counted).solver()
+        p = solver.parameters
+        p.search_branching, p.linearization_level = cp_model.PORTFOLIO_WITH_QUICK_RESTART_SEARCH, 0
+        status = search.run(solver, asked)
+        if status in {cp_model.OPTIMAL, cp_model.INFEASIBLE}:
+            return bool(status == cp_model.OPTIMAL)
+        if search.stop is not None and search.stop():
+            break
+    return None
+
+
+def _without_people(day: Instance, all_rows: tuple[Row, ...], search: Search, known: int | None) -> MinuteBound:
+    """Return what sets and chairs alone force, within the limits of a search."""
+    began = time.perf_counter()
+
+    def left() -> float:
+        if search.stop is not None and search.stop():
+            return 0.0
+        # Counted work: the programs are small, and always solved to their end.
+        return UNCOUNTED_S if search.deterministic is not None else LOW_SHARE * search.limit_s - (time.perf_counter() - began)
+
+    return minute_bound(day, all_rows, left=left, known=known)
 
 
 def core(day: Instance, search: Search) -> tuple[Reason, ...]:
@@ -206,21 +267,14 @@ def add_people(model: Any, day: Instance, jobs: dict[Work, list[Any]]) -> None:
 
 def add_circulation(model: Any, day: Instance, all_rows: Iterable[Row], starts: dict[Node, Any], gone: set[str]) -> None:
     """Let no more sets of a type be away than are owned, each at least for its visit, clearing and the shortest way back."""
-    ways, room = SetWays(day), {c.id: c.room for c in day.chairs}
+    intervals: dict[tuple[Node, int, int], Any] = {}
     away: dict[str, list[tuple[Any, int]]] = {t: [] for t in day.owned()}
-    visits = {v.id: v for v in day.visits}
-    first = {c.id: {p: c.procedure(p)[0].minutes for p in ("turnover", "closing")} for c in day.chairs}
-    for row in all_rows:
-        own = [n for n in row.nodes if n.procedure is None]
-        for n in own:
-            clear = first[row.chair]["closing" if n is own[-1] else "turnover"]
-            out = ways.to_chair(room[row.chair])  # on the way from the store
-            intervals: dict[int, Any] = {}
-            for t, count in visits[n.visit or ""].needs().items():
-                size = out + n.minutes + clear + min(ways.shortest(room[row.chair], t), EXTRA_MIN * 2)
-                if size not in intervals:
-                    intervals[size] = model.new_fixed_size_interval_var(starts[n] - out if out else starts[n], size, "")
-                away[t].append((intervals[size], count))
+    for a in aways(day, all_rows):
+        key = a.node, a.lead, a.size
+        if key not in intervals:
+            begin = starts[a.node]
+            intervals[key] = model.new_fixed_size_interval_var(begin - a.lead if a.lead else begin, a.size, "")
+        away[a.kind].append((intervals[key], a.count))
     for t, uses in away.items():
         if t not in gone and uses:
             at_most(model, [i for i, _ in uses], [n for _, n in uses], day.owned()[t])

@@ -106,11 +106,12 @@ class _Check(ChairRules, InstrumentRules, DutyRules):
             (done.duties, plan.duties),
         )
         for old, new in pairs:
+            was, planned = set(old), set(new)
             for x in old:
-                if x not in new:
+                if x not in planned:
                     self.say("was done, but the plan lacks or changes it", str(x))
             for x in new:
-                if x.start < now and x not in old:
+                if x.start < now and x not in was:
                     self.say(f"starts before now ({now})", str(x))
         begun = {_begun(b): b for b in done.batches}
         for b in plan.batches:

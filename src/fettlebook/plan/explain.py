@@ -8,10 +8,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
+from fettlebook.plan.apart import solve_apart
 from fettlebook.plan.bound import Reason, Search, circulation_bound
 from fettlebook.plan.day import DayVerdict, Shortage
 from fettlebook.plan.instance import Instance, Plan, Visit
-from fettlebook.plan.solve import Hopeless, Solved, solve
+from fettlebook.plan.solve import Hopeless, Solved
 from fettlebook.said import joined, said, said_count
 
 MOST_EXTRA_SETS = 8
@@ -274,7 +275,7 @@ def _tried_mends(
         kind = text.split(" ", 1)[1] if text[0].isdigit() else "longer"
         if kind in kinds_done:
             continue
-        found = solve(mended, limit_s=limit_s / max(1, len(tried)), seed=seed, deterministic=deterministic)
+        found = solve_apart(mended, limit_s=limit_s / max(1, len(tried)), seed=seed, deterministic=deterministic)
         if not found.plan.left_out:
             kinds_done.add(kind)
             late = found.figures.visits_late

@@ -3,10 +3,12 @@
 An unattended step needs nobody and may begin as soon as the chair is free, so it is a gap after the node before it.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from fettlebook.plan.instance import Instance, Plan, PlannedStep, Procedure, Visit
+from fettlebook.plan.instance import Chair, Instance, Plan, PlannedStep, Procedure, Visit
+
+_Key = tuple[str, Procedure | None, str | None, int]  # chair, procedure, visit, number of the step
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +43,15 @@ class Row:
         """Whether some node has no room at all."""
         return any(n.earliest > n.latest for n in self.nodes)
 
+    def pushed(self, begun: Mapping[str, int]) -> list[int]:
+        """Return each node's start where some visits begin at the minutes told and all else as soon as the chair lets it."""
+        out, at = [], 0
+        for n in self.nodes:
+            at = max(at, n.earliest, begun.get(n.visit or "", 0) if n.procedure is None else 0)
+            out.append(at)
+            at += n.minutes + n.gap
+        return out
+
 
 def rows(day: Instance, *, late_limit: int | None = None) -> tuple[Row, ...]:
     """Return a row for each chair with visits.
@@ -52,11 +63,12 @@ def rows(day: Instance, *, late_limit: int | None = None) -> tuple[Row, ...]:
     late_limit
         Weighted minutes late that a better plan must stay within; narrows every visit's window.
     """
-    return tuple(_row(day, c.id, own, late_limit) for c in day.chairs if (own := day.visits_of(c.id)))
+    done, own = _done(day), {c.id: day.visits_of(c.id) for c in day.chairs}
+    return tuple(_row(day, c, own[c.id], late_limit, done) for c in day.chairs if own[c.id])
 
 
-def _row(day: Instance, chair_id: str, visits: tuple[Visit, ...], late_limit: int | None) -> Row:
-    chair = next(c for c in day.chairs if c.id == chair_id)
+def _row(day: Instance, chair: Chair, visits: tuple[Visit, ...], late_limit: int | None, done: Mapping[_Key, int]) -> Row:
+    chair_id = chair.id
     nodes: list[Node] = []
     cleared: dict[str, tuple[int, int]] = {}
     lead = 0
@@ -85,7 +97,6 @@ def _row(day: Instance, chair_id: str, visits: tuple[Visit, ...], late_limit: in
     by_id = {v.id: v for v in visits}
     hands = [p for p in day.people if "chairs" in p.does]
     first, last = min((p.from_ for p in hands), default=day.day_end), max((p.to for p in hands), default=day.day_start)
-    done = _done(day)
     at = day.day_start + lead
     for i, n in enumerate(nodes):
         begun = done.get((n.chair, n.procedure, n.visit, n.index))
@@ -127,13 +138,11 @@ def _before_outages(out: Iterable[tuple[int, int]], start: int, minutes: int) ->
     return start
 
 
-def _done(day: Instance) -> dict[tuple[str, Procedure | None, str | None, int], int]:
+def _done(day: Instance) -> dict[_Key, int]:
     if day.done is None:
         return {}
     chair_of = {v.id: v.chair for v in day.visits}
-    steps: dict[tuple[str, Procedure | None, str | None, int], int] = {
-        (s.chair, s.procedure, s.after, s.index): s.start for s in day.done.steps
-    }
+    steps: dict[_Key, int] = {(s.chair, s.procedure, s.after, s.index): s.start for s in day.done.steps}
     return steps | {(chair_of[v.id], None, v.id, 0): v.start for v in day.done.visits}
 
 

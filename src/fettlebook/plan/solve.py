@@ -29,6 +29,7 @@ from fettlebook.plan.stages import (
     forced,
     items,
     list_scheduler,
+    loads_one_by_one,
     neighbourhoods,
 )
 
@@ -36,6 +37,7 @@ __all__ = ["Hopeless", "Progress", "Solved", "hopeless_visits", "solve"]
 
 FIRST_MOVES = 40  # trials of another chair, where work is counted
 FIRST_MOVES_S = 0.3  # for them in the quickest answer
+LOADS_SHARE, LOADS_S = 0.4, 15.0  # of the time that is left, for the bound by the washer's loads
 MOVES_SHARE = 0.25  # of the time, for choosing chairs
 
 
@@ -195,6 +197,8 @@ def _as_placed(day: Instance, s: Searching) -> Solved:
     if possible and not proven and s.left() > 0 and not few and day.now is None and items(rest) <= MOST_ITEMS:
         enough = s.deterministic is not None or s.left() >= EXACT_FROM_S
         neighbourhoods(s, share=0.35 if enough else 0.9)
+        if enough:
+            loads_one_by_one(s, share=LOADS_SHARE, most_s=LOADS_S)
         proven = s.perfect()
         if not proven and s.left() > 0 and (enough or s.best.left_out):
             proven, possible = exactly(s, bound, share=0.7)

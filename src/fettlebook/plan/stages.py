@@ -5,6 +5,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from fettlebook.plan.bound import Bound, Reason, Search, circulation_bound, core
+from fettlebook.plan.bound_loads import applies, loads_bound
 from fettlebook.plan.check import Figures, check_plan, figures
 from fettlebook.plan.improve import Improving, improved, searchable
 from fettlebook.plan.instance import Instance, Plan
@@ -144,13 +145,27 @@ def find_bound(s: Searching) -> tuple[Bound, tuple[Reason, ...]]:
     s.bound = forced(s.day)
     if s.limit_s <= 0:
         return Bound(s.bound, possible=None), ()
-    bound = circulation_bound(s.day, s.part(0.3, 5.0))
+    known = None if s.best_figures is None or s.best_figures.weight_left_out else s.best_figures.weighted_minutes_late
+    bound = circulation_bound(s.day, s.part(0.3, 5.0), known=known)
     s.bound = max(s.bound, bound.minutes)
     if bound.possible is False:
         return bound, core(s.day, s.part(0.05, 1.0))
     assert s.best_figures is not None
     s.note("bound", s.best_figures.weight_left_out, s.best_figures.weighted_minutes_late)
     return Bound(s.bound, bound.possible, bound.seconds, bound.exact), ()
+
+
+def loads_one_by_one(s: Searching, *, share: float, most_s: float) -> None:
+    """Raise the bound by what one washer's loads force, where the best plan is above it and serves all visits."""
+    assert s.best is not None
+    assert s.best_figures is not None
+    if s.perfect() or s.best.left_out or not applies(s.day):
+        return
+    late = s.best_figures.weighted_minutes_late
+    found = loads_bound(s.day, s.part(share, most_s), floor=s.bound, known=late)
+    if found > s.bound:
+        s.bound = found
+        s.note("bound", 0, late)
 
 
 def forced(day: Instance) -> int:

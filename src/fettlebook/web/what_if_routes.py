@@ -8,9 +8,10 @@ from fastapi import APIRouter, Depends, Request
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 
 from fettlebook.errors import Mendable
+from fettlebook.plan.apart import solve_apart
 from fettlebook.plan.basis import Basis
 from fettlebook.plan.day import DayPlan
-from fettlebook.plan.solve import Solved, solve
+from fettlebook.plan.solve import Solved
 from fettlebook.plan.what_if import Trial, trial_words
 from fettlebook.said import said
 from fettlebook.web import wording
@@ -97,7 +98,7 @@ class _Shows:
 
         def better(tell: Tell) -> Solved:
             tell.say(said("looking for a better plan"))
-            return solve(changed, limit_s=SEARCH_S, seed=SEED, stop=tell.stopped)
+            return solve_apart(changed, limit_s=SEARCH_S, seed=SEED, stop=tell.stopped)
 
         piece = self._bench.start(key, better, where="quick", instead_of=f"what if {day}")
         found = piece.result if isinstance(piece.result, Solved) else None
