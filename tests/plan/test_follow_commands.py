@@ -11,6 +11,7 @@ from fettlebook.cli.plan import plan
 from fettlebook.cli.replan import replan
 from fettlebook.cli.stress import stress
 from fettlebook.errors import Mendable
+from fettlebook.plan.instance import read_instance
 
 INSTANCES = Path(__file__).with_name("instances")
 SMALL, TIGHT, TINY = (str(INSTANCES / f"{n}.json") for n in ("small-1", "smalltight-1", "tiny-1"))
@@ -45,6 +46,15 @@ def test_replan_names_whom_to_tell_and_writes_a_plan_of_the_day_that_it_writes(s
 
 
 @pytest.mark.invented
+def test_replan_leaves_sets_out_that_are_held(small_plan: str, tmp_path: Path) -> None:
+    day = tmp_path / "day.json"
+    asked = [SMALL, small_plan, "--at", "10:30", "--held", "exam=1", "--limit", "0", "--day", str(day)]
+    assert "1 of exam can't be used for the rest of the day" in _said(CliRunner().invoke(replan, asked))
+    owned = {t["id"]: t["owned"] for t in json.loads(day.read_text())["set_types"]}
+    assert owned["exam"] == read_instance(Path(SMALL).read_text()).owned()["exam"] - 1
+
+
+@pytest.mark.invented
 def test_replan_prints_only_json_when_asked(small_plan: str) -> None:
     data = json.loads(
         _said(CliRunner().invoke(replan, [SMALL, small_plan, "--at", "10:30", "--out", "sterilizer 1", "--rounds", "1", "--json"]))
@@ -66,6 +76,10 @@ def test_replan_prints_only_json_when_asked(small_plan: str) -> None:
         (["--at", "10:30", "--overrun", "v3.4=soon"], "no number of minutes"),
         (["--at", "10:30", "--urgent", "chair 1=20,gold"], "no set type 'gold'"),
         (["--at", "10:30", "--out", "oven"], "no machine 'oven'"),
+        (["--at", "10:30", "--held", "exam"], "has no ="),
+        (["--at", "10:30", "--held", "exam=none"], "no number of sets"),
+        (["--at", "10:30", "--held", "gold=1"], "no set type 'gold'"),
+        (["--at", "10:30", "--held", "exam=99"], "can't be held back"),
         (["--at", "23:59"], "outside the day"),
     ],
 )

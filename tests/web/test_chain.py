@@ -119,3 +119,26 @@ def test_a_kept_plan_that_can_not_be_read_any_more_is_left_alone(tmp_path):
             assert chain.kept(date(2026, 11, 25), first) is None
     finally:
         chain.close()
+
+
+def test_the_page_plans_what_is_due_by_the_book_just_as_the_command_does(tmp_path):
+    from fettlebook.cli.day_from_files import plan_from_files
+
+    practice, calendar, book = tmp_path / "practice.toml", tmp_path / "book.ics", tmp_path / "book.sqlite"
+    practice.write_bytes(practice_text())
+    calendar.write_bytes(book_ics())
+    day = date(2026, 11, 25)
+    chain = Chain(practice, calendar, book, clock=lambda: datetime(2026, 11, 25, 7, 0, tzinfo=ZoneInfo("Europe/London")))
+    try:
+        page = chain.plan(chain.read(), day, lambda stage: None)
+    finally:
+        chain.close()
+    asked = {"day": day, "key_file": str(tmp_path / "book.key"), "limit_s": 0.0, "seed": 1}
+    command = plan_from_files(practice, calendar, data=str(book), **asked).plan
+    without = plan_from_files(practice, calendar, data=None, **asked).plan
+
+    def duties(plan):
+        return sorted((d.id, d.name, d.subject) for d in plan.basis.day.duties)
+
+    assert duties(page) == duties(command)
+    assert duties(page) != duties(without), "an empty book shows no difference"

@@ -11,11 +11,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from fettlebook.plan.day import DayPlan
-    from fettlebook.plan.owed import Owing
     from fettlebook.plan.solve import Progress
     from fettlebook.practice.model import Practice
-    from fettlebook.rules.model import Rulebook
-    from fettlebook.times.model import RunningTime
 
 DAYS_AHEAD = 60
 
@@ -66,6 +63,7 @@ def plan_from_files(
 
     from fettlebook.exchange.calendar import read_book  # noqa: PLC0415
     from fettlebook.exchange.key import KEY_BYTES, load_or_make_key  # noqa: PLC0415
+    from fettlebook.exchange.owing import owing_by_book  # noqa: PLC0415
     from fettlebook.plan.whole_day import plan_day  # noqa: PLC0415
     from fettlebook.practice.load import load_practice  # noqa: PLC0415
     from fettlebook.rules.load import load_rulebook  # noqa: PLC0415
@@ -91,32 +89,9 @@ def plan_from_files(
         findings=booked.findings,
         not_planned=booked.not_planned,
         told=told,
-        owing=_owing(practice, rulebook, times, chosen, data) if data else None,
+        owing=owing_by_book(practice, rulebook, times, chosen, _path(data)) if data else None,
     )
     return Planned(plan, practice, today)
-
-
-def _owing(practice: Practice, rulebook: Rulebook, times: tuple[RunningTime, ...], day: date, data: str) -> Owing:
-    """Return what the book says is due as a day begins, by all that is in it now."""
-    from datetime import datetime, time  # noqa: PLC0415
-    from zoneinfo import ZoneInfo  # noqa: PLC0415
-
-    from fettlebook.book.kinds import to_ms  # noqa: PLC0415
-    from fettlebook.book.stores import open_book  # noqa: PLC0415
-    from fettlebook.errors import Mendable  # noqa: PLC0415
-    from fettlebook.exchange.kept_state import state_of  # noqa: PLC0415
-    from fettlebook.plan.owed import Owing  # noqa: PLC0415
-    from fettlebook.standing.basis import Basis  # noqa: PLC0415
-    from fettlebook.standing.due import due_duties  # noqa: PLC0415
-    from fettlebook.standing.standings import Standings  # noqa: PLC0415
-
-    path = _path(data)
-    if not path.exists():
-        raise Mendable("there is no such book", where=data, mend="Name the practice's book, or leave --book out.")
-    morning = to_ms(datetime.combine(day, time(0), ZoneInfo(practice.practice.time_zone)))
-    with open_book(path, practice.practice.id, write=False) as store:
-        standings = Standings(state_of(store), Basis.of(practice, rulebook, times))
-        return Owing(due_duties(standings.as_of(morning, standings.state.received)), rulebook)
 
 
 def _path(name: str) -> Path:

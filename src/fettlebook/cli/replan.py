@@ -30,6 +30,9 @@ LIMIT_S = 2.0
     help="A visit that can't wait, on this chair (any: where it costs least).",
 )
 @click.option(
+    "--held", metavar="SET=N", multiple=True, help="So many clean sets of this type can't be used today: quarantine, loss, damage."
+)
+@click.option(
     "--stay",
     "stay_min",
     type=click.IntRange(0, 240),
@@ -120,10 +123,18 @@ def _count(text: str, option: str) -> int:
     raise Mendable(f"{text!r} is no number of minutes", where=option, mend="Write a whole number from 1 to 1440.")
 
 
+def _pieces(text: str) -> int:
+    from fettlebook.errors import Mendable  # noqa: PLC0415
+
+    if text.isdecimal() and 1 <= int(text) <= 5000:
+        return int(text)
+    raise Mendable(f"{text!r} is no number of sets", where="--held", mend="Write a whole number from 1 on.")
+
+
 def _events(options: dict[str, Any]) -> list[Event]:
     """Return the events in the order in which they act: first who and what is there, then what must be served."""
     from fettlebook.errors import Mendable  # noqa: PLC0415
-    from fettlebook.plan.events import Emergency, FailedCycle, MachineOut, Missing, Overrun  # noqa: PLC0415
+    from fettlebook.plan.events import Emergency, FailedCycle, MachineOut, Missing, Overrun, SetsHeld  # noqa: PLC0415
 
     def pair(text: str, option: str, form: str) -> tuple[str, str]:
         name, equals, value = text.rpartition("=")
@@ -142,6 +153,9 @@ def _events(options: dict[str, Any]) -> list[Event]:
     out += [Missing(*until(text, "--missing")) for text in options["missing"]]
     out += [FailedCycle(name) for name in options["failed"]]
     out += [MachineOut(*until(text, "--out")) for text in options["out"]]
+    for text in options["held"]:
+        name, number = pair(text, "--held", "SET=2")
+        out.append(SetsHeld(name, _pieces(number)))
     for text in options["urgent"]:
         chair, value = pair(text, "--urgent", "CHAIR=30 or any=30")
         minutes, *sets = value.split(",")

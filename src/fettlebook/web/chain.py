@@ -19,10 +19,12 @@ from fettlebook.book.stores.sqlite import SqliteStore, open_book
 from fettlebook.errors import Finding, Mendable
 from fettlebook.exchange.calendar import booked_days, read_book
 from fettlebook.exchange.key import beside, load_or_make_key
+from fettlebook.exchange.owing import owing_by_book
 from fettlebook.plan.day import DayPlan
 from fettlebook.plan.events import Event
 from fettlebook.plan.follow import Course
 from fettlebook.plan.instance import Instance
+from fettlebook.plan.owed import Owing
 from fettlebook.practice.load import read_practice
 from fettlebook.practice.model import Practice
 from fettlebook.practice.visit import Visit
@@ -75,6 +77,7 @@ class Chain:
         practice, _ = self._practice()
         read_whole(newest_book(book_file))
         self._key = load_or_make_key(beside(data))
+        self._data = data
         self._store: SqliteStore = open_book(data, practice.practice.id)
         self._door = Door(self._store)
 
@@ -116,6 +119,7 @@ class Chain:
         appointments = self._appointments()
         calendar = read_whole(appointments)
         book = read_book(calendar, appointments.name, reading.practice, day, self._key)
+        owing = owing_by_book(reading.practice, reading.rulebook, reading.times, day, self._data)
         plan = plan_day(
             reading.practice,
             reading.times,
@@ -127,13 +131,14 @@ class Chain:
             not_planned=book.not_planned,
             told=told,
             stop=stop,
+            owing=owing,
         )
         imported = BookImported.of(
             day=day.isoformat(), calendar=calendar, visits=(*book.visits, *book.not_planned), counts=asdict(book.counts)
         )
         planned = DayPlanned(
             day=day.isoformat(),
-            instance_digest=_asked(reading, book.visits, day),
+            instance_digest=_asked(reading, book.visits, day, owing),
             verdict=plan.verdict.value,
             line=plan.line[:LINE_MOST],
             method=plan.method[:LINE_MOST] or None,
@@ -200,13 +205,14 @@ def _stamp(path: Path) -> Hashable:
     return (stat.st_mtime_ns, stat.st_size, stat.st_ino)
 
 
-def _asked(reading: Reading, visits: tuple[Visit, ...], day: date) -> str:
+def _asked(reading: Reading, visits: tuple[Visit, ...], day: date, owing: Owing) -> str:
     """Return the digest of all that the plan was made from."""
     asked = {
         "day": day.isoformat(),
         "practice": reading.practice.model_dump_json(by_alias=True),
         "times": [(t.chair, t.step_id, t.seconds) for t in reading.times],
         "visits": [(v.ref, v.chair, v.visit_kind, v.start.isoformat(), v.end.isoformat()) for v in visits],
+        "due": [(o.subject, o.duty_id, o.attended_s, o.unattended_s) for o in owing.due],
         "limit_s": PLAN_LIMIT_S,
         "seed": SEED,
     }
