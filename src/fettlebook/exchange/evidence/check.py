@@ -267,7 +267,7 @@ class Check:
             whole = of is None or (one["value"] <= of["value"] and set(entries) <= set(of.get("entries", [])))
             self._need(whole, name + "it counts what the whole does not")
         for one in said["missing"]:
-            came = any((one["device"], n) in self.numbers for n in range(one["first"], one["last"] + 1))
+            came = any(device == one["device"] and one["first"] <= n <= one["last"] for device, n in self.numbers)
             self._need(not came, "an entry of " + one["device"] + " that is said to be missing is here")
         for one in said["verdicts"]:
             self._need(all(map(here, one["evidence"])), one["subject"] + ": its verdict rests on an entry that is not here")
