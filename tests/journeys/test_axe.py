@@ -19,6 +19,9 @@ PAGES = {
     "measuring flow": "/measure/chair%202/flow",
     "measuring strips": "/measure/chair%201/strips",
     "mixing": "/measure/chair%201/mix",
+    "held in the tablet": "/held",
+    "no network": "/offline",
+    "to be settled": "/settle",
     "nothing booked": "/day/2026-11-22",
 }
 pytestmark = pytest.mark.invented

@@ -11,9 +11,13 @@ function element(name, className, text) {
   return made;
 }
 
+const words = JSON.parse(document.getElementById("held-words").textContent);
+
 function shown({ kind, data, by, at }) {
-  const parts = [data.step || data.duty, data.chair || data.machine, data.load, data.unit].filter(Boolean);
-  return [element("p", "what", [kind, ...parts].join(", ")), element("p", "when", `${by}, ${clock.format(at)}`)];
+  const about = data.step || data.duty;
+  const parts = [data.chair || data.machine, words.names[about] || about, data.what, data.load, data.unit].filter(Boolean);
+  const what = `${words.kinds[kind] || kind}: ${parts.join(", ")}`;
+  return [element("p", "what", what[0].toUpperCase() + what.slice(1)), element("p", "when", `${words.people[by] || by}, ${clock.format(at)}`)];
 }
 
 async function show() {

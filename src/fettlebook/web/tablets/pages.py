@@ -5,6 +5,7 @@ from typing import Final
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 
+from fettlebook.said import said
 from fettlebook.web.pages import Pages
 from fettlebook.web.tablets.edition import worker
 
@@ -23,6 +24,7 @@ MANIFEST: Final = {
         {"src": "/static/icons/mark-maskable-512.png", "sizes": "512x512", "type": "image/png", "purpose": "maskable"},
     ],
 }
+HELD: Final = said("What this tablet holds")
 
 
 def tablet_routes(pages: Pages) -> APIRouter:
@@ -39,10 +41,12 @@ def tablet_routes(pages: Pages) -> APIRouter:
 
     @routes.get("/offline")
     def _offline() -> HTMLResponse:
-        return pages.show("offline.html", title="No network")
+        return pages.show("offline.html", title=said("No network"))
 
     @routes.get("/held")
     def _held() -> HTMLResponse:
-        return pages.show("held.html", title="What this tablet holds")
+        duties = pages.reading.rulebook.duties
+        names = {step.id: step.name for duty in duties for step in duty.steps} | {duty.id: duty.name for duty in duties}
+        return pages.show("held.html", names=names, people={one.id: one.name for one in pages.reading.practice.people}, title=HELD)
 
     return routes
