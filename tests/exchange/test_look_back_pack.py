@@ -82,3 +82,8 @@ def test_the_same_look_gives_the_same_pdf() -> None:
     first = pdf_pack(found)
     assert first == pdf_pack(found)
     assert b"/StructTreeRoot" in first
+
+
+def test_words_of_people_are_set_as_they_are_never_run() -> None:
+    hostile = RECALL.replace("test failed", "#panic(1) $x$ *b* <script> \\\\u{1F600} @x")
+    assert pdf_pack(pack(ALL + DAILY + hostile, "machine:steam")).startswith(b"%PDF-")
