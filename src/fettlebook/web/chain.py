@@ -34,6 +34,7 @@ from fettlebook.times.findings import stray_measurements
 from fettlebook.times.running import running_times
 from fettlebook.web.desk import Reading
 from fettlebook.web.kept_days import Kept, entries_of, entry_of, read_kept
+from fettlebook.web.people.visit import writer
 from fettlebook.web.source import newest_book, read_whole
 
 if TYPE_CHECKING:
@@ -164,7 +165,7 @@ class Chain:
         zone = reading.practice.practice.time_zone
         said = entries_of(events, reading.practice, first.basis.words.minute) if first.basis else []
         for data in (*said, entry_of(day, first, course)):
-            self._door.note(data, moment=Moment(to_ms(self._clock()), zone), subjects=(f"day:{day}",))
+            self._door.note(data, moment=Moment(to_ms(self._clock()), zone), by=writer(), subjects=(f"day:{day}",))
 
     def close(self) -> None:
         """Let go of the book."""

@@ -7,6 +7,7 @@ from fettlebook.exchange.laboratory.notation import read_count
 from fettlebook.exchange.laboratory.sheet import SheetWays, read_sheet
 from fettlebook.standing.look import Look
 from fettlebook.web.forms import Form
+from fettlebook.web.people.visit import here
 
 FIELDS = {"chair": "chair", "sampled_on": "sampled", "result": "count", "colonies": "count", "volume_ml": "volume", "report": "report"}
 
@@ -14,7 +15,8 @@ FIELDS = {"chair": "chair", "sampled_on": "sampled", "result": "count", "colonie
 def read_result(form: Form, look: Look) -> tuple[SampleResult | None, str | None]:
     """Return the entry that a form means and who says it; None, and the form tells why, where it can't be read for sure."""
     people = [person.id for person in look.basis.practice.people]
-    by = form.text("by")
+    who = here().who
+    by = who.person if who is not None else form.text("by")
     if by not in people:
         form.refuse("by", "nobody was chosen", "Say who enters it.")
     if form.text("chair") not in look.basis.chairs:

@@ -19,6 +19,7 @@ from fettlebook.science.cycles.outcome import Judgement
 from fettlebook.standing.asking import read_moment
 from fettlebook.web.heat.sent import Sent
 from fettlebook.web.pages import Pages
+from fettlebook.web.people.visit import here
 from fettlebook.web.record import Record
 
 Items = tuple[tuple[str, bool, str | None], ...]
@@ -37,8 +38,21 @@ class Pen:
         return self._pages.reading.practice
 
     def who(self, form: Sent, name: str = "by", label: str = "Who does it") -> str:
-        """Return the person that was chosen; raises `Mendable` where nobody of the practice was."""
-        return form.chosen(name, tuple(person.id for person in self.practice.people), label)
+        """Return who does it: the signed-in person; a second one, or where nobody is signed in, as chosen.
+
+        Raises
+        ------
+        Mendable
+            Nobody of the practice was chosen, or the second person did not enter the own PIN.
+        """
+        visit = here()
+        if name == "by" and visit.who is not None:
+            return visit.who.person
+        person = form.chosen(name, tuple(person.id for person in self.practice.people), label)
+        if name != "by" and visit.confirms is not None and not visit.confirms(person, form.one(f"{name}_pin")):
+            mend = said("Let the second person enter the own PIN. After wrong ones it waits a little.")
+            raise Mendable(said("that is not the PIN of the second person"), where=label, mend=mend)
+        return person
 
     def write(self, data: Data, by: str, *, refers_to: str | None = None) -> Receipt:
         """Write one entry; raises `Mendable` where the gate refuses it."""

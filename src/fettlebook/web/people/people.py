@@ -138,7 +138,8 @@ class People:
         if now - seen > TOUCH_S and _is_touch(request):
             with self.file.change() as db:
                 db.execute("UPDATE session SET seen = ? WHERE digest = ?", (int(now), key))
-        return Visit(who, device, token, free)
+        confirms = None if free else lambda person, pin: isinstance(self.check_pin(device, person, pin), SignedIn)
+        return Visit(who, device, token, free, confirms=confirms)
 
     def token_is_right(self, visit: Visit, given: str) -> bool:
         """Compare a token in constant time."""

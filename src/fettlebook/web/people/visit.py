@@ -18,6 +18,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from fettlebook.book.entries import PROGRAM
 from fettlebook.web.people import TOKEN
 from fettlebook.web.people.kept_forms import KeptForms
 from fettlebook.web.people.who import VISIT, SignedIn, What, may
@@ -51,6 +52,7 @@ class Visit:
     token: str = ""
     free: bool = False
     locked: str = ""  # whose session waits here to be unlocked
+    confirms: Callable[[str, str], bool] | None = None  # tells whether a PIN is a person's, for a second one; None: nobody has a PIN
 
 
 class Doorkeeper(Protocol):
@@ -70,6 +72,12 @@ _HERE: Final[ContextVar[Visit]] = ContextVar("visit", default=NOBODY)
 def here() -> Visit:
     """Return the visit that is being answered; templates ask it."""
     return _HERE.get()
+
+
+def writer() -> str:
+    """Return who an entry is by: whoever is signed in, else the program."""
+    who = here().who
+    return who.person if who is not None else PROGRAM
 
 
 class Visits:
