@@ -15,7 +15,7 @@ from fettlebook.science.trends.model import Priors, regrowth_x
 Floats = NDArray[np.float64]
 RISK: Final = 0.10  # treat when the chance of being over is that high: over and left alone costs ten times a treatment
 HORIZON_DAYS: Final = 365
-HALVINGS: Final = 40
+HALVINGS: Final = 26  # of a range of some 20: under 1e-6
 COARSE: Final = 24
 
 

@@ -4,6 +4,8 @@ All chairs and all points of what they share go at once: arrays of shape (points
 """
 
 import math
+from collections.abc import Callable, Iterator, Sequence
+from copy import copy
 from dataclasses import dataclass
 from typing import Final
 
@@ -14,11 +16,14 @@ from fettlebook.science.trends.likelihood import ETA, LOG_S, STEP
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
+Singles = NDArray[np.float32]
+Bools = NDArray[np.bool_]
 NODES: Final = 5
 MOST_STEPS: Final = 40
 CLOSE: Final = 1e-3  # log10 CFU/mL; the nodes take care of the rest
 LONGEST_STEP: Final = 1.0
-AT_A_TIME: Final = 4_000_000  # numbers in one table of points
+AT_A_TIME: Final = 8_000_000  # numbers in one table of points
+MOST_KEPT: Final = 32_000_000  # numbers of tables kept from a first look to the second
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,15 +64,65 @@ def moments(data: Data, hyper: Floats, nodes: int = NODES) -> Moments:
 
     With one node only `log_evidence` is of use: it is Laplace's, at a fraction of the work.
     """
-    per_point = max(1, data.table.shape[0] * ETA.size)
-    size = max(1, AT_A_TIME // per_point)
-    parts = [_moments(data, hyper[i : i + size], nodes) for i in range(0, len(hyper), size)]
+    return _joined([_moments(data, hyper[part], nodes, _modes(data, hyper[part])) for part in _parts(data, len(hyper))])
+
+
+def moments_of_heavy(data: Data, hyper: Floats, heavy: Callable[[Floats], Bools]) -> tuple[Bools, Moments]:
+    """Return which points are worth the full work, by `heavy` of Laplace's log evidence (points, chairs), and the moments under these.
+
+    Tables and modes of the first look serve the second, unless they would fill too much memory.
+    """
+    parts = list(_parts(data, len(hyper)))
+    keep = len(hyper) * data.table.shape[0] * ETA.size <= MOST_KEPT
+    ready = [_modes(data, hyper[part]) if keep else None for part in parts]
+    rough = [_moments(data, hyper[part], 1, at or _modes(data, hyper[part])).log_evidence for part, at in zip(parts, ready, strict=True)]
+    chosen = heavy(np.concatenate(rough))
+    fine = []
+    for part, at in zip(parts, ready, strict=True):
+        rows = np.flatnonzero(chosen[part])
+        if rows.size:
+            points = hyper[part][rows]
+            fine.append(_moments(data, points, NODES, at.of(rows) if at is not None else _modes(data, points)))
+    return chosen, _joined(fine)
+
+
+def _parts(data: Data, points: int) -> Iterator[slice]:
+    size = max(1, AT_A_TIME // max(1, data.table.shape[0] * ETA.size))
+    return (slice(i, i + size) for i in range(0, points, size))
+
+
+def _joined(parts: Sequence[Moments]) -> Moments:
     if len(parts) == 1:
         return parts[0]
     return Moments(*(np.concatenate([getattr(p, name) for p in parts]) for name in Moments.__slots__))
 
 
-def _moments(data: Data, hyper: Floats, nodes: int) -> Moments:
+@dataclass(frozen=True, slots=True)
+class _Modes:
+    """The tables at each point, and where the sampled chairs' modes lie, with the curvatures there."""
+
+    chair: "_Chairs"
+    a: Floats
+    b: Floats
+    h_aa: Floats
+    h_ab: Floats
+    h_bb: Floats
+
+    def of(self, rows: Ints) -> "_Modes":
+        """Return the same of some of the points."""
+        return _Modes(self.chair.of(rows), self.a[rows], self.b[rows], self.h_aa[rows], self.h_ab[rows], self.h_bb[rows])
+
+
+def _modes(data: Data, hyper: Floats) -> _Modes | None:
+    """Return the modes under each point; None where no chair has a result."""
+    if data.of.size == 0:
+        return None
+    chair, middle = _Chairs(data, hyper), hyper.mean(axis=0, keepdims=True)
+    a, b, *_ = _Chairs(data, middle).mode(middle, (middle[:, 0:1], middle[:, 1:2]))
+    return _Modes(chair, *chair.mode(hyper, (a, b)))  # the modes of one point in the middle are a good start for all
+
+
+def _moments(data: Data, hyper: Floats, nodes: int, at: _Modes | None) -> Moments:
     mu, beta = hyper[:, 0:1], hyper[:, 1:2]
     sa, sb = np.exp(hyper[:, 2:3]), np.exp(hyper[:, 3:4])
     shape = (len(hyper), data.chairs)
@@ -79,10 +134,9 @@ def _moments(data: Data, hyper: Floats, nodes: int) -> Moments:
         np.broadcast_to(sb**2, shape).copy(),
         np.zeros(shape),
     )
-    if data.of.size == 0:
+    if at is None:
         return whole
-    chair = _Chairs(data, hyper)
-    a, b, h_aa, h_ab, h_bb = chair.mode(mu, beta, sa, sb)
+    chair, a, b, h_aa, h_ab, h_bb = at.chair, at.a, at.b, at.h_aa, at.h_ab, at.h_bb
     # L of the inverse of [[h_aa, h_ab], [h_ab, h_bb]]: points are mode + sqrt(2) L z
     det = h_aa * h_bb - h_ab**2
     l11 = np.sqrt(h_bb / det)
@@ -125,7 +179,7 @@ class _Chairs:
     """The tables at each point's own s, and what they give at levels of the sampled chairs."""
 
     def __init__(self, data: Data, hyper: Floats) -> None:
-        self._x = data.x
+        self._x, self._x32 = data.x, data.x.astype(np.float32)
         self._starts = data.starts
         counts = np.diff(np.r_[self._starts, data.of.size])
         self._seat = np.repeat(np.arange(self._starts.size), counts)  # (results,) into the sampled chairs
@@ -135,14 +189,31 @@ class _Chairs:
         self._points = len(hyper)
         self._first = (np.arange(self._points) * (data.table.shape[0] * ETA.size))[:, None] + (data.which * ETA.size)[None, :]
 
-    def _four(self, a: Floats, b: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats, Floats]:
-        place = (a[:, self._seat] + b[:, self._seat] * self._x - ETA[0]) / STEP
-        cell = np.clip(place.astype(np.intp), 1, ETA.size - 3)
-        t = place - cell
-        base = self._first + cell
-        f0, f1, f2, f3 = (self._flat.take(base + k) for k in (-1, 0, 1, 2))
-        inside = np.clip(t, 0.0, 1.0)
-        return f0, f1, f2, f3, inside.astype(np.float32), (t - inside).astype(np.float32)
+    def of(self, rows: Ints) -> "_Chairs":
+        """Return the same at some of the points; the tables are shared."""
+        some = copy(self)
+        some._points, some._first = rows.size, self._first[rows]
+        return some
+
+    def _four(self, a: Floats, b: Floats) -> tuple[Floats, Floats, Floats, Floats, Singles, Singles]:
+        # single precision holds a step of the table to 3e-5: far finer than what the cubic between its points leaves
+        place = b.astype(np.float32).take(self._seat, axis=1)
+        place *= self._x32
+        place += a.astype(np.float32).take(self._seat, axis=1)
+        place -= np.float32(ETA[0])
+        place *= np.float32(1.0 / STEP)
+        base = place.astype(np.intp)
+        np.clip(base, 1, ETA.size - 3, out=base)
+        place -= base
+        base += self._first
+        base -= 1
+        around = [self._flat.take(base)]
+        for _ in range(3):
+            base += 1
+            around.append(self._flat.take(base))
+        inside = np.clip(place, np.float32(0.0), np.float32(1.0))
+        place -= inside
+        return around[0], around[1], around[2], around[3], inside, place
 
     def log_likelihood(self, a: Floats, b: Floats) -> Floats:
         """Return the sum over each chair's results at levels a and rises b, (points, sampled chairs)."""
@@ -151,10 +222,11 @@ class _Chairs:
         value = f1 + t * (c1 + t * (c2 + t * c3)) + beyond * (c1 + t * (2.0 * c2 + 3.0 * t * c3))
         return np.asarray(np.add.reduceat(value, self._starts, axis=1))
 
-    def mode(self, mu: Floats, beta: Floats, sa: Floats, sb: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats]:
-        """Return a, b at the mode and the curvatures there (aa, ab, bb), by a damped Newton."""
+    def mode(self, hyper: Floats, start: tuple[Floats, Floats]) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+        """Return a, b at the mode and the curvatures there (aa, ab, bb), by a damped Newton from `start`."""
+        mu, beta, sa, sb = hyper[:, 0:1], hyper[:, 1:2], np.exp(hyper[:, 2:3]), np.exp(hyper[:, 3:4])
         shape = (self._points, self._starts.size)
-        a, b = np.broadcast_to(mu, shape).copy(), np.broadcast_to(beta, shape).copy()
+        a, b = np.broadcast_to(start[0], shape).copy(), np.broadcast_to(start[1], shape).copy()
         reach = float(self._x.max(initial=1.0)) + 1.0
         for step in range(MOST_STEPS):
             f0, f1, f2, f3, t, _ = self._four(a, b)

@@ -7,6 +7,7 @@ Sources
 """
 
 from collections.abc import Sequence
+from functools import partial
 from typing import Final
 
 import numpy as np
@@ -15,7 +16,7 @@ from scipy.special import ndtri
 
 from fettlebook.errors import Mendable
 from fettlebook.science.trends.answers import Trend
-from fettlebook.science.trends.chairs import Data, moments
+from fettlebook.science.trends.chairs import Data, moments, moments_of_heavy
 from fettlebook.science.trends.likelihood import results_of, tables
 from fettlebook.science.trends.model import PRIORS, Priors, Sample, regrowth_x
 
@@ -65,11 +66,10 @@ def fit_practice(samples: Sequence[Sample], chairs: Sequence[str], priors: Prior
         mean, cov = _learn(hyper, spread + _log_density(data, priors, hyper), mean, cov)
     for _ in range(AGAIN):
         hyper, spread = _points(mean, cov, points)
-        rough = spread + _log_density(data, priors, hyper)
-        heavy = rough > rough.max() - NEGLIGIBLE
+        outside = spread + priors.log_density(hyper)
+        heavy, found = moments_of_heavy(data, hyper, partial(_heavy, outside))
         hyper = hyper[heavy]
-        found = moments(data, hyper)
-        log_w = spread[heavy] + priors.log_density(hyper) + found.log_evidence.sum(axis=1)
+        log_w = outside[heavy] + found.log_evidence.sum(axis=1)
         weights = np.exp(log_w - log_w.max())
         weights /= weights.sum()
         effective = 1.0 / float((weights**2).sum())  # [K]
@@ -99,6 +99,12 @@ def _log_density(data: Data, priors: Priors, hyper: Floats) -> Floats:
     """Return the log density of what the chairs share, by Laplace: good enough to learn where to look."""
     value: Floats = priors.log_density(hyper) + moments(data, hyper, nodes=1).log_evidence.sum(axis=1)
     return value
+
+
+def _heavy(outside: Floats, log_evidence: Floats) -> NDArray[np.bool_]:
+    """Return which points count, from all but the evidence and Laplace's evidence of each chair."""
+    rough = outside + log_evidence.sum(axis=1)
+    return np.asarray(rough > rough.max() - NEGLIGIBLE)
 
 
 def _learn(hyper: Floats, log_w: Floats, mean: Floats, cov: Floats) -> tuple[Floats, Floats]:
