@@ -29,8 +29,11 @@ pytestmark = pytest.mark.invented
 OURS = {"Origin": "http://127.0.0.1", "Sec-Fetch-Site": "same-origin"}
 
 
+HOSTILE = "</script><img src=x onerror=alert(1)>"
+
+
 class Files(made_up_day.Hands):
-    """The real first half of the invented day, with rules and times of its practice file."""
+    """The real first half of the invented day, with rules and times of its practice file; one product has a hostile name."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -38,6 +41,8 @@ class Files(made_up_day.Hands):
 
     def read(self) -> Reading:
         practice = made_up_day.practice()
+        products = tuple(p.model_copy(update={"name": HOSTILE}) if p.id == "wipes" else p for p in practice.products)
+        practice = practice.model_copy(update={"products": products})
         rulebook = load_rulebook(practice, on=real_day.DAY)
         return Reading(practice, rulebook, running_times(practice, rulebook), (real_day.DAY,), (), 1, made_up_day.at(8))
 
@@ -132,6 +137,13 @@ def test_the_page_carries_the_steps_so_that_the_tablet_can_go_on_without_network
     assert StepDone.model_validate(step["done"]["data"]).outcome == "done"
     assert '<script type="application/json" id="words">' in page.text
     assert len(page.content) < 600_000
+
+
+def test_a_hostile_name_stays_a_text(work: Work) -> None:
+    page = work.client.get("/work").text
+    assert HOSTILE not in page
+    assert "<img" not in page
+    assert any((s.get("product") or {}).get("name") == HOSTILE for s in work.steps().values())
 
 
 def test_a_started_step_runs_on_the_servers_record_for_every_tablet(work: Work) -> None:

@@ -5,13 +5,20 @@ from zoneinfo import ZoneInfo
 
 from fettlebook.book.kinds import from_ms
 from fettlebook.plan.work_model import Work
-from fettlebook.said import Said
+from fettlebook.said import Said, said
 from fettlebook.standing.step_asks import AskedReading, Handling
 from fettlebook.web.languages.tongue import tongue
 from fettlebook.web.work.pictures import picture_of
 
 # What a step of the plan with instruments is called; its place stands beside it.
-INSTRUMENTS: Final = {"load": "Load the machine", "unload": "Unload the machine", "pack": "Look at, pack and label"}
+INSTRUMENTS: Final = {"load": said("Load the machine"), "unload": said("Unload the machine"), "pack": said("Look at, pack and label")}
+# Evidence as the rulebook names it, where it is a number to type.
+QUANTITIES: Final = {
+    "strip reading": said("strip reading"),
+    "amount": said("amount"),
+    "temperature": said("temperature"),
+    "pressure": said("pressure"),
+}
 
 
 def as_data(work: Work, me: str, names: dict[str, str], zone: ZoneInfo) -> dict[str, Any]:
@@ -26,7 +33,7 @@ def as_data(work: Work, me: str, names: dict[str, str], zone: ZoneInfo) -> dict[
     zone
         In which moments are written.
     """
-    said = work.said
+    now = work.said
     short = {
         "id": work.id,
         "kind": work.kind,
@@ -43,19 +50,19 @@ def as_data(work: Work, me: str, names: dict[str, str], zone: ZoneInfo) -> dict[
         "begins_ms": work.begins_ms,
         "at": clock(work.begins_ms, zone),
         "person": names.get(work.person or "", work.person or ""),
-        "mine": work.person == me or (said.state == "running" and said.by == me),
-        "state": said.state,
-        "started_ms": said.started_ms,
+        "mine": work.person == me or (now.state == "running" and now.by == me),
+        "state": now.state,
+        "started_ms": now.started_ms,
         "not_before_ms": _not_before(work),
-        "ended_at": clock(said.ended_ms, zone) if said.ended_ms is not None else "",
-        "by": names.get(said.by or "", said.by or ""),
-        "why": spoken(said.why),
+        "ended_at": clock(now.ended_ms, zone) if now.ended_ms is not None else "",
+        "by": names.get(now.by or "", now.by or ""),
+        "why": spoken(now.why),
         "passed": work.passed,
         "owed": work.owed,
         "overdue": work.overdue,
         "units": len(work.units),
     }
-    if work.passed or said.state == "done":
+    if work.passed or now.state == "done":
         return short
     return short | {
         "after": list(work.after),
@@ -89,7 +96,7 @@ def _not_before(work: Work) -> int | None:
 def _reading(asked: AskedReading) -> dict[str, Any]:
     return {
         "name": asked.name,
-        "quantity": spoken(asked.quantity),
+        "quantity": spoken(QUANTITIES.get(asked.quantity, asked.quantity)),
         "unit": asked.unit,
         "decimals": asked.decimals,
         "low": asked.low,

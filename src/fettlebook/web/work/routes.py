@@ -9,6 +9,7 @@ from fastapi.responses import HTMLResponse, JSONResponse
 from fettlebook.book.kinds import to_ms
 from fettlebook.plan.work import work_of
 from fettlebook.plan.work_model import Work
+from fettlebook.said import said
 from fettlebook.web.desk import Desk
 from fettlebook.web.pages import Pages, StillPlanningError
 from fettlebook.web.people.who import SignedIn, What, may, signed_in
@@ -73,9 +74,9 @@ def work_routes(pages: Pages, record: Record, *, desk: Desk) -> APIRouter:
     def _work(request: Request) -> HTMLResponse:
         who = signed_in(request)
         if not record.ready(WAIT_S):
-            return pages.show("reading.html", seen=record.seen, of=record.store.head().size, title="The book is being read")
+            return pages.show("reading.html", seen=record.seen, of=record.store.head().size, title=said("The book is being read"))
         data, day = steps.data(who), pages.now.date()
-        return pages.show("work.html", title="My work", who=who, day=day, data=data)
+        return pages.show("work.html", title=said("My work"), who=who, day=day, data=data)
 
     @routes.get("/work.json")
     def _data(request: Request) -> JSONResponse:
