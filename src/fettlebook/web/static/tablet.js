@@ -19,10 +19,10 @@ function counted(name, n) {
 async function show() {
   const { state, waiting: count, refused } = await standing();
   let [shape, text] = ["full", texts.sent];
-  if (refused) [shape, text] = ["broken", counted("refused", refused)];
-  else if (state === "no network" || !navigator.onLine) [shape, text] = ["peak", count ? counted("cut", count) : texts.cutNone];
+  if (state === "no network" || !navigator.onLine) [shape, text] = ["peak", count ? counted("cut", count) : texts.cutNone];
   else if (count && state === "sign in") [shape, text] = ["peak", counted("locked", count)];
   else if (count) [shape, text] = ["wait", counted("sending", count)];
+  if (refused) [shape, text] = ["broken", [counted("refused", refused), ...(shape === "full" ? [] : [text])].join(". ")];
   line.dataset.shape = shape;
   line.querySelector(".state").setAttribute("href", shape === "peak" && state === "sign in" ? `/sign-in?next=${encodeURIComponent(location.pathname)}` : "/held");
   if (word.textContent !== text) word.textContent = text;
