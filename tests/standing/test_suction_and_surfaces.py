@@ -163,11 +163,14 @@ def test_rounds_places_and_ways_stand_apart_and_people_do_not_show() -> None:
     assert (only_bare.of, only_bare.low, only_bare.untold) == (0, None, 1)
 
 
+SEPARATOR = '2026-03-09 05:00 ana part.changed {part="separator", chair="1", done="changed", good_days=5}\n'
+
+
 def test_the_command_prints_and_gives_json(tmp_path: Path) -> None:
     path = tmp_path / "practice.toml"
     path.write_text(TEXT, encoding="utf-8")
     with open_book(path.with_name("book.sqlite"), "small") as store:
-        for one in Book(OPEN + drawn(STEADY) + spots(8, 10), on=on()).received():
+        for one in Book(OPEN + drawn(STEADY) + spots(8, 10) + SEPARATOR, on=on()).received():
             store.append([one.entry], now=one.received, via=one.via)
     words = ["checks", "--practice", str(path), "--at", "2026-03-20T08:00"]
     done = CliRunner().invoke(_fettlebook, words)
@@ -175,9 +178,11 @@ def test_the_command_prints_and_gives_json(tmp_path: Path) -> None:
     assert "light handle (mark), 2026-03: 8 of 10 clean, 49% to 94%" in done.output
     assert "high: 6.1 s/L, steady" in done.output
     assert "suction care: nothing in the book" in done.output
+    assert "UNPROVEN separator, 1: changed" in done.output
     assert "ana" not in done.output
     assert all(len(line) <= 80 for line in done.output.splitlines())
     told = json.loads(CliRunner().invoke(_fettlebook, [*words, "1", "--json"]).output)
     assert told["cleaning"][0]["clean"] == 8
+    assert [(p["part"], p["verdict"]) for p in told["parts"]] == [("separator", "unproven")]
     assert told["chairs"][0]["hoses"][0]["chart"]["centre"] == pytest.approx(6.04)
     assert CliRunner().invoke(_fettlebook, [*words, "9"]).exit_code != 0

@@ -77,3 +77,18 @@ def test_the_command_tells_each_tap(tmp_path: Path) -> None:
     told = json.loads(CliRunner().invoke(_fettlebook, [*words, "2026-03-10T08:00", "--json"]).output)["taps"]
     assert [(t["water"], t["asked_c"], t["within_s"]) for t in told] == [("cold", 20.0, 120.0), ("hot", 55.0, 60.0)]
     assert CliRunner().invoke(_fettlebook, [*words, "2026-03-01T08:00"]).exit_code == 1
+
+
+def test_the_command_tells_which_rarely_used_tap_is_owed_a_run(tmp_path: Path) -> None:
+    path = tmp_path / "practice.toml"
+    path.write_text(PRACTICE, encoding="utf-8")
+    with open_book(path.with_name("book.sqlite"), "small") as store:
+        for one in Book('2026-03-09 07:00 ana outlet.run {place="eye wash", ran_s=180, rare=true}').received():
+            store.append([one.entry], now=one.received, via=one.via)
+    words = ["temperatures", "--practice", str(path), "--at"]
+    assert CliRunner().invoke(_fettlebook, [*words, "2026-03-10T08:00"]).exit_code == 0
+    done = CliRunner().invoke(_fettlebook, [*words, "2026-03-20T08:00"])
+    assert done.exit_code == 1
+    assert "▲ UNPROVEN  eye wash, rarely used" in done.output
+    told = json.loads(CliRunner().invoke(_fettlebook, [*words, "2026-03-20T08:00", "--json"]).output)["rarely_used"]
+    assert [(t["place"], round(t["days"])) for t in told] == [("eye wash", 11)]

@@ -32,16 +32,20 @@ def checks(
 ) -> None:
     """Suction and surfaces: how each hose draws, its care, wet times against the label, shares of clean spots with their interval.
 
+    At the end parts that last for so long (filters, separators, bottles), with the day to change them.
+
     CHAIR as it is called in the practice file; left out: all of them. Checks of cleaning are always those of the whole practice.
 
-    Exit status: 0 all in order; 1 a hose not steady, a care or a wet time not fit, or nothing in the book; 2 nothing could be done.
+    Exit status: 0 all in order; 1 a hose not steady, a care or a wet time not fit, a part past its life, or nothing in the book;
+    2 nothing could be done.
     """
     import json  # noqa: PLC0415 - imports wait until they are needed: --help stays quick
 
-    from fettlebook.cli.checks_page import checks_data, checks_page  # noqa: PLC0415
+    from fettlebook.cli.checks_page import checks_data, checks_page, parts_data, parts_page  # noqa: PLC0415
     from fettlebook.cli.standings_read import read_standings  # noqa: PLC0415
     from fettlebook.errors import Mendable  # noqa: PLC0415
     from fettlebook.standing.asking import said_at  # noqa: PLC0415
+    from fettlebook.standing.parts import all_parts  # noqa: PLC0415
     from fettlebook.standing.rounds import chair_checks  # noqa: PLC0415
     from fettlebook.standing.surfaces import cleaning_shares  # noqa: PLC0415
 
@@ -51,16 +55,23 @@ def checks(
             raise Mendable(f'no chair is called "{chair}"', where="CHAIR", mend=f"Choose one of: {', '.join(basis.chairs)}.")
         since = basis.days_after(look.at, -days)
         found = [chair_checks(look, basis.chairs[name], since) for name in ([chair] if chair else basis.chairs)]
-        shares = cleaning_shares(look, since)
+        shares, parts = cleaning_shares(look, since), all_parts(look)
         if as_json:
             head = {
                 "practice": asked.practice.practice.id,
                 "invented": asked.practice.practice.invented,
                 "at": said_at(look.at, basis.zone),
             }
-            click.echo(json.dumps({**head, "days": days, **checks_data(found, shares, basis.zone)}, indent=2, ensure_ascii=False))
+            click.echo(
+                json.dumps(
+                    {**head, "days": days, **checks_data(found, shares, basis.zone), "parts": parts_data(parts, basis.zone)},
+                    indent=2,
+                    ensure_ascii=False,
+                )
+            )
         else:
             click.echo(f"{asked.title}\n{asked.head}\n")
-            for line in checks_page(found, shares, days, basis.zone):
+            for line in (*checks_page(found, shares, days, basis.zone), "", *parts_page(parts)):
                 click.echo(line)
-        context.exit(0 if all(one.in_order for one in found) else 1)
+        past = any(one.due_ms is not None and one.due_ms <= look.at for one in parts)
+        context.exit(0 if all(one.in_order for one in found) and not past else 1)

@@ -8,10 +8,12 @@ from collections.abc import Iterator, Sequence
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
+from fettlebook.book.kinds import PRACTICE
 from fettlebook.cli.standing_page import WIDTH, rule_words, sign
-from fettlebook.standing.asking import said_at
+from fettlebook.standing.asking import name_of, said_at
 from fettlebook.standing.basis import stamp
 from fettlebook.standing.model import SHAPES, Verdict
+from fettlebook.standing.parts import PartSays
 from fettlebook.standing.rounds import ChairChecks
 from fettlebook.standing.suction import HoseDraws, SuctionCare
 from fettlebook.standing.surfaces import Share, WetTime
@@ -43,6 +45,23 @@ def checks_page(found: Sequence[ChairChecks], shares: Sequence[Share], days: int
         yield f"  {share.place} ({share.method}), {share.round or 'all rounds'}: {_share(share)}"
     yield ""
     yield from _wrap(LAST, "")
+
+
+def parts_page(parts: Sequence[PartSays]) -> Iterator[str]:
+    """Yield the parts that last for so long, the next due first."""
+    yield "Parts with a life" if parts else "No change of a filter, separator or bottle in the book."
+    for one in parts:
+        of = "building" if one.subject == PRACTICE else name_of(one.subject)
+        yield from _wrap(f"{sign(one.verdict)} {one.words}, {of}: {one.why}", "  ")
+
+
+def parts_data(parts: Sequence[PartSays], zone: ZoneInfo) -> list[dict[str, Any]]:
+    """Return the parts for JSON."""
+    return [
+        {"subject": p.subject, "part": p.part, "name": p.name, "done": p.done, "when": said_at(p.changed_ms, zone), "lot": p.lot}
+        | {"good_days": p.good_days, "due": said_at(p.due_ms, zone), "verdict": p.verdict.value, "why": p.why, "evidence": list(p.evidence)}
+        for p in parts
+    ]
 
 
 def _hose(hose: HoseDraws) -> str:

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
+from fettlebook.book.kinds import PRACTICE
 from fettlebook.practice.model import Chair
 from fettlebook.rules.model import Origin, Subject
 from fettlebook.said import said
@@ -65,6 +66,14 @@ def parts_of(look: Look, subject: str) -> tuple[PartSays, ...]:
         newest.setdefault((fact.says.part, fact.says.name), []).append((fact.happened, fact.entry, fact.says))
     found = [_part(look, subject, changes) for changes in newest.values()]
     return tuple(sorted(found, key=lambda one: (one.due_ms is None, one.due_ms or 0, one.words)))
+
+
+def all_parts(look: Look) -> tuple[PartSays, ...]:
+    """Return the parts of the building, the chairs and the machines, the next due first."""
+    practice = look.basis.practice
+    subjects = (PRACTICE, *(f"chair:{c.id}" for c in practice.chairs), *(f"machine:{m.id}" for m in practice.machines))
+    found = (one for subject in subjects for one in parts_of(look, subject))
+    return tuple(sorted(found, key=lambda one: (one.due_ms is None, one.due_ms or 0)))
 
 
 def _part(look: Look, subject: str, changes: list[tuple[int, str, PartNew]]) -> PartSays:

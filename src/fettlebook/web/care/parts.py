@@ -10,7 +10,7 @@ from starlette.exceptions import HTTPException
 from fettlebook.book.kinds import PRACTICE
 from fettlebook.standing.asking import name_of
 from fettlebook.standing.look import Look
-from fettlebook.standing.parts import BottleFills, PartSays, bottle_fills, parts_of
+from fettlebook.standing.parts import BottleFills, PartSays, all_parts, bottle_fills
 from fettlebook.web.care.frame import Care, moment_of, since_of, table
 
 BOTTLE_DAYS = 31
@@ -52,10 +52,8 @@ TABLES = ("changes", "bottles")
 
 def _find(look: Look) -> Found:
     practice = look.basis.practice
-    subjects = [PRACTICE, *(f"chair:{c.id}" for c in practice.chairs), *(f"machine:{m.id}" for m in practice.machines)]
-    parts = sorted((one for subject in subjects for one in parts_of(look, subject)), key=lambda one: (one.due_ms is None, one.due_ms or 0))
     fills = (bottle_fills(look, chair, since_of(look, BOTTLE_DAYS)) for chair in practice.chairs)
-    return Found(tuple(parts), tuple(one for one in fills if one is not None))
+    return Found(all_parts(look), tuple(one for one in fills if one is not None))
 
 
 def _rows(look: Look, name: str, found: Found) -> list[dict[str, Any]]:
