@@ -10,6 +10,7 @@ from collections.abc import Collection
 from dataclasses import dataclass, field
 
 from fettlebook.plan.instance import Instance, Plan
+from fettlebook.said import said, term
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,13 +68,15 @@ def diary_of(day: Instance, plan: Plan) -> Diary:
     units_of = {v.id: v.units for v in plan.visits}
     for v in plan.visits:
         known = visits[v.id]
-        job = Job("visit", known.chair, None, v.start, v.start + known.minutes, f"the visit {v.id}", ("visit", v.id), v.id, v.units)
+        job = Job(
+            "visit", known.chair, None, v.start, v.start + known.minutes, said("the visit {id}", id=v.id), ("visit", v.id), v.id, v.units
+        )
         diary.visits[v.id] = job
         diary.at_place[known.chair].append(job)
     for s in plan.steps:
         end = s.start + chairs[s.chair].procedure(s.procedure)[s.index].minutes
         after = s.after or ""
-        what = f"the {s.procedure} of {s.chair}"
+        what = said("the {procedure} of {chair}", procedure=term(s.procedure), chair=s.chair)
         job = Job(s.procedure, s.chair, s.person, s.start, end, what, (s.chair, s.procedure, after), s.after, (), 1 + s.index)
         diary.at_place[s.chair].append(job)
         if s.index == 0 and s.after is not None:
@@ -96,7 +99,17 @@ def _instruments(day: Instance, plan: Plan, diary: Diary) -> None:
     pack = day.pack_minutes()
     for k in plan.packs:
         end = k.start + pack[k.unit.rpartition("#")[0]]
-        job = Job("pack", "packing", k.person, k.start, end, f"packing {k.unit.replace('#', ' ')}", ("pack", k.person), None, (k.unit,))
+        job = Job(
+            "pack",
+            "packing",
+            k.person,
+            k.start,
+            end,
+            said("packing {unit}", unit=k.unit.replace("#", " ")),
+            ("pack", k.person),
+            None,
+            (k.unit,),
+        )
         diary.at_place["packing"].append(job)
         diary.of_unit[k.unit].append(job)
     for b in plan.batches:
@@ -104,12 +117,46 @@ def _instruments(day: Instance, plan: Plan, diary: Diary) -> None:
         sets = f"{len(b.units)} {'set' if len(b.units) == 1 else 'sets'}"
         done = b.start + machines[b.machine].cycle_minutes(b.cycle)
         jobs = [
-            Job("load", b.machine, b.load_person, b.load_start, b.start, f"loading {b.machine} with {sets}", group, None, b.units),
-            Job("cycle", b.machine, None, b.start, done, f"{b.machine} with {sets}", group, None, b.units, 1),
+            Job(
+                "load",
+                b.machine,
+                b.load_person,
+                b.load_start,
+                b.start,
+                said("loading {machine} with {sets}", machine=b.machine, sets=sets),
+                group,
+                None,
+                b.units,
+            ),
+            Job(
+                "cycle",
+                b.machine,
+                None,
+                b.start,
+                done,
+                said("{machine} with {sets}", machine=b.machine, sets=sets),
+                group,
+                None,
+                b.units,
+                1,
+            ),
         ]
         if b.unload_start is not None:
             end = b.unload_start + r.unload_minutes
-            jobs.append(Job("unload", b.machine, b.unload_person, b.unload_start, end, f"unloading {b.machine}", group, None, b.units, 2))
+            jobs.append(
+                Job(
+                    "unload",
+                    b.machine,
+                    b.unload_person,
+                    b.unload_start,
+                    end,
+                    said("unloading {machine}", machine=b.machine),
+                    group,
+                    None,
+                    b.units,
+                    2,
+                )
+            )
         diary.at_place[b.machine] += jobs
         for u in b.units:
             diary.of_unit[u] += jobs

@@ -19,6 +19,7 @@ from fettlebook.plan.solve import Progress, Solved
 from fettlebook.plan.tasks import Maps, day_instance
 from fettlebook.practice.model import Practice
 from fettlebook.practice.visit import Visit
+from fettlebook.said import joined, said, said_count, term
 from fettlebook.times.model import RunningTime
 
 
@@ -78,7 +79,7 @@ def plan_day(
     verdict = verdict_of(solved, booked=booked)
     text = line(instance, solved, words, booked=booked, shortages=shortages, unknown_steps=maps.unknown_steps)
     if verdict is DayVerdict.DOES_NOT_FIT and not shortages:
-        why = next(iter(maps.refused.values()), "a visit of the book can't be planned")
+        why = next(iter(maps.refused.values()), said("a visit of the book can't be planned"))
         text = text.replace("does not fit", f"does not fit: {why}", 1)
     clock = maps.clock
     return DayPlan(
@@ -108,13 +109,13 @@ def _finish_sets(instance: Instance, solved: Solved) -> Solved:
 
 def _method(solved: Solved) -> str:
     if not solved.plan.visits:
-        return "nothing to plan"
+        return said("nothing to plan")
     if solved.proven:
-        return f"{solved.method}; proven: no plan of this day is less late"
+        return said("{method}; proven: no plan of this day is less late", method=solved.method)
     above = solved.weighted_minutes_late - solved.bound
     if solved.plan.left_out:
-        return f"{solved.method}; not proven best"
-    return f"{solved.method}; not proven best, at most {above} weighted minutes could be saved"
+        return said("{method}; not proven best", method=solved.method)
+    return said("{method}; not proven best, at most {above} weighted minutes could be saved", method=solved.method, above=above)
 
 
 def left_unsterile(instance: Instance, plan: Plan, words: Words) -> tuple[Finding, ...]:
@@ -124,9 +125,9 @@ def left_unsterile(instance: Instance, plan: Plan, words: Words) -> tuple[Findin
     sets = ", ".join(f"{n} {words.set_name(t)}" for t, n in dirty.items())
     return (
         Finding(
-            f"still used when the last shift ends: {sets}",
+            said("still used when the last shift ends: {sets}", sets=sets),
             "end of day",
-            "They must be through washer and sterilizer before a visit of tomorrow needs them.",
+            said("They must be through washer and sterilizer before a visit of tomorrow needs them."),
             "warning",
         ),
     )
@@ -135,7 +136,11 @@ def left_unsterile(instance: Instance, plan: Plan, words: Words) -> tuple[Findin
 def _visits(instance: Instance, solved: Solved, maps: Maps, words: Words) -> tuple[PlannedVisit, ...]:
     planned = {v.id: v for v in solved.plan.visits}
     late = minutes_late(instance, solved.plan)
-    why = why_late(instance, solved.plan, words) | {h.visit: f"it {hopeless_words(h, words)}" for h in solved.hopeless} | maps.refused
+    why = (
+        why_late(instance, solved.plan, words)
+        | {h.visit: said("it {words}", words=hopeless_words(h, words)) for h in solved.hopeless}
+        | maps.refused
+    )
     out = []
     chair_of = {v.id: v.chair for v in instance.visits}
     for ref, v in sorted(maps.visits.items(), key=lambda x: (x[1].start, x[1].chair)):
@@ -144,13 +149,13 @@ def _visits(instance: Instance, solved: Solved, maps: Maps, words: Words) -> tup
         reason = why.get(ref, "" if p else "left out so that the others can be served")
         chair = chair_of.get(ref, v.chair)
         if chair != v.chair:
-            reason = f"moved here from {v.chair}, so that the day fits better" + (f"; {reason}" if reason else "")
+            reason = said("moved here from {chair}, so that the day fits better", chair=v.chair) + (f"; {reason}" if reason else "")
         out.append(PlannedVisit(ref, chair, v.visit_kind, v.start, start, late.get(ref, 0), p.units if p else (), reason))
     return tuple(out)
 
 
 def _never(v: Visit) -> PlannedVisit:
-    return PlannedVisit(v.ref, v.chair, v.visit_kind, v.start, None, 0, (), "not planned from the book: see what is to mend")
+    return PlannedVisit(v.ref, v.chair, v.visit_kind, v.start, None, 0, (), said("not planned from the book: see what is to mend"))
 
 
 def tasks_of(instance: Instance, plan: Plan, maps: Maps) -> list[Task]:
@@ -171,7 +176,7 @@ def tasks_of(instance: Instance, plan: Plan, maps: Maps) -> list[Task]:
                     kind=s.procedure,
                     place=s.chair,
                     person=s.person if part.attended else None,
-                    what=part.name + (" (length unknown: time held)" if part.unknown else ""),
+                    what=term(part.name) + (said(" (length unknown: time held)") if part.unknown else ""),
                     start=clock.moment(s.start, second=at),
                     end=clock.moment(s.start, second=until),
                     attended=part.attended,
@@ -186,7 +191,7 @@ def tasks_of(instance: Instance, plan: Plan, maps: Maps) -> list[Task]:
         kind = maps.visits[v.id].visit_kind
         tasks.append(Task("visit", chair, None, kind, clock.moment(v.start), clock.moment(v.start + length), False, v.id, v.units))
     for k in plan.packs:
-        what, done = f"pack {k.unit.replace('#', ' ')}", clock.moment(k.start + pack[k.unit.rpartition("#")[0]])
+        what, done = said("pack {unit}", unit=k.unit.replace("#", " ")), clock.moment(k.start + pack[k.unit.rpartition("#")[0]])
         tasks.append(Task("pack", "packing", k.person, what, clock.moment(k.start), done, True, None, (k.unit,)))
     for b in plan.batches:
         tasks += _batch(instance, b, maps)
@@ -219,12 +224,19 @@ def without_room(instance: Instance, plan: Plan) -> tuple[Finding, ...]:
     """Say which duties the timetable has no room for."""
     if not (missing := not_placed(instance, plan)):
         return ()
-    said = dict.fromkeys(f"{d.name}, {d.subject}" if d.subject else d.name for d in missing)
+    told = dict.fromkeys(f"{d.name}, {d.subject}" if d.subject else d.name for d in missing)
     return (
         Finding(
-            f"no room for {len(missing)} {'duty' if len(missing) == 1 else 'duties'}: {'; '.join(said)}",
+            said(
+                "no room for {missing} {missing2}: {which}",
+                missing=len(missing),
+                missing2=said("duty") if len(missing) == 1 else said("duties"),
+                which=joined("; ", told),
+            ),
             "day plan",
-            "A person decides: do them before the first visit or after the last, move a visit, or another day where the rule lets you.",
+            said(
+                "A person decides: do them before the first visit or after the last, move a visit, or another day where the rule lets you."
+            ),
             "warning",
         ),
     )
@@ -233,14 +245,24 @@ def without_room(instance: Instance, plan: Plan) -> tuple[Finding, ...]:
 def _batch(instance: Instance, b: Batch, maps: Maps) -> list[Task]:
     clock, r = maps.clock, instance.reprocess
     machine = next(m for m in (*instance.baths, *instance.washers, *instance.sterilizers) if m.id == b.machine)
-    sets = f"{len(b.units)} {'set' if len(b.units) == 1 else 'sets'}"
+    sets = said_count("{n} set", "{n} sets", n=len(b.units))
     cycle = b.cycle or maps.cycles.get(b.machine, "cycle")
     end = b.start + machine.cycle_minutes(b.cycle)
     out = [
-        Task("load", b.machine, b.load_person, f"load {sets}", clock.moment(b.load_start), clock.moment(b.start), True, None, b.units),
+        Task(
+            "load",
+            b.machine,
+            b.load_person,
+            said("load {sets}", sets=sets),
+            clock.moment(b.load_start),
+            clock.moment(b.start),
+            True,
+            None,
+            b.units,
+        ),
         Task("cycle", b.machine, None, f"{cycle}, {sets}", clock.moment(b.start), clock.moment(end), False, None, b.units),
     ]
     if b.unload_start is not None:
         begin, done = clock.moment(b.unload_start), clock.moment(b.unload_start + r.unload_minutes)
-        out.append(Task("unload", b.machine, b.unload_person, f"unload {sets}", begin, done, True, None, b.units))
+        out.append(Task("unload", b.machine, b.unload_person, said("unload {sets}", sets=sets), begin, done, True, None, b.units))
     return out

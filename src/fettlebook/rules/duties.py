@@ -74,7 +74,7 @@ def _step(layer: str, form: StepRow, duty_origin: Origin, rows: Mapping[str, Row
         handpieces=max((form.handpieces, *(row.row.handpieces for row in asking if row.row.handpieces)), key=HANDPIECES.index),
         medium=max((form.medium, *(row.row.medium for row in asking if row.row.medium)), key=MEDIA.index),
         evidence=form.evidence,
-        caution=form.caution,
+        caution=term(form.caution) if form.caution else "",
         origin=asked_by if form.seconds is None else practice_origin(layer, form.id),
         only=form.only,
         beside=form.beside,

@@ -6,9 +6,10 @@ from zoneinfo import ZoneInfo
 
 from fettlebook.book.kinds import PRACTICE, from_ms
 from fettlebook.errors import Mendable
+from fettlebook.said import joined, said
 from fettlebook.standing.standings import KINDS, View
 
-FOR_EXAMPLE: Final = "Write it as 2026-03-09T08:00, with an offset (+01:00) in the hour that comes twice when clocks go back."
+FOR_EXAMPLE: Final = said("Write it as 2026-03-09T08:00, with an offset (+01:00) in the hour that comes twice when clocks go back.")
 
 
 def read_moment(text: str, zone: ZoneInfo, where: str, now: datetime) -> datetime:
@@ -18,13 +19,13 @@ def read_moment(text: str, zone: ZoneInfo, where: str, now: datetime) -> datetim
     try:
         read = datetime.fromisoformat(text)
     except ValueError:
-        raise Mendable(f"{text!r:.60} is no moment", where=where, mend=FOR_EXAMPLE) from None
+        raise Mendable(said("{text!r:.60} is no moment", text=text), where=where, mend=FOR_EXAMPLE) from None
     if read.tzinfo is not None:
         return read.astimezone(zone)
     local = read.replace(tzinfo=zone)
     if local.astimezone(ZoneInfo("UTC")).astimezone(zone).replace(tzinfo=None) != read:
-        mend = f"Clocks went forward then: take {(read + timedelta(hours=1)).isoformat(timespec='minutes')}."
-        raise Mendable(f"{text} never was in {zone}", where=where, mend=mend)
+        mend = said("Clocks went forward then: take {timespec}.", timespec=(read + timedelta(hours=1)).isoformat(timespec="minutes"))
+        raise Mendable(said("{text} never was in {zone}", text=text, zone=zone), where=where, mend=mend)
     return local
 
 
@@ -50,10 +51,14 @@ def read_subject(view: View, text: str) -> str:
     if len(found) == 1:
         return found[0]
     if found:
-        raise Mendable(f'several are called "{text}"', where="SUBJECT", mend=f"Write one of: {', '.join(found)}.")
+        raise Mendable(
+            said('several are called "{text}"', text=text), where="SUBJECT", mend=said("Write one of: {found}.", found=joined(", ", found))
+        )
     names = [s for s in view.subjects() if s.startswith(("chair:", "machine:"))]
     raise Mendable(
-        f'nothing is called "{text}"', where="SUBJECT", mend=f"Choose one of: practice, {', '.join(names)}; or a load, set, lot."
+        said('nothing is called "{text}"', text=text),
+        where="SUBJECT",
+        mend=said("Choose one of: practice, {names}; or a load, set, lot.", names=joined(", ", names)),
     )
 
 
@@ -66,16 +71,19 @@ def name_of(subject: str) -> str:
     """Return a subject as people call it."""
     kind, _, name = subject.partition(":")
     if kind == "product":
-        return name.replace("/", ", lot ")
-    return "the practice" if subject == PRACTICE else f"{kind} {name}" if kind in ("load", "solution") else name
+        product, _, lot = name.partition("/")
+        return said("{product}, lot {lot}", product=product, lot=lot) if lot else name
+    if subject == PRACTICE:
+        return said("the practice")
+    return said("load {load}", load=name) if kind == "load" else said("solution {solution}", solution=name) if kind == "solution" else name
 
 
 def minutes(attended_s: int, unattended_s: int) -> str:
     """Return attended and unattended time in words."""
-    parts = [f"{_min(attended_s)} with somebody there"] if attended_s else []
-    parts += [f"{_min(unattended_s)} running alone"] if unattended_s else []
-    return ", ".join(parts) or "no minutes"
+    parts = [said("{time} with somebody there", time=_min(attended_s))] if attended_s else []
+    parts += [said("{time} running alone", time=_min(unattended_s))] if unattended_s else []
+    return joined(", ", parts) if parts else said("no minutes")
 
 
 def _min(seconds: int) -> str:
-    return f"{max(1, -(-seconds // 60))} min"
+    return said("{seconds} min", seconds=max(1, -(-seconds // 60)))

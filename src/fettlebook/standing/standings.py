@@ -7,6 +7,7 @@ from fettlebook.book.received import Received
 from fettlebook.errors import Mendable
 from fettlebook.practice.model import Practice
 from fettlebook.rules.model import Rulebook, Subject, When
+from fettlebook.said import joined, said
 from fettlebook.standing.attempts import attempts
 from fettlebook.standing.basis import BOOK, Basis
 from fettlebook.standing.chair import chair_conditions
@@ -80,7 +81,7 @@ class View:
     def __init__(self, look: Look, doubts: tuple[str, ...] = ()) -> None:
         self.look = look
         self.doubts = doubts
-        self._doubts = tuple(Condition("judged by what held then", Verdict.UNPROVEN, doubt, BOOK) for doubt in doubts)
+        self._doubts = tuple(Condition(said("judged by what held then"), Verdict.UNPROVEN, doubt, BOOK) for doubt in doubts)
         self._made: dict[str, Standing] = {}
 
     def standing(self, subject: str) -> Standing:
@@ -146,7 +147,7 @@ class View:
             return (*unit_conditions(look, name), *missing_conditions(look, subject, today_only=False))
         if kind in ("product", "solution") and subject in look.state.subjects:
             return (*lot_conditions(look, subject), *missing_conditions(look, subject, today_only=False))
-        raise Mendable(f'nothing is called "{subject}"', where="subject", mend=self._known_names(kind))
+        raise Mendable(said('nothing is called "{subject}"', subject=subject), where="subject", mend=self._known_names(kind))
 
     def _owned(self, unit: str) -> bool:
         set_type, _, number = unit.partition("#")
@@ -157,7 +158,11 @@ class View:
 
     def _known_names(self, kind: str) -> str:
         names = [subject for subject in self.subjects() if subject.startswith(f"{kind}:")][:12]
-        return f"Choose one of: {', '.join(names)}." if names else f"Begin with one of: {', '.join(f'{kind}:' for kind in KINDS)}."
+        return (
+            said("Choose one of: {names}.", names=joined(", ", names))
+            if names
+            else said("Begin with one of: {KINDS}.", KINDS=joined(", ", (f"{kind}:" for kind in KINDS)))
+        )
 
     def own_conditions(self) -> tuple[Condition, ...]:
         """Return the practice's own conditions, without those of its chairs and machines."""
@@ -177,29 +182,33 @@ class View:
         name = subject.partition(":")[2]
         evidence = tuple(dict.fromkeys(entry for c in standing.conditions for entry in c.evidence))
         if not standing.failing:
-            return Condition(name, Verdict.FIT, "all conditions hold", BOOK, evidence, None, standing.valid_until_ms)
+            return Condition(name, Verdict.FIT, said("all conditions hold"), BOOK, evidence, None, standing.valid_until_ms)
         worst_one = standing.failing[0]
-        more = f" (and {len(standing.failing) - 1} more)" if len(standing.failing) > 1 else ""
-        why = f"{worst_one.what}: {worst_one.why}{more}"
+        more = said(" (and {failing} more)", failing=len(standing.failing) - 1) if len(standing.failing) > 1 else ""
+        why = joined("", (said("{what}: {why}", what=worst_one.what, why=worst_one.why), more))
         return Condition(name, standing.verdict, why, worst_one.origin, evidence, worst_one.since_ms, mend=standing.way_to_fit.duties)
 
     def _weekly(self) -> Iterator[Condition]:
         look, basis = self.look, self.look.basis
         since = basis.days_after(look.at, -7)
         for duty in basis.rulebook.duties_of(Subject.PRACTICE, When.WEEKLY):
-            said = []
+            found: list[StepSays] = []
             for step in duty.steps:
                 tries = [a for a in attempts(look, PRACTICE, step.id, since) if a.done is not None and not a.broken_off]
                 done = tries[-1].done.happened if tries and tries[-1].done else None
                 verdict = Verdict.FIT if tries else Verdict.UNPROVEN
-                said.append(
+                found.append(
                     StepSays(
-                        step, verdict, "done" if tries else "not in the book", tries[-1].rests_on(timed=False) if tries else (), done=done
+                        step,
+                        verdict,
+                        said("done") if tries else said("not in the book"),
+                        tries[-1].rests_on(timed=False) if tries else (),
+                        done=done,
                     )
                 )
-            oldest = min((one.done for one in said if one.done is not None), default=look.at)
-            expires, what = basis.days_after(oldest, 8), f"{duty.name}: done in the last week"
-            says = DutySays(duty, tuple(said))
+            oldest = min((one.done for one in found if one.done is not None), default=look.at)
+            expires, what = basis.days_after(oldest, 8), said("{name}: done in the last week", name=duty.name)
+            says = DutySays(duty, tuple(found))
             due = weekly_due(look, PRACTICE, says)
             yield duty_condition(look, PRACTICE, says, what=what, since=since, expires=expires, due=due)
 
@@ -207,14 +216,15 @@ class View:
         look = self.look
         for product in _in_use(look.basis.practice):
             opened = look.latest(f"product:{product}", "opened")
-            what = f"{product}: an opened package, in date"
+            what = said("{product}: an opened package, in date", product=product)
             if opened is None:
-                fresh = Owed(f"product:{product}", "fresh", "Enter the package that is open, with lot and day", label(product))
-                yield Condition(what, Verdict.UNPROVEN, "no opened package in the book", label(product), mend=(fresh,))
+                fresh = Owed(f"product:{product}", "fresh", said("Enter the package that is open, with lot and day"), label(product))
+                yield Condition(what, Verdict.UNPROVEN, said("no opened package in the book"), label(product), mend=(fresh,))
                 continue
             for condition in lot_conditions(look, opened.says.subject):
                 yield Condition(
-                    what, condition.verdict, f"lot {opened.says.lot}: {condition.why}", condition.origin, condition.evidence,
+                    what, condition.verdict, said("lot {lot}: {why}", lot=opened.says.lot, why=condition.why), condition.origin,
+                    condition.evidence,
                     condition.since_ms, condition.expires_ms, condition.mend,
                 )  # fmt: skip
 

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from fettlebook.said import said
+from fettlebook.said import joined, listed, said, term
 from fettlebook.times.curves import Line, Picture, at_seconds, spoken
 from fettlebook.times.words import clock
 
@@ -138,7 +138,7 @@ def _marks(picture: Picture) -> tuple[Tick, ...]:
         at = _x(picture, s)
         near = bool(ticks) and at - ticks[-1].at < WORDS_WIDE and ticks[-1].row == 0
         if s <= picture.end_s:
-            ticks.append(Tick(at, f"{' and '.join(names)} {clock(s)}", int(near)))
+            ticks.append(Tick(at, joined(" ", (listed([term(name) for name in names]), clock(s))), int(near)))
     return tuple(ticks)
 
 

@@ -6,6 +6,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from fettlebook.practice.model import Person
+from fettlebook.said import said
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,15 +35,15 @@ def away_of(person: Person, day: date, zone: ZoneInfo) -> Iterable[Away]:
                     Away(
                         datetime.combine(on + timedelta(days=late_left), left, zone),
                         datetime.combine(on + timedelta(days=late_right), right, zone),
-                        "break",
+                        said("break"),
                     )
                 )
     edge = datetime.combine(day, time(0), zone).astimezone(UTC)
     last = edge + timedelta(hours=48)
     for begin, end in sorted(there):
         if begin.astimezone(UTC) > edge:
-            yield Away(edge, begin.astimezone(UTC), "not here")
+            yield Away(edge, begin.astimezone(UTC), said("not here"))
         edge = max(edge, end.astimezone(UTC))
     yield from (Away(rest.start.astimezone(UTC), rest.end.astimezone(UTC), rest.word) for rest in breaks)
     if edge < last:
-        yield Away(edge, last, "not here")
+        yield Away(edge, last, said("not here"))

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from fettlebook.said import said
+from fettlebook.said import joined, said
 from fettlebook.standing.asking import name_of
 from fettlebook.standing.model import Standing, Verdict, WayToFit
 from fettlebook.standing.standings import PRACTICE, View
@@ -83,7 +83,9 @@ def board_of(view: View) -> Board:
 def tile_of(view: View, standing: Standing, name: str = "", parts: tuple[Part, ...] = ()) -> Tile:
     """Return one card."""
     failing, until = standing.failing, standing.valid_until_ms
-    reason = f"{failing[0].what}? {failing[0].why}" if failing else said("all conditions hold")  # what must hold, as the open question
+    reason = (
+        said("{what}? {why}", what=failing[0].what, why=failing[0].why) if failing else said("all conditions hold")
+    )  # what must hold, as the open question
     told = short(until, view.look.basis.zone, view.look.at) if until is not None else ""
     return Tile(
         standing.subject, name or name_of(standing.subject), standing.verdict, reason, max(0, len(failing) - 1), told, standing.way_to_fit,
@@ -98,7 +100,7 @@ def _tile(view: View, subject: str, name: str = "") -> Tile:
 def _chair(view: View, chair: str, room: str) -> Tile:
     outlets = view.look.basis.chairs[chair].outlets
     parts = tuple(Part(o.id, f"outlet:{chair}/{o.id}", view.standing(f"outlet:{chair}/{o.id}").verdict) for o in outlets)
-    return tile_of(view, view.standing(f"chair:{chair}"), f"{chair}, {room}" if room else chair, parts)
+    return tile_of(view, view.standing(f"chair:{chair}"), joined(", ", (chair, room)) if room else chair, parts)
 
 
 def _sets(view: View) -> Iterator[SetRow]:

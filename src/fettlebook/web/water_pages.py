@@ -16,6 +16,7 @@ from fettlebook.exchange.laboratory.from_book import BookWater, judge_book, limi
 from fettlebook.exchange.laboratory.sampling_diary import DueSample, due_samples, plan_told, plan_words
 from fettlebook.exchange.laboratory.water_words import achieved_words, cause_words, high_words, rise_words
 from fettlebook.exchange.water_chart import interval_of, water_chart
+from fettlebook.said import joined, said
 from fettlebook.standing.asking import said_at
 from fettlebook.standing.look import Look
 from fettlebook.standing.water_history import ChairWater, WaterResult
@@ -64,7 +65,7 @@ class _Water:
         """Return all that is known of a chair; 404 where the practice file has none of that name."""
         look, water, beside = self.found()
         if name not in look.basis.chairs:
-            raise HTTPException(404, "No such chair in the practice file.")
+            raise HTTPException(404, said("No such chair in the practice file."))
         return look, water, beside, water.chair(name)
 
 
@@ -78,8 +79,9 @@ def water_routes(pages: Pages, record: Record) -> APIRouter:
             return waiting
         look, water, beside = here.found()
         return here.show(
-            "water.html", "overview", "Water of all chairs", rows=_rows(water), judged=water.judged, limits=water.limits,
-            limit_cfu_ml=limit_cfu_ml, lines=[*(high_words(look, one) for one in beside.high), rise_words(beside), *cause_words(beside)], written=written,
+            "water.html", "overview", said("Water of all chairs"), rows=_rows(water), judged=water.judged, limits=water.limits,
+            limit_cfu_ml=limit_cfu_ml, written=written,
+            lines=[*(high_words(look, one) for one in beside.high), rise_words(beside), *cause_words(beside)],
         )  # fmt: skip
 
     @router.get("/water.csv")
@@ -94,13 +96,17 @@ def water_routes(pages: Pages, record: Record) -> APIRouter:
         look, water, beside, history = here.chair(chair)
         lines = [achieved_words(look, one) for one in beside.achieved if one.chair == chair]
         short = [t for t in history.treatments if not t.whole]
-        lines += [f"{chair}, {_day(look, t.done_ms)}: not whole, so it moves nothing. {t.why}." for t in short[-SHORT_SHOWN:]]
+        lines += [
+            said("{chair}, {done_ms}: not whole, so it moves nothing. {why}.", chair=chair, done_ms=_day(look, t.done_ms), why=t.why)
+            for t in short[-SHORT_SHOWN:]
+        ]
         if len(short) > SHORT_SHOWN:
-            lines.append(f"{len(short) - SHORT_SHOWN} earlier treatments were not whole either.")
+            lines.append(said("{SHORT_SHOWN} earlier treatments were not whole either.", SHORT_SHOWN=len(short) - SHORT_SHOWN))
         lines += [high_words(look, one) for one in beside.high if one.chair == chair]
         today = water.today(chair)
         return here.show(
-            "water_chair.html", "overview", f"Water of {chair}", chair=chair, chairs=list(look.basis.chairs), stands=today,
+            "water_chair.html", "overview", said("Water of {chair}", chair=chair), chair=chair,
+            chairs=list(look.basis.chairs), stands=today,
             each=water.each_limit(chair) if today.proven and water.judged.trusted else (), chart=water_chart(look, water, chair),
             results=list(reversed(history.results)), lines=lines, verdict=water.judged.verdict(today), judged=water.judged,
             interval_of=interval_of,
@@ -117,7 +123,7 @@ def water_routes(pages: Pages, record: Record) -> APIRouter:
             return waiting
         look, water, _ = here.found()
         told = plan_told(look, water)
-        return here.show("water_diary.html", "diary", "Sampling diary", due=here.due(), plan=plan_words(told), judged=water.judged)
+        return here.show("water_diary.html", "diary", said("Sampling diary"), due=here.due(), plan=plan_words(told), judged=water.judged)
 
     @router.get("/water/diary.csv")
     def _diary_csv() -> Response:
@@ -167,7 +173,7 @@ def water_routes(pages: Pages, record: Record) -> APIRouter:
         practice = pages.reading.practice
         status = 200 if form.good else 422
         return here.show(
-            "water_enter.html", "enter", "Enter a result", status, form=form, chairs=practice.chairs, people=practice.people,
+            "water_enter.html", "enter", said("Enter a result"), status, form=form, chairs=practice.chairs, people=practice.people,
             on_day=pages.now.date(),
         )  # fmt: skip
 
@@ -199,7 +205,7 @@ def _table(water: BookWater) -> list[dict[str, Any]]:
             {
                 "chair": row["chair"], "by_the_counts": row["verdict"], "samples": row["samples"], "level_cfu_ml": level[1],
                 "from_5_pct": level[0], "to_95_pct": level[2],
-                "chance_over": "; ".join(f"{one.limit.role} {one.cfu_ml:g}: {one.p_above:.4f}" for one in row["each"]),
+                "chance_over": joined("; ", (f"{one.limit.role} {one.cfu_ml:g}: {one.p_above:.4f}" for one in row["each"])),
                 "reaches_risk_on": row["passes"] or "",
             }
         )  # fmt: skip
@@ -212,7 +218,7 @@ def _result_row(look: Look, r: WaterResult) -> dict[str, Any]:
         "taken": said_at(r.taken_ms, look.basis.zone), "sample": r.sample, "outlets": " ".join(r.outlets or ()), "mark": r.mark or "",
         "cfu_per_ml": r.per_ml if r.per_ml is not None else "", "colonies": r.seen.colonies if r.seen else "",
         "plated_ml": r.seen.volume_ml if r.seen else "", "low_95": ends[0] if ends else "", "high_95": ends[1] if ends else "",
-        "verdict": r.verdict.value, "doubts": "; ".join(r.doubts), "entries": " ".join(r.evidence),
+        "verdict": r.verdict.value, "doubts": joined("; ", r.doubts), "entries": " ".join(r.evidence),
     }  # fmt: skip
 
 
@@ -221,8 +227,8 @@ def _day(look: Look, ms: int) -> str:
 
 
 def _percent(share: float) -> str:
-    return "under 1 %" if share < 0.01 else "over 99 %" if share > 0.99 else f"{100 * share:.0f} %"
+    return said("under 1 %") if share < 0.01 else said("over 99 %") if share > 0.99 else said("{share:.0f} %", share=100 * share)
 
 
 def _cfu(value: float) -> str:
-    return "under 1" if value < 1 else f"{float(f'{value:.2g}'):,.0f}"
+    return said("under 1") if value < 1 else f"{float(f'{value:.2g}'):,.0f}"

@@ -10,6 +10,7 @@ from fettlebook.exchange.laboratory.beside import AFTER_HIGH, WaterBeside
 from fettlebook.exchange.laboratory.from_book import BookWater, limit_cfu_ml
 from fettlebook.practice.model import Chair
 from fettlebook.rules.model import Origin, Requirement
+from fettlebook.said import said
 from fettlebook.science.sampling import Plan, cheapest_plan, pass_probability, plan
 from fettlebook.science.trends import regrowth_x
 from fettlebook.standing.look import Look
@@ -71,20 +72,20 @@ def _of_chair(look: Look, water: BookWater, beside: WaterBeside, history: ChairW
         treated = [t for t in history.whole if t.done_ms > high.results[-1].taken_ms]
         asked, window = look.basis.asks(AFTER_HIGH), look.basis.limit_of(AFTER_HIGH)
         if not treated:
-            why = "the last result is over the limit: treat intensively first, then sample again"
+            why = said("the last result is over the limit: treat intensively first, then sample again")
             yield DueSample(chair.id, outlet, now, None, why, asked.origin if asked else None, today.value_of_one_sample, p)
             return
         days = (min(window.value), max(window.value)) if window is not None else (0.0, 0.0)
         day = look.basis.day_of(treated[0].done_ms)
-        why = f"again after the high result, treated {day}: {days[0]:g} to {days[1]:g} days later"
+        why = said("again after the high result, treated {day}: {days:g} to {days2:g} days later", day=day, days=days[0], days2=days[1])
         first, last = day + timedelta(days=int(days[0])), day + timedelta(days=int(days[1]))
         yield DueSample(chair.id, outlet, last, first, why, asked.origin if asked else None, today.value_of_one_sample, p)
     elif not valid:
-        why = "no valid sample in the book" if not history.results else "the samples so far prove nothing"
+        why = said("no valid sample in the book") if not history.results else said("the samples so far prove nothing")
         yield DueSample(chair.id, outlet, now, None, why, origin, today.value_of_one_sample, p)
     elif interval is not None:
         last_day = look.basis.day_of(valid[-1].taken_ms)
-        why = f"last valid sample {last_day}; a result holds {interval[0]} days"
+        why = said("last valid sample {last_day}; a result holds {interval} days", last_day=last_day, interval=interval[0])
         yield DueSample(chair.id, outlet, last_day + timedelta(days=interval[0]), None, why, origin, today.value_of_one_sample, p)
 
 
@@ -129,36 +130,62 @@ def _usual_days(water: BookWater) -> float:
 
 def plan_words(told: PlanTold) -> tuple[str, ...]:
     """Return in sentences what the plan in force can tell, and what would tell enough."""
-    times = f"{told.multiple:g} times the limit ({told.limit_cfu_ml:g} CFU/mL)"
-    scatter = "this practice's own results" if told.sd_known else "what is usual; this book has too few results"
-    lines = [f"Single samples of a chair scatter by {told.sd_log10:.2f} log10 (by {scatter})."]
+    times = said("{multiple:g} times the limit ({limit_cfu_ml:g} CFU/mL)", multiple=told.multiple, limit_cfu_ml=told.limit_cfu_ml)
+    scatter = said("this practice's own results") if told.sd_known else said("what is usual; this book has too few results")
+    lines = [said("Single samples of a chair scatter by {sd_log10:.2f} log10 (by {scatter}).", sd_log10=told.sd_log10, scatter=scatter)]
     if told.every_days is not None and told.passes_a_year is not None:
         rounds = max(1, round(YEAR_DAYS / told.every_days))
-        year = f"all {rounds} of a year with {_chance(told.passes_a_year)}" if rounds > 1 else "and it is the only one of the year"
-        each = f"With one sample every {told.every_days} days a chair truly at {times} passes"
-        lines.append(f"{each} a sample with chance {_chance(told.passes_once)}, {year}.")
+        year = (
+            said("all {rounds} of a year with {passes_a_year}", rounds=rounds, passes_a_year=_chance(told.passes_a_year))
+            if rounds > 1
+            else said("and it is the only one of the year")
+        )
+        each = said("With one sample every {every_days} days a chair truly at {times} passes", every_days=told.every_days, times=times)
+        lines.append(
+            said("{each} a sample with chance {passes_once}, {year}.", each=each, passes_once=_chance(told.passes_once), year=year)
+        )
     else:
         lines.append(
-            f"The rules in force name no interval. A chair truly at {times} passes a single sample with {_chance(told.passes_once)}."
+            said(
+                "The rules in force name no interval. A chair truly at {times} passes a single sample with {passes_once}.",
+                times=times,
+                passes_once=_chance(told.passes_once),
+            )
         )
-    goal = f"find such a chair within a year with {_chance(told.power)}"
+    goal = said("find such a chair within a year with {power}", power=_chance(told.power))
     if told.singly is not None:
-        lines.append(f"To {goal}: each chair {_times(told.singly.rounds)} a year, {told.singly.bottles} bottles.")
+        lines.append(
+            said(
+                "To {goal}: each chair {rounds} a year, {bottles} bottles.",
+                goal=goal,
+                rounds=_times(told.singly.rounds),
+                bottles=told.singly.bottles,
+            )
+        )
     if told.cheapest is not None and told.cheapest.pooled > 1:
         c = told.cheapest
         lines.append(
-            f"Fewest bottles: {c.pooled} chairs to a bottle, {_times(c.rounds)} a year, {c.bottles} bottles, each held against "
-            f"{c.bottle_limit_cfu_ml:.3g} CFU/mL; a good bottle is over in {_chance(c.false_alarm)} of years. Where rules ask for a "
-            "sample of each chair, a pool is none."
+            said(
+                "Fewest bottles: {pooled} chairs to a bottle, {rounds} a year, {bottles} bottles, each held against "
+                "{bottle_limit_cfu_ml:.3g} CFU/mL; a good bottle is over in {false_alarm} of years. Where rules ask for a "
+                "sample of each chair, a pool is none.",
+                pooled=c.pooled,
+                rounds=_times(c.rounds),
+                bottles=c.bottles,
+                bottle_limit_cfu_ml=c.bottle_limit_cfu_ml,
+                false_alarm=_chance(c.false_alarm),
+            )
         )
     if told.no_plan:
-        lines.append(f"With false alarms in at most {100 * MOST_FALSE:g} % of years: {told.no_plan}")
+        lines.append(
+            said("With false alarms in at most {MOST_FALSE:g} % of years: {no_plan}", MOST_FALSE=100 * MOST_FALSE, no_plan=told.no_plan)
+        )
     return tuple(lines)
 
 
 def _times(rounds: int) -> str:
-    return "once" if rounds == 1 else f"{rounds} times"
+    return said("once") if rounds == 1 else said("{rounds} times", rounds=rounds)
 
 
 def _chance(share: float) -> str:
-    return "under 1 %" if share < 0.01 else "over 99 %" if share > 0.99 else f"{100 * share:.0f} %"
+    return said("under 1 %") if share < 0.01 else said("over 99 %") if share > 0.99 else said("{share:.0f} %", share=100 * share)

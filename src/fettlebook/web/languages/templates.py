@@ -1,8 +1,11 @@
 """Templates in the language of the request: `_`, `{% trans %}`, and whatever text of the lower floors is put into a page."""
 
+from collections.abc import Iterable
 from typing import Any
 
-from jinja2 import Environment, pass_context
+from jinja2 import Environment, pass_context, pass_eval_context
+from jinja2.filters import do_join
+from jinja2.nodes import EvalContext
 from jinja2.runtime import Context
 from markupsafe import Markup
 
@@ -14,7 +17,27 @@ def speak_in(templates: Environment) -> None:
     """Let an environment with jinja2's i18n extension speak the language of each request."""
     templates.newstyle_gettext = True  # type: ignore[attr-defined]  # of the extension
     templates.globals |= {"gettext": _gettext, "_": _gettext, "ngettext": _ngettext, "languages": LANGUAGES, "tongue": tongue}
+    templates.filters |= {"say": _say, "capital": _capital, "join": _join}
     templates.finalize = lambda value: tongue().say(value)
+
+
+def _say(value: Any) -> Any:
+    """Return a word that stands in a catalog, such as one of an enumeration, in the reader's language."""
+    return tongue().look_up(value) if type(value) is str else tongue().say(value)
+
+
+def _capital(value: str) -> str:
+    """Return a text with its first letter large."""
+    text: str = _say(value)
+    return text[:1].upper() + text[1:]
+
+
+@pass_eval_context
+def _join(context: EvalContext, values: Iterable[Any], between: str = "", attribute: str | None = None) -> str:
+    """Join as jinja2 does, each part said."""
+    parts = (getattr(value, attribute) for value in values) if attribute else values
+    text: str = do_join(context, [tongue().say(part) for part in parts], str(tongue().say(between)))
+    return text
 
 
 @pass_context
