@@ -149,8 +149,10 @@ def test_any_verdict_of_any_moment_is_the_same_from_a_kept_state(data: st.DataOb
     state = fresh_on(shelf, originals.get)
     for one in entries:
         state.add(one)
-    keep(state, shelf)
     basis = ground()
+    list(Standings(state, basis).as_of(entries[-1].received).all())  # what it searched for is kept with it
+    keep(state, shelf)
+    assert state_on(shelf, originals.get, shelf.head).found == state.found != {}
     at = data.draw(st.integers(entries[0].received, entries[-1].received + 40 * 3_600_000))
     known = data.draw(st.integers(entries[0].received, entries[-1].received))
     kept = Standings(state_on(shelf, originals.get, shelf.head), basis).as_of(at, known)

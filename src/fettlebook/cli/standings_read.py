@@ -14,7 +14,7 @@ import click
 from fettlebook.book.kinds import PracticeFileVersion, to_ms
 from fettlebook.book.stores import Store, open_book
 from fettlebook.errors import Mendable
-from fettlebook.exchange.kept_state import state_of
+from fettlebook.exchange.kept_state import KeptFold
 from fettlebook.practice.load import load_practice
 from fettlebook.practice.model import Practice
 from fettlebook.rules.load import load_rulebook
@@ -79,8 +79,10 @@ def read_standings(practice_file: str, data: str | None, at: str | None, known_a
     book = book_beside(path, data)
     with open_book(book, practice.practice.id, write=False) as store:
         _say_where_it_differs(store, path)
-        standings = Standings(state_of(store), Basis.of(practice, rulebook, running_times(practice, rulebook)))
+        fold = KeptFold(store)
+        standings = Standings(fold.state, Basis.of(practice, rulebook, running_times(practice, rulebook)))
         yield Asked(practice, store, standings, moment, known)
+        fold.keep_up()
 
 
 def book_beside(practice_file: Path, data: str | None) -> Path:

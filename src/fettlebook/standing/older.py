@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from typing import Any, Final, NamedTuple
 
 EVER: Final = 1 << 62  # later than any receipt
-PART: Final = 256  # facts
+PART: Final = 128  # facts
 
 
 class Fact(NamedTuple):
@@ -188,6 +188,6 @@ class Older:
         return max(0, number - 1)
 
 
-def edge(happened: int, seq: int) -> Fact:
-    """Return what stands before (seq -1) or after (seq EVER) all facts of a moment."""
-    return Fact(happened, seq, 0, 0, "")
+def edge(happened: int, seq: int) -> Any:
+    """Return what stands before (seq -1) or after (seq EVER) all facts of a moment: a pair, which compares with facts as tuples do."""
+    return happened, seq

@@ -5,7 +5,7 @@ read back can run: MessagePack, decoded into the forms that this program knows. 
 keeps it to prove (`exchange.kept_state`).
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import lru_cache
 from typing import Any, Final
 
@@ -18,6 +18,7 @@ from fettlebook.standing.gaps import Counter, Hole
 from fettlebook.standing.older import Fact, Older, Place
 from fettlebook.standing.shelf import NoStateError, Shelf
 from fettlebook.standing.state import About, Fetched, Mended, Original, State
+from fettlebook.standing.still import Rest, Search
 from fettlebook.standing.streams import Stream
 
 _ABOUT, _MENDED, _DEVICE = "", "\x01", "\x02"  # before a row's name; no subject begins with a control character
@@ -28,15 +29,17 @@ _NUMBER_OF: Final = {form: number for number, form in enumerate(_FORMS)}
 
 _FactRow = tuple[int, int, int, int, str, int, msgspec.Raw]
 _StreamRow = tuple[str, int, tuple[bytes, ...] | None, list[_FactRow]]  # sort, rewritten, older, the newest facts
-_AboutRow = tuple[int, list[_StreamRow]]
+_AboutRow = tuple[int, dict[str, msgspec.Raw]]  # streams by sort, each read when it is asked for
 _MendedRow = tuple[list[bytes], list[tuple[str, str, _FactRow]] | None]
 _DeviceRow = tuple[int, list[Hole], _StreamRow, _StreamRow]
-_HeadRow = tuple[int, int, list[str], list[str]]
+_SearchRow = tuple[str, str | None, int, tuple[str, ...], tuple[tuple[str, int], ...], int, int | None, int | None]
+_HeadRow = tuple[int, int, list[str], list[str], list[_SearchRow]]
 
 _WRITE: Final = msgspec.msgpack.Encoder().encode
 _SAYS: Final = [msgspec.msgpack.Decoder(form).decode for form in _FORMS]
 _ANY: Final = msgspec.msgpack.Decoder().decode
 _FACTS: Final = msgspec.msgpack.Decoder(list[_FactRow]).decode
+_STREAMS: Final = msgspec.msgpack.Decoder(_StreamRow).decode
 _ABOUTS: Final = msgspec.msgpack.Decoder(_AboutRow).decode
 _MENDEDS: Final = msgspec.msgpack.Decoder(_MendedRow).decode
 _DEVICES: Final = msgspec.msgpack.Decoder(_DeviceRow).decode
@@ -55,10 +58,11 @@ def state_on(shelf: Shelf, original: Original, head: bytes) -> State:
     state = fresh_on(shelf, original)
     state.fetched = fetched
     try:
-        state.seq, state.received, devices, early = _HEADS(head)
+        state.seq, state.received, devices, early, searches = _HEADS(head)
     except (msgspec.MsgspecError, ValueError) as error:
         raise NoStateError(str(error)) from error
     state.early = set(early)
+    state.found = {tuple(one[:4]): Search(one[4], one[5], Rest(one[6], one[7])) for one in searches}
     state.devices = {device: fetched.device(device) for device in devices}
     return state
 
@@ -75,9 +79,9 @@ def keep(state: State, shelf: Shelf) -> None:
     """Keep on its shelf what changed of a state since it was last kept, and let go of what stands there."""
     assert state.changed is not None  # it was made for a shelf
     assert isinstance(state.fetched, _FromShelf)
-    shelf.commit(
-        _rows(state, _Keeping(shelf, state.fetched)), _WRITE((state.seq, state.received, list(state.devices), sorted(state.early)))
-    )
+    searches = [(*key, one.mark, one.moved, one.rest.began, one.rest.ended) for key, one in state.found.items()]
+    head = _WRITE((state.seq, state.received, list(state.devices), sorted(state.early), searches))
+    shelf.commit(_rows(state, _Keeping(shelf, state.fetched)), head)
     for names in state.changed:
         names.clear()
     state.forget()
@@ -87,14 +91,16 @@ def _rows(state: State, keeping: "_Keeping") -> Iterator[tuple[str, bytes]]:
     subjects, entries = state.changed or ((), ())
     for subject in subjects:
         about = state.abouts[subject]
-        yield _ABOUT + subject, _WRITE((about.named, [keeping.stream(sort, stream) for sort, stream in about.streams.items()]))
+        untouched = about.kept.rows if isinstance(about.kept, _KeptStreams) else {}
+        streams = {sort: keeping.stream(sort, stream) for sort, stream in about.streams.items()}
+        yield _ABOUT + subject, _WRITE((about.named, untouched | streams))
     for entry_id in entries:
         mended = state.mended[entry_id]
         placed = None if mended.placed is None else [(*key, _row(fact)) for key, fact in mended.placed]
         yield _MENDED + entry_id, _WRITE(([one.leaf for one in mended.amendments], placed))
     for device, counter in state.devices.items():
-        streams = keeping.stream("numbers", counter.numbers), keeping.stream("closed", counter.closed)
-        yield _DEVICE + device, _WRITE((counter.highest, counter.open, *streams))
+        both = keeping.stream("numbers", counter.numbers), keeping.stream("closed", counter.closed)
+        yield _DEVICE + device, _WRITE((counter.highest, counter.open, *both))
 
 
 def as_plain(state: State) -> dict[str, Any]:
@@ -105,7 +111,9 @@ def as_plain(state: State) -> dict[str, Any]:
     for subject in (*state.abouts, *(fetched.names() if fetched else ())):
         about = state.about(subject)
         if about is not None:
-            streams.update({(subject, sort): (list(stream), stream.rewritten) for sort, stream in about.streams.items()})
+            sorts = {*about.streams, *(about.kept.rows if isinstance(about.kept, _KeptStreams) else ())}
+            found = {sort: stream for sort in sorts if (stream := about.stream(sort)) is not None}
+            streams.update({(subject, sort): (list(stream), stream.rewritten) for sort, stream in found.items()})
     return {
         "seq": (state.seq, state.received, state.early),
         "subjects": list(state.subjects),
@@ -127,6 +135,19 @@ class _Keeping:
 
     def _put(self, facts: list[Fact]) -> Place:
         return self._shelf.put(_WRITE([_row(fact) for fact in facts]))
+
+
+class _KeptStreams:
+    """The streams of a subject as they were kept."""
+
+    __slots__ = ("_made", "rows")
+
+    def __init__(self, rows: dict[str, msgspec.Raw], made: Callable[[_StreamRow], Stream]) -> None:
+        self.rows, self._made = rows, made
+
+    def __call__(self, sort: str) -> Stream | None:
+        raw = self.rows.get(sort)
+        return None if raw is None else self._made(_read(_STREAMS, raw))
 
 
 class _FromShelf(Fetched):
@@ -179,7 +200,7 @@ class _FromShelf(Fetched):
     def _about(self, subject: str, raw: bytes) -> About:
         named, streams = _read(_ABOUTS, raw)
         about = About(subject, named)
-        about.streams = {row[0]: self._stream(row) for row in streams}
+        about.kept = _KeptStreams(streams, self._stream)
         return about
 
     def _stream(self, row: _StreamRow) -> Stream:

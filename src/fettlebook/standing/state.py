@@ -15,6 +15,7 @@ from fettlebook.standing.facts import Key, facts_of
 from fettlebook.standing.gaps import Counter
 from fettlebook.standing.streams import EVER, NOTHING, Fact, Stream
 
+Kept = Callable[[str], Stream | None]
 Original = Callable[[str], Received | None]
 _NO_AMENDMENTS: Final[Sequence[Received]] = ()
 
@@ -22,12 +23,22 @@ _NO_AMENDMENTS: Final[Sequence[Received]] = ()
 class About:
     """All streams of one subject."""
 
-    __slots__ = ("name", "named", "streams")
+    __slots__ = ("kept", "name", "named", "streams")
 
     def __init__(self, name: str, named: int = 0) -> None:
         self.name = name  # one copy serves all that speak of it
         self.named = named  # seq of the first entry that names the subject; 0: none does, facts alone are about it
         self.streams: dict[str, Stream] = {}
+        self.kept: Kept | None = None  # streams that nobody asked for since the subject was taken down
+
+    def stream(self, sort: str) -> Stream | None:
+        """Return the facts of a sort; None where there are none."""
+        found = self.streams.get(sort)
+        if found is None and self.kept is not None:
+            found = self.kept(sort)
+            if found is not None:
+                self.streams[sort] = found
+        return found
 
 
 class Mended:
@@ -125,7 +136,7 @@ class State:
     def stream(self, subject: str, sort: str) -> Stream:
         """Return the facts of a sort about a subject; an empty stream where there are none."""
         about = self.about(subject)
-        found = None if about is None else about.streams.get(sort)
+        found = None if about is None else about.stream(sort)
         return NOTHING if found is None else found
 
     def about(self, subject: str) -> About | None:
@@ -162,10 +173,10 @@ class State:
         return about
 
     def _stream(self, key: Key) -> Stream:
-        streams = self._about_to_change(key[0]).streams
-        stream = streams.get(key[1])
+        about = self._about_to_change(key[0])
+        stream = about.stream(key[1])
         if stream is None:
-            stream = streams[key[1]] = Stream()
+            stream = about.streams[key[1]] = Stream()
         return stream
 
     def mended_of(self, entry_id: str) -> Mended | None:

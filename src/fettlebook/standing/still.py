@@ -45,17 +45,17 @@ def last_rest(look: Look, subject: str, sorts: Sorts, at_least_ms: int, only: st
     # Of what is known now, an earlier search is taken up where nothing before it was changed since: only newer facts came at the end.
     key, now = (subject, only, at_least_ms, tuple(sorts)), look.known_at >= look.state.received
     mark = tuple((sort, look.state.stream(subject, sort).rewritten) for sort in sorts)
-    held: _Search | None = look.state.found.get(key) if now else None
+    held: Search | None = look.state.found.get(key) if now else None
     known = held if held is not None and held.mark == mark and held.moved <= moved else None
     rest = _search(_Water(look, subject, sorts, only), at_least_ms, moved, known)
     if now:
-        look.state.found[key] = _Search(mark, moved, rest)
+        look.state.found[key] = Search(mark, moved, rest)
     return rest
 
 
 @dataclass(frozen=True, slots=True)
-class _Search:
-    """What a search from `moved` backwards found, while the streams are as `mark` says."""
+class Search:
+    """What a search from `moved` backwards found, while the streams are as `mark` says. Kept with a state: over years it takes long."""
 
     mark: tuple[tuple[str, int], ...]
     moved: int
@@ -70,7 +70,7 @@ class _Water:
     only: str | None
 
 
-def _search(water: _Water, at_least_ms: int, moved: int, held: _Search | None) -> Rest:
+def _search(water: _Water, at_least_ms: int, moved: int, held: Search | None) -> Rest:
     look, subject, sorts, only = water.look, water.subject, water.sorts, water.only
     while True:
         if held is not None and moved <= held.moved:

@@ -21,7 +21,7 @@ from fettlebook.said import said
 from fettlebook.standing.basis import Basis
 from fettlebook.standing.facts import FILE, RULES, FileHeld, RulesHeld
 from fettlebook.standing.state import State
-from fettlebook.standing.streams import Fact
+from fettlebook.standing.streams import NOTHING, Fact
 from fettlebook.times.running import running_times
 
 NO_FILE: Final = said("the practice file that held then can't be read by this program")
@@ -103,6 +103,8 @@ class Versions:
 
 def _version(state: State, sort: str, at: int, known_at: int) -> Fact | None:
     stream = state.stream(PRACTICE, sort)
+    if stream is NOTHING:  # as in a book without: asked thousands of times for one page
+        return None
     return stream.latest(at, known_at) or stream.first(at, known_at)
 
 

@@ -70,8 +70,17 @@ def _interval(look: Look, good: Sequence[Counted]) -> tuple[int, Requirement] | 
 
 def counted_results(at: AtChair, quantity: str) -> Iterator[Counted]:
     """Yield the results of a quantity that concern the chair, or the one line, by when the sample was taken, newest first."""
-    look, seen = at.look, set[str]()
-    for fact in look.back(f"chair:{at.chair.id}", "sample"):
+    key = f"counted {at.chair.id} {quantity}"
+    if key not in at.look.memo:  # each line of a chair asks for the same samples
+        at.look.memo[key] = tuple(_counted_of_chair(at.look, at.chair.id, quantity))
+    for counted in at.look.memo[key]:
+        if at.only is None or counted.outlets is None or at.only in counted.outlets:
+            yield counted
+
+
+def _counted_of_chair(look: Look, chair: str, quantity: str) -> Iterator[Counted]:
+    seen = set[str]()
+    for fact in look.back(f"chair:{chair}", "sample"):
         sample = fact.says.sample
         if sample in seen:
             continue
@@ -85,11 +94,10 @@ def counted_results(at: AtChair, quantity: str) -> Iterator[Counted]:
         taken = look.latest(f"sample:{sample}", "taken")
         told: Taken | None = taken.says if taken else None
         outlets = result.says.outlets or (told.outlets if told else None)
-        if at.only is None or outlets is None or at.only in outlets:
-            when = taken.happened if taken else fact.happened
-            entries = (result.entry, *((taken.entry,) if taken else ()))
-            dated = taken is not None or result.says.taken_ms is not None
-            yield Counted(result.says, outlets, when, dated, told.neutralised if told else None, entries, told)
+        when = taken.happened if taken else fact.happened
+        entries = (result.entry, *((taken.entry,) if taken else ()))
+        dated = taken is not None or result.says.taken_ms is not None
+        yield Counted(result.says, outlets, when, dated, told.neutralised if told else None, entries, told)
 
 
 def _judged(at: AtChair, quantity: str, limits: Sequence[Limit], counted: Sequence[Counted], *, dated: Sequence[Counted]) -> Condition:
