@@ -8,6 +8,7 @@ import argparse
 import asyncio
 import gzip
 import json
+import os
 import random
 import re
 import statistics
@@ -82,19 +83,25 @@ def _run(app: object) -> None:
 
 
 @contextmanager
-def started(*command: str) -> Iterator[int]:
-    """Start a server and give its port."""
+def started(*command: str) -> Iterator[tuple[int, int]]:
+    """Start a server and give its port and process."""
     process = subprocess.Popen([sys.executable, *command], stdout=subprocess.PIPE, text=True)
     try:
         assert process.stdout
         for line in process.stdout:
             if found := re.search(r"127\.0\.0\.1:(\d+)", line):
-                yield int(found[1])
+                yield int(found[1]), process.pid
                 return
         raise SystemExit("a server did not start")
     finally:
         process.kill()
         process.wait()
+
+
+def cpu_s(pid: int) -> float:
+    """Return the processor time that a process has used so far [s]: other work on the machine is not in it."""
+    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
 # --- tablets ------------------------------------------------------------------------------------------------------------------
@@ -165,13 +172,20 @@ async def paced(tablets: list[Tablet], path: str, every_s: float, for_s: float) 
     return took
 
 
-def told(name: str, took: list[float], bare: list[float] | None = None) -> None:
+async def told(name: str, tablets: list[Tablet], path: str, pace: tuple[float, float], pid: int, *, bare_ms: float = 0.0) -> float:
+    """Open a page from all tablets, print how long it took, and return the server's processor time for one [ms]."""
+    before = cpu_s(pid)
+    took = await paced(tablets, path, *pace)
+    each_ms = 1000 * (cpu_s(pid) - before) / len(took)
     cuts = statistics.quantiles(took, n=100)
-    ratio = f"  {cuts[49] / statistics.median(bare):5.1f} x the bare page's p50" if bare else ""
-    print(f"  {name:<34} {len(took):5d} asked   p50 {cuts[49]:7.1f} ms   p99 {cuts[98]:7.1f} ms{ratio}", flush=True)
+    ratio = f", {each_ms / bare_ms:.0f} x the bare page" if bare_ms else ""
+    waits = f"p50 {cuts[49]:7.1f} ms   p99 {cuts[98]:7.1f} ms"
+    print(f"  {name:<18} {len(took):5d} asked   {waits}   server's processor {each_ms:6.1f} ms each{ratio}", flush=True)
+    return each_ms
 
 
-async def pages(port: int, bare_port: int, every_s: float, for_s: float) -> None:
+async def pages(server: tuple[int, int], bare_server: tuple[int, int], every_s: float, for_s: float) -> None:
+    (port, pid), (bare_port, bare_pid) = server, bare_server
     tablets, bare = [Tablet(port) for _ in range(TABLETS)], [Tablet(bare_port) for _ in range(TABLETS)]
     for tablet in tablets:
         await tablet.sign_in()
@@ -181,11 +195,11 @@ async def pages(port: int, bare_port: int, every_s: float, for_s: float) -> None
             break
         await asyncio.sleep(0.5)
     print(f"{TABLETS} tablets, each opens a page every {every_s:g} s for {for_s:g} s")
-    hello = await paced(bare, "/", every_s, for_s)
-    told("bare hello page", hello)
+    pace = (every_s, for_s)
+    bare_ms = await told("bare hello page", bare, "/", pace, bare_pid)
     asked = (("My work", "/work"), ("its data, anew", "/work.json"), ("the day", f"/day/{DAY}"), ("May I use it?", "/standing"))
     for name, path in asked:
-        told(name, await paced(tablets, path, every_s, for_s), hello)
+        await told(name, tablets, path, pace, pid, bare_ms=bare_ms)
     print("bytes of program, gzipped, that a page brings the first time (kept in the tablet then)")
     for name, path in (("My work", "/work"), ("the day", f"/day/{DAY}"), ("May I use it?", "/standing"), ("sign in", "/sign-in")):
         scripts, styles = await program(first, path)
@@ -223,7 +237,8 @@ def batches(count: int, of: int) -> list[list[bytes]]:
     return out
 
 
-async def entries(port: int, bare_port: int, where: str) -> None:
+async def entries(server: tuple[int, int], bare_server: tuple[int, int], where: str) -> None:
+    (port, pid), (bare_port, _) = server, bare_server
     bare = [Tablet(bare_port) for _ in range(TABLETS)]
 
     async def hello(tablet: Tablet) -> None:
@@ -233,14 +248,15 @@ async def entries(port: int, bare_port: int, where: str) -> None:
     hellos = TABLETS * 50 / await each(bare, hello)
     for of, count in ((1, 25), (10, 10), (50, 4)):
         sending, tablets = batches(count, of), [Tablet(port) for _ in range(TABLETS)]
-        began = time.perf_counter()
+        began, before = time.perf_counter(), cpu_s(pid)
         answers = await asyncio.gather(*(send(tablet, own) for tablet, own in zip(tablets, sending, strict=True)))
         lasted = time.perf_counter() - began
         cuts = statistics.quantiles([ms for one in answers for ms in one], n=100)
         rate, posts = TABLETS * count * of / lasted, TABLETS * count / lasted
         print(
             f"  {where:<11} {of:3d} a request: {rate:7.0f} entries/s   p50 {cuts[49]:6.0f} ms   p99 {cuts[98]:6.0f} ms"
-            f"   {posts / hellos:.2f} of the bare page's {hellos:.0f} requests/s",
+            f"   {posts / hellos:.2f} of the bare page's {hellos:.0f} requests/s"
+            f"   server's processor {1000 * (cpu_s(pid) - before) / (TABLETS * count * of):.2f} ms an entry",
             flush=True,
         )
 
