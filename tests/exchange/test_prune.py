@@ -18,6 +18,8 @@ from fettlebook.cli.book import book
 from fettlebook.demo import practice_text
 from fettlebook.demo.life import Life
 from fettlebook.errors import Mendable
+from fettlebook.exchange.evidence.sealed import choose
+from fettlebook.exchange.evidence.span import Span
 from fettlebook.exchange.kept_state import KeptFold, state_of
 from fettlebook.exchange.prune import ask, prune
 from fettlebook.practice.load import read_practice
@@ -98,6 +100,11 @@ def test_afterwards_the_book_answers_as_before(store: SqliteStore) -> None:
     assert found.whole, found.faults
     assert found.pruned == goes
     assert as_plain(KeptFold(store).state) == as_plain(state_of(store, kept=False))
+    span = Span(date(2026, 3, 1), date(2026, 3, 20), 0, moment().at)
+    chosen = choose(store, span, (), store.head().size)  # what an evidence file takes: hashes stand for what went
+    assert peaks_of([chosen.leaf(seq) for seq in range(1, chosen.size + 1)]).root() == store.head().root
+    assert not chosen.unread
+    assert len(chosen.seqs) <= store.head().size - goes
 
 
 def test_the_command_tells_first_and_prunes_only_when_told(store: SqliteStore) -> None:

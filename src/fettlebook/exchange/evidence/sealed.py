@@ -72,7 +72,9 @@ def choose(store: Store, span: Span, named: Collection[str], size: int) -> Chose
     hashes, unread, seen = bytearray(), [], list[_Seen]()
     refers: dict[str, list[int]] = {}
     for row in store.rows(until=size):
-        hashes += leaf_hash(row.leaf)
+        hashes += leaf_hash(row.leaf) if row.leaf else row.hash
+        if not row.leaf:
+            continue  # pruned after its term: its hash stands for it, and the verification says so
         record = _record(row.leaf)
         if record is None:
             unread.append(row.seq)
