@@ -21,7 +21,7 @@ class Door:
     def __init__(self, store: Store) -> None:
         self._store = store
         self._gate: Gate | None = None
-        self._newest = 0  # seq of the newest practice file that the gate knows
+        self._seen = 0  # entries that the gate has been asked about
 
     def append(
         self, entries: Sequence[bytes], *, now: int, via: str, offset: int = 0, from_tablet: bool = False
@@ -90,10 +90,11 @@ class Door:
 
     def _at_gate(self) -> Gate:
         """Return the gate, with every practice file that the book holds by now."""
-        newest = self._store.latest(PracticeFileVersion.KIND)
-        seq = newest.seq if newest is not None else 0
-        if self._gate is None or seq != self._newest:
-            self._gate, self._newest = gate_of(self._store.read(kinds=[PracticeFileVersion.KIND])), seq
+        # Only what came since is looked at: to read the newest file for each entry would cost more than the entry.
+        kinds, size = [PracticeFileVersion.KIND], self._store.head().size
+        if self._gate is None or next(self._store.read(self._seen, kinds=kinds, until=size), None) is not None:
+            self._gate = gate_of(self._store.read(kinds=kinds, until=size))
+        self._seen = size
         return self._gate
 
 
