@@ -35,8 +35,8 @@ def _holds(day: Instance, solved: Solved) -> None:
 @pytest.mark.invented
 def test_the_answer_is_that_of_the_search_itself() -> None:
     day = _day("tiny-1")
-    apart = solve_apart(day, limit_s=60, seed=5, deterministic=0.5)
-    here = solve(day, limit_s=60, seed=5, deterministic=0.5)
+    apart = solve_apart(day, limit_s=60, seed=5, deterministic=0.1)
+    here = solve(day, limit_s=60, seed=5, deterministic=0.1)
     assert (apart.plan, apart.bound, apart.proven, apart.core) == (here.plan, here.bound, here.proven, here.core)
 
 

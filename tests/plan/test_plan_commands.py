@@ -121,7 +121,7 @@ def test_plan_leaves_what_stood_there_when_it_can_t_write(run: Run, tmp_path: Pa
 
 @pytest.mark.invented
 def test_day_prints_the_verdict_and_three_timetables_in_80_columns(run: Run, files: tuple[Path, Path]) -> None:
-    done = run("day", *files, "--date", "2026-11-27", "--limit", "3")
+    done = run("day", *files, "--date", "2026-11-27", "--limit", "1")
     assert done.returncode == 0, done.stderr
     lines = done.stdout.splitlines()
     assert lines[0] == "Fri 27 Nov 2026, Quayside Dental Rooms (invented)"
@@ -134,7 +134,7 @@ def test_day_prints_the_verdict_and_three_timetables_in_80_columns(run: Run, fil
 
 @pytest.mark.invented
 def test_day_ends_with_1_where_a_visit_is_late_and_says_why(run: Run, files: tuple[Path, Path]) -> None:
-    done = run("day", *files, "--date", "2026-11-25", "--limit", "3", "--by", "chair")
+    done = run("day", *files, "--date", "2026-11-25", "--limit", "1", "--by", "chair")
     assert done.returncode == 1
     assert "visits late" in done.stdout
     assert "the book leaves 10 min, the" in done.stdout

@@ -1,6 +1,7 @@
 """What `solve` promises: a valid plan always, a true bound, a proof where it says so, and an end."""
 
 import json
+import time
 from pathlib import Path
 from typing import Any
 
@@ -47,9 +48,9 @@ def test_a_day_of_any_size_gets_a_valid_plan_at_once(name: str) -> None:
 
 @pytest.mark.invented
 @pytest.mark.parametrize("name", NAMES)
-def test_a_few_seconds_give_a_valid_plan_no_worse_than_the_first(name: str) -> None:
+def test_a_second_gives_a_valid_plan_no_worse_than_the_first(name: str) -> None:
     day = _day(name)
-    solved = solve(day, limit_s=3)
+    solved = solve(day, limit_s=1, clock=time.process_time)
     _valid(day, solved)
     assert solved.figures.rank <= figures(day, dispatch(day)).rank
 
@@ -143,7 +144,7 @@ def tiny_days(draw: st.DrawFn) -> Instance:
 @settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
 @given(tiny_days())
 def test_on_tiny_days_nothing_beats_a_proven_plan_and_none_fits_where_it_says_so(day: Instance) -> None:
-    solved = solve(day, limit_s=8)  # a day that can't be served uses all of it
+    solved = solve(day, limit_s=1, workers=1, clock=time.process_time)  # a day that can't be served uses all of it
     _valid(day, solved)
     served = not solved.plan.left_out
     try:
@@ -295,7 +296,7 @@ def test_people_who_differ_do_only_what_they_may() -> None:
     day = _day("small-1")
     first, second = day.people
     people = (first.model_copy(update={"does": ("chairs",)}), second)
-    solved = solve(day.model_copy(update={"people": people}), limit_s=6)
+    solved = solve(day.model_copy(update={"people": people}), limit_s=2)
     _valid(day.model_copy(update={"people": people}), solved)
     assert not any(b.load_person == first.id for b in solved.plan.batches)
 
