@@ -55,8 +55,12 @@ def test_a_tablet_is_let_in_locks_and_goes_on_with_its_half_filled_form(
         page.goto(f"{served.address}/water/enter")
         page.locator("#f-count").fill("42")
         other.goto(f"{served.address}/rules")
-        page.evaluate("localStorage.setItem('touched', '1')")
         sheet = page.locator("#lock-sheet")
+        context.set_offline(True)
+        page.evaluate("localStorage.setItem('touched', '1')")
+        page.evaluate("new Promise((done) => setTimeout(done, 2500))")  # two looks at the clock: nothing may happen
+        expect(sheet).to_be_hidden()  # without network nobody could open it again
+        context.set_offline(False)
         expect(sheet).to_be_visible(timeout=15_000)
         expect(other.locator("#lock-sheet")).to_be_visible(timeout=15_000)
         expect(page.locator("main")).to_be_hidden()

@@ -11,6 +11,8 @@ const TELL_MS = Math.min(60_000, afterMs / 3);
 const headers = { "X-Fettlebook-Token": sheet.dataset.token, Accept: "application/json" };
 let told = Date.now();
 let locked = false;
+let asking = false;
+let notBefore = 0;
 
 const touched = () => Number(localStorage.getItem("touched") || 0);
 const touch = () => { if (!locked) localStorage.setItem("touched", String(Date.now())); };
@@ -36,10 +38,17 @@ function open() {
 }
 
 async function lock() {
-  if (locked) return;
+  if (locked || asking) return;
+  asking = true;
+  const answer = await send("/lock").catch(() => null);
+  asking = false;
+  // Without network nobody could unlock it: work goes on, what is noted waits in the tablet, and it locks once the network is back.
+  if (answer === null) {
+    notBefore = Date.now() + TELL_MS;
+    return;
+  }
   show();
   localStorage.setItem("locked", String(Date.now()));
-  await send("/lock").catch(() => undefined); // without network the server locks by its own clock
 }
 
 async function tell() {
@@ -51,7 +60,7 @@ async function tell() {
 function look() {
   const now = Date.now();
   if (!navigator.onLine) return; // nobody could unlock it without the server; it locks once the network is back
-  if (!locked && now - touched() > afterMs) lock();
+  if (!locked && now - touched() > afterMs && now > notBefore) lock();
   else if (!locked && touched() > told && now - told > TELL_MS) tell();
 }
 
@@ -82,6 +91,7 @@ addEventListener("storage", (event) => {
   if (event.key === "unlocked" && locked) open();
 });
 document.addEventListener("visibilitychange", look);
+addEventListener("online", () => { notBefore = 0; look(); });
 document.querySelector("form.lock-now")?.addEventListener("submit", (event) => { event.preventDefault(); lock(); });
 localStorage.setItem("touched", String(Date.now()));
 setInterval(look, 1000);
