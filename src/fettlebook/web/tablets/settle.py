@@ -1,6 +1,7 @@
 """The page `To be settled`: where tablets do not agree, what holds meanwhile, and a person's word on it, which is an entry."""
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from typing import Annotated, Any, Final
 from zoneinfo import ZoneInfo
 
@@ -28,6 +29,7 @@ from fettlebook.web.standing_pages import Asking
 DAYS: Final = 7
 DAY_MS: Final = 86_400_000
 ENTRIES_MOST: Final = 20_000
+PAGE: Final = 500
 TIMED_MOST: Final = 30
 Posted = Annotated[Form, Depends(posted)]
 
@@ -46,11 +48,14 @@ def settle_routes(pages: Pages, record: Record) -> APIRouter:
     """Return the routes."""
     routes, asking, door = APIRouter(), Asking(pages, record), Door(record.store)
 
+    made: list[tuple[int, Disagreement]] = []  # what was found when the book held so many entries
+
     def found() -> Disagreement:
-        entries = [one for one in record.newest(ENTRIES_MOST) if one.received > record.now() - DAYS * DAY_MS]
-        gaps = [record.store.missing_of(device) for device in record.store.devices()]
-        clashes = tuple(one for one in entries if isinstance(one.entry.data, EntryClash))
-        return Disagreement(ended_twice(entries), tuple(oddly_timed(entries)), tuple(gap for gap in gaps if gap), clashes)
+        size = record.store.head().size
+        if not made or made[0][0] != size:
+            made[:] = [(size, _disagreement(record))]
+        gaps = (record.store.missing_of(device) for device in record.store.devices())  # these move without an entry
+        return replace(made[0][1], held=tuple(gap for gap in gaps if gap))
 
     @routes.get("/settle")
     def _settle() -> HTMLResponse:
@@ -88,6 +93,24 @@ def settle_routes(pages: Pages, record: Record) -> APIRouter:
         return RedirectResponse("/settle", 303)
 
     return routes
+
+
+def _disagreement(record: Record) -> Disagreement:
+    entries = list(_recent(record, record.now() - DAYS * DAY_MS))
+    clashes = tuple(one for one in entries if isinstance(one.entry.data, EntryClash))
+    return Disagreement(ended_twice(entries), tuple(oddly_timed(entries)), (), clashes)
+
+
+def _recent(record: Record, since_ms: int) -> Iterator[Received]:
+    """Yield the entries received after a moment, newest first, at most 20,000."""
+    before: int | None = None
+    for _ in range(ENTRIES_MOST // PAGE):
+        page = record.newest(PAGE, before=before)
+        fresh = [one for one in page if one.received > since_ms]
+        yield from fresh
+        if not page or len(fresh) < len(page):
+            return
+        before = page[-1].seq
 
 
 def _own(pair: Twice, entry: str, who: SignedIn) -> Received:
