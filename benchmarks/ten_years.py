@@ -102,7 +102,7 @@ def one_start(path: Path) -> dict[str, tuple[float, float]]:
     with open_book(path, write=False) as store:
         fold = note("cold start: open the fold", lambda: KeptFold(store))
         assert isinstance(fold, KeptFold)
-        standings, now = Standings(fold.state, basis), fold.state.received // DAY_MS * DAY_MS - DAY_MS // 2
+        standings, now = Standings(fold.state, basis), fold.state.received
         note("  and the first verdicts of all", lambda: list(standings.as_of(now, fold.state.received).all()))
         note("verdicts of all, from then on", lambda: list(standings.as_of(now, fold.state.received).all()))
         note("duties due", lambda: due_duties(standings.as_of(now, fold.state.received)))
