@@ -10,7 +10,7 @@ import pytest
 from fettlebook.book.entries import Moment
 from fettlebook.book.kinds import PracticeFileVersion
 from fettlebook.book.stores import open_book
-from fettlebook.book.stores.sqlite import SCHEMA
+from fettlebook.book.stores.sqlite import SCHEMA, before_upgrade
 from fettlebook.book.tree import leaf_hash, peaks_of, verify_inclusion
 from fettlebook.errors import Mendable
 
@@ -88,3 +88,43 @@ def test_a_step_that_fails_leaves_the_book_as_it_was(tmp_path: Path) -> None:
     raw.execute("DROP TABLE node")
     raw.close()
     open_book(path).close()
+
+
+@pytest.mark.parametrize("kept", BOOKS, ids=lambda p: p.stem)
+def test_before_it_is_brought_forward_a_book_is_kept_as_it_was(kept: Path, tmp_path: Path) -> None:
+    path = tmp_path / "book.sqlite"
+    shutil.copy(kept, path)
+    version = int(kept.stem.rpartition("-")[2])
+    with open_book(path):
+        pass
+    way_back = before_upgrade(path, version)
+    with sqlite3.connect(way_back) as old:
+        assert old.execute("PRAGMA user_version").fetchone() == (version,)
+        leaves = {practice: [] for practice in leaves_of(kept)}
+        for practice, leaf in old.execute("SELECT practice, leaf FROM entry ORDER BY practice, seq"):
+            leaves[practice].append(bytes(leaf))
+    assert leaves == leaves_of(kept)
+    assert way_back.stat().st_mode & 0o077 == 0
+    shutil.copy(way_back, path)  # and forward again from there
+    with open_book(path) as again:
+        assert again.head().size == len(leaves_of(kept).get(again.practice, []))
+
+
+def test_what_breaks_off_on_the_way_forward_leaves_the_book_as_it_was(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from fettlebook.book.stores import migrate
+
+    path = tmp_path / "book.sqlite"
+    shutil.copy(BOOKS[0], path)
+
+    def broken(*_: object) -> None:
+        raise RuntimeError("the power went")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(migrate, "bring_forward", broken)
+        with pytest.raises(RuntimeError, match="power"):
+            open_book(path)
+    with sqlite3.connect(path) as old:
+        assert old.execute("PRAGMA user_version").fetchone() == (1,)
+    with open_book(path) as store:
+        assert store.verify().whole
+    assert not list(tmp_path.glob("*.draft"))

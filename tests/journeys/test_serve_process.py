@@ -100,14 +100,15 @@ def test_wrong_files_are_said_and_leave_nothing_behind(demo, tmp_path):
         ("missing.toml", "other.ics"): "there is no such file",
         ("practice.toml", "other.ics"): "line 2",
         (str(demo / "practice.toml"), "missing.ics"): "there is no such file",
-        (str(demo / "practice.toml"), "."): "folder",
+        (str(demo / "practice.toml"), "empty"): "no appointment book lies in this folder yet",
     }
+    (tmp_path / "empty").mkdir()
     for (practice, book), said in cases.items():
         done = run(practice, book, "--data", "new.sqlite", "--port", "0", cwd=tmp_path)
         assert done.returncode == 2, (practice, book)
         assert said in done.stderr
         assert "Traceback" not in done.stderr
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["other.ics", "practice.toml"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["empty", "other.ics", "practice.toml"]
 
 
 def test_a_calendar_that_is_none_stops_the_start_with_a_message(demo, tmp_path):

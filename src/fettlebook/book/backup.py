@@ -228,6 +228,20 @@ def to_drop(made_ms: Iterable[int], keep: Sequence[tuple[str, int]] = KEEP) -> l
     return [one for one in times if one not in kept]
 
 
+def rotate(into: Path, unread: Callable[[Path, Mendable], None] = lambda _path, _error: None) -> list[Path]:
+    """Drop the backups that are kept no longer, and return them; one that can't be read is told, and neither counted nor dropped."""
+    by_time: dict[int, Path] = {}
+    for path in backups_in(into):
+        try:
+            by_time[read_backup(path).made_ms] = path
+        except Mendable as error:
+            unread(path, error)
+    dropped = [by_time[one] for one in to_drop(by_time)]
+    for path in dropped:
+        shutil.rmtree(path)
+    return dropped
+
+
 def backups_in(into: Path) -> list[Path]:
     """Return the folders of the backups under `into`, oldest first; drafts and other things are passed over."""
     try:

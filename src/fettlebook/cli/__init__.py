@@ -43,6 +43,8 @@ COMMANDS: dict[str, str] = {
     "labels": "Labels for the packs of a load: what, load, use by, codes to scan.",
     "arrivals": "Take in what machines and laboratories send, from a folder or a broker.",
     "share": "Hand on what the book holds: tables, FHIR resources, duties as a calendar.",
+    "service": "Let the pages start with the machine: the unit for systemd.",
+    "doctor": "Is all in order with the machine that keeps the book? What to mend, and how.",
     "serve": "Open the page on this machine.",
     "certificate": "Make, renew and show the certificate for tablets in the house.",
     "people": "PINs, badges and devices from this machine, for when nobody can sign in.",

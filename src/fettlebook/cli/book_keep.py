@@ -1,7 +1,6 @@
 """`fettlebook book backup`, `restore`, `export`, `import`, `erase` and `prune`."""
 
 import json
-import shutil
 import tempfile
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -9,8 +8,9 @@ from zoneinfo import ZoneInfo
 
 import click
 
-from fettlebook.book.backup import back_up, back_up_group_book, backups_in, read_backup, restore_group_book, restored, to_drop, try_restore
+from fettlebook.book.backup import back_up, back_up_group_book, read_backup, restore_group_book, restored, try_restore
 from fettlebook.book.backup import restore as put_back
+from fettlebook.book.backup import rotate as drop_old
 from fettlebook.book.bundle import export_book, import_book, practice_in
 from fettlebook.book.kinds import PracticeFileVersion, from_ms, to_ms
 from fettlebook.book.signing import book_name
@@ -36,7 +36,7 @@ def backup(*, book_at: str, folder: str, practice: str | None, drill: bool, rota
     if drill:
         with tempfile.TemporaryDirectory(dir=into) as scratch:
             tried = try_restore(made, Path(scratch))
-    dropped = _rotate(into) if rotate else []
+    dropped = drop_old(into, lambda path, error: click.echo(f"{path}: {error.what}", err=True)) if rotate else []
     if as_json:
         books = {p: {"size": size, "root": root.hex()} for p, (size, root) in made.books.items()}
         said = {"folder": str(made.folder), "sha256": made.digest, "length_bytes": made.length_bytes, "books": books}
@@ -48,20 +48,6 @@ def backup(*, book_at: str, folder: str, practice: str | None, drill: bool, rota
         for path in dropped:
             click.echo(f"  dropped {path.name}")
     return 0
-
-
-def _rotate(folder: Path) -> list[Path]:
-    """Drop what is no longer kept; a backup that can't be read is neither counted nor dropped."""
-    by_time: dict[int, Path] = {}
-    for path in backups_in(folder):
-        try:
-            by_time[read_backup(path).made_ms] = path
-        except Mendable as error:
-            click.echo(f"{path}: {error.what}", err=True)
-    dropped = [by_time[one] for one in to_drop(by_time)]
-    for path in dropped:
-        shutil.rmtree(path)
-    return dropped
 
 
 def restore(*, folder: str, to: str, practice: str | None, as_json: bool) -> int:

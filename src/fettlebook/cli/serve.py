@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from uvicorn import Server
 
+    from fettlebook.cli.serve_beside import Asked
     from fettlebook.web.tls.authority import Certificates
     from fettlebook.web.tls.served import Served
 
@@ -30,6 +31,8 @@ PORT = 8321
 @click.option("--trust-port", type=click.IntRange(0, 65535), help="Where a new tablet begins, with --host; the next port if left out.")
 @click.option("--lock-after", type=click.FloatRange(0.05, 720), default=5.0, metavar="MIN", help="Untouched so long, a session locks; 5.")
 @click.option("--arrivals", metavar="FOLDER", help="Take in what machines and the laboratory save into this folder.")
+@click.option("--backups", metavar="FOLDER", help="Each day's backup goes there, verified and tried; best on another disk.")
+@click.option("--backup-at", type=click.DateTime(["%H:%M"]), default="13:00", show_default=True, metavar="HH:MM", help="When it is made.")
 @click.option("--date", "day", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="The day that opens first; today if left out.")
 @click.option(
     "--at", type=click.DateTime(["%Y-%m-%dT%H:%M"]), metavar="DATETHH:MM", help="Set the page's clock by hand, for training; it says so."
@@ -44,6 +47,8 @@ def serve(
     trust_port: int | None,
     lock_after: float,
     arrivals: str | None,
+    backups: str | None,
+    backup_at: datetime,
     day: datetime | None,
     at: datetime | None,
 ) -> None:
@@ -56,6 +61,7 @@ def serve(
     """
     from pathlib import Path  # noqa: PLC0415 - imports wait until they are needed: --help stays quick
 
+    from fettlebook.cli.serve_beside import Asked  # noqa: PLC0415
     from fettlebook.cli.serve_house import certificates_for  # noqa: PLC0415
     from fettlebook.web.guard import is_loopback  # noqa: PLC0415
 
@@ -73,7 +79,7 @@ def serve(
             lock_after * 60,
             house,
             beside,
-            Path(arrivals) if arrivals else None,
+            Asked(Path(arrivals) if arrivals else None, Path(backups) if backups else None, backup_at.time()),
         )
         _run(opening)
 
@@ -89,7 +95,7 @@ class _Opening:
     idle_s: float
     certificates: Certificates | None
     trust: socket.socket | None
-    arrivals: Path | None  # the folder that is watched
+    asked: Asked  # what works beside the pages
 
 
 def _listen(host: str, port: int) -> socket.socket:
@@ -180,15 +186,14 @@ def _open(opening: _Opening, opened: list[Callable[[], bool]]) -> Server:
 
     import uvicorn  # noqa: PLC0415
 
-    from fettlebook.exchange.key import beside, load_or_make_key  # noqa: PLC0415
+    from fettlebook.cli.serve_beside import open_beside  # noqa: PLC0415
     from fettlebook.web.app import create_app  # noqa: PLC0415
-    from fettlebook.web.arriving import Watching  # noqa: PLC0415
     from fettlebook.web.bench import Bench  # noqa: PLC0415
     from fettlebook.web.chain import Chain  # noqa: PLC0415
     from fettlebook.web.desk import Desk  # noqa: PLC0415
+    from fettlebook.web.health.pages import health_routes  # noqa: PLC0415
     from fettlebook.web.people.opened import open_people  # noqa: PLC0415
     from fettlebook.web.record import Record  # noqa: PLC0415
-    from fettlebook.web.telling import Telling  # noqa: PLC0415
     from fettlebook.web.training import TrainingClock  # noqa: PLC0415
 
     training = TrainingClock(at.replace(tzinfo=zone)) if at else None
@@ -201,15 +206,11 @@ def _open(opening: _Opening, opened: list[Callable[[], bool]]) -> Server:
     desk, bench = Desk(chain, clock), Bench()
     record = Record(chain.store, desk)
 
-    watching = Watching(opening.arrivals, record, desk) if opening.arrivals is not None else None
-
-    telling = Telling(record, desk, files[2].with_name(f"{files[2].name}.word"), load_or_make_key(beside(files[2])))
+    beside = open_beside(opening.asked, files[2], record, desk)
 
     def close() -> bool:
         bench.stop_all()  # it stops while the others are waited for
-        telling.close()
-        if watching is not None:
-            watching.close()
+        beside.close()
         record.close()
         stopped = all([desk.close(wait_s=0.5), bench.close()])
         if stopped:
@@ -228,8 +229,10 @@ def _open(opening: _Opening, opened: list[Callable[[], bool]]) -> Server:
         record=record,
         people=people,
         served=served,
-        watching=watching,
+        watching=beside.watching,
+        telling=beside.telling,
     )
+    app.include_router(health_routes(app.state.pages, files, beside.backing_up))
     # No access log: it would only tell who looked when. A fault is logged with its number by the pages themselves.
     config = uvicorn.Config(app, log_level="warning", access_log=False, timeout_graceful_shutdown=2, server_header=False, lifespan="off")
     host, port = listening.getsockname()[:2]

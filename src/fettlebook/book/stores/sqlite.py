@@ -104,6 +104,7 @@ class SqliteStore(Store):
                     self._raw = first.connection.driver_connection
                 if version < SCHEMA:
                     with _in_words(path):
+                        _keep_as_it_was(path, version)
                         _bring_forward(self._writer, path)
             elif version < SCHEMA:
                 what = f"a book of the older schema {version}"
@@ -256,6 +257,34 @@ def _make(path: Path) -> None:
         mend = "Give a folder that you may write to, on a disk of this machine with room on it."
         raise Mendable(f"the book can't be made ({error.strerror})", where=str(path), mend=mend) from None
     sync_folder(path.parent)
+
+
+def before_upgrade(path: Path, version: int) -> Path:
+    """Return where a book is kept as it was before it was brought forward from an older schema."""
+    return path.with_name(f"{path.name}.schema-{version}")
+
+
+def _keep_as_it_was(path: Path, version: int) -> None:
+    """Copy the whole book beside itself before its schema changes: the way back to the program that wrote it."""
+    kept = before_upgrade(path, version)
+    draft = kept.with_name(f"{kept.name}.draft")
+    draft.unlink(missing_ok=True)
+    try:
+        os.close(os.open(draft, os.O_CREAT | os.O_WRONLY, 0o600))
+        source = sqlite3.connect(path, isolation_level=None, timeout=5)
+        try:
+            source.execute("VACUUM INTO ?", (str(draft),))  # into an empty file that stands there already; with all that its log holds
+        finally:
+            source.close()
+        with draft.open("rb+") as file:
+            os.fsync(file.fileno())
+        os.replace(draft, kept)
+        sync_folder(path.parent)
+    except OSError as error:
+        mend = "Make room beside the book: it is copied whole before it is changed. Nothing was changed."
+        raise Mendable(f"can't be kept as it was ({error.strerror})", where=str(kept), mend=mend) from None
+    finally:
+        draft.unlink(missing_ok=True)
 
 
 def _bring_forward(engine: Engine, path: Path) -> None:
