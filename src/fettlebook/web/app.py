@@ -25,6 +25,7 @@ from fettlebook.web.desk import Desk
 from fettlebook.web.drafts import Drafts
 from fettlebook.web.entries_pages import entries_routes
 from fettlebook.web.evidence_pages import evidence_routes
+from fettlebook.web.feed import feed_routes
 from fettlebook.web.guard import Guard
 from fettlebook.web.heat import heat_routes
 from fettlebook.web.languages.asked import Languages, language_routes
@@ -98,6 +99,7 @@ def create_app(  # noqa: PLR0915 - a list of addresses reads best as a list
     app = FastAPI(title="fettlebook", version=__version__, docs_url=None, redoc_url=None, openapi_url=None)
     pages = Pages(desk, bool(training_clock), measuring=practice_file is not None)
 
+    people = people or People(lambda: desk.reading.practice)
     if record is not None:
         pages.know(has_book=True, low_on_space=record.low_on_space)
         for routes in (
@@ -111,10 +113,10 @@ def create_app(  # noqa: PLR0915 - a list of addresses reads best as a list
             partial(evidence_routes, bench=bench),
         ):
             app.include_router(routes(pages, record))
+        app.include_router(feed_routes(pages, desk, record, people))
         app.mount("/api", make_api(record, lambda: str(desk.reading.zone)))
     app.mount("/fonts", StaticFiles(directory=FONTS), name="fonts")
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
-    people = people or People(lambda: desk.reading.practice)
     let_arrivals_in(app, pages, record, watching, people)
     if telling is not None:
         app.include_router(telling_routes(pages, telling))

@@ -167,3 +167,22 @@ def test_nonsense_in_the_form_is_said_and_nothing_is_written(opened: Open) -> No
     assert opened.client.post(f"{HERE}/file", data={}).status_code == 422
     assert opened.client.get("/machines/oven/log-form").status_code == 404
     assert opened.practice_file.read_bytes() == before
+
+
+def test_a_calendar_subscribes_by_its_own_token_and_can_be_withdrawn(opened: Open) -> None:
+    from icalendar import Calendar
+
+    person = opened.people.practice().people[0].id
+    free = opened.client.get(f"/feed/{person}/x.ics")
+    assert (free.status_code, free.headers["content-type"]) == (200, "text/calendar; charset=utf-8")
+    assert Calendar.from_ical(free.content)["X-WR-CALNAME"].startswith("Duties, ")
+    assert opened.client.get("/feed/nobody/x.ics").status_code == 404
+    devices = Devices(opened.people)
+    lead = next(one for one in opened.people.practice().people if opened.people.person(one.id).role.value == "lead")  # type: ignore[union-attr]
+    devices.give_pin(lead.id, "583104", "583104", lead.id)
+    assert opened.client.get(f"/feed/{person}/x.ics").status_code == 404
+    device, token = devices.let_in("calendar of ana", lead.id)
+    assert opened.client.get(f"/feed/{person}/{token}.ics").status_code == 200
+    assert "v_" not in opened.client.get(f"/feed/all/{token}.ics").text  # no reference of a visit
+    devices.withdraw(device, lead.id)
+    assert opened.client.get(f"/feed/{person}/{token}.ics").status_code == 404

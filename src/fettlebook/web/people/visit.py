@@ -26,8 +26,8 @@ from fettlebook.web.people.who import VISIT, SignedIn, What, may
 TOKEN_HEADER: Final = "x-fettlebook-token"  # noqa: S105 - the header's name
 SAFE: Final = ("GET", "HEAD", "OPTIONS")
 NOT_ASKED: Final = ("/static/", "/fonts/", "/minutes.css", "/manifest.webmanifest", "/sw.js")  # the same for everybody
-# /arrive asks for a token of its own: machines have no cookies.
-ANYBODY: Final = ("/sign-in", "/enrol", "/health", "/language", "/trust", "/offline", "/held", "/arrive")
+# /arrive and /feed ask for a token of their own: machines and calendars have no cookies.
+ANYBODY: Final = ("/sign-in", "/enrol", "/health", "/language", "/trust", "/offline", "/held", "/arrive", "/feed")
 ASK_ANOTHER: Final = "Somebody who does the work signs in at this device; what was noted waits in it until then."
 DEVICE_ONLY: Final = ("/board", "/lock")  # a device that was let in shows these to whoever stands before it
 MINE: Final = ("/sign-out", "/me")  # each role may end its own session and change its own PIN
