@@ -59,7 +59,7 @@ def read_to_change(path: Path) -> tuple[Loaded, bytes]:
 
 def with_flow(practice: Practice, path: KeyPath, flow_ml_min: float, measured_on: date, within_pct: float | None = None) -> Practice:
     """Return the practice with the flow of one outlet, measured on a day within some per cent; None leaves the per cent as they are."""
-    changed: dict[str, object] = {"flow_ml_min": flow_ml_min, "measured_on": measured_on}
+    changed: dict[str, object] = {"flow_ml_min": flow_ml_min, "measured_on": measured_on, "typical": False}
     if within_pct is not None:
         changed["flow_within_pct"] = within_pct
     return _with_outlet(practice, path, changed)
@@ -104,6 +104,8 @@ def set_flow(text: bytes, path: KeyPath, flow_ml_min: float, measured_on: date, 
     values = {"flow_ml_min": _number(flow_ml_min), "measured_on": measured_on.isoformat().encode()}
     if within_pct is not None:
         values["flow_within_pct"] = _number(within_pct)
+    if (*path, "typical") in value_spans(text.removeprefix(BOM)):
+        values["typical"] = b"false"
     return _set_values(text, path, values, beside=("flow_ml_min",))
 
 

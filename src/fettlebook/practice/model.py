@@ -32,6 +32,9 @@ Days = Annotated[tuple[Day, ...], Field(min_length=1, description="list of weekd
 FromTime = Annotated[time, Field(alias="from", description="time at which it begins; 08:30:00, with seconds")]
 ToTime = Annotated[time, Field(description="time at which it ends; 17:30:00, with seconds")]
 RoomId = Annotated[Id, Field(description="id of the room it stands in")]
+Typical = Annotated[
+    bool, Field(description="answer true where the values are typical ones that nobody measured here; times are longer then")
+]
 OutOfService = Annotated[bool, Field(description="answer true while it is out of service")]
 HangsOn = Annotated[Id | None, Field(alias="from", description="id of the segment or stirred volume it hangs on; leave out for the supply")]
 
@@ -122,6 +125,7 @@ class Segment(Part):
     shape: Annotated[
         SegmentShape, Field(strict=False, description="how it lies; a coil clears sooner, and no time is shortened for it")
     ] = SegmentShape.STRAIGHT
+    typical: Typical = False
 
 
 class StirredVolume(Part):
@@ -171,6 +175,7 @@ class Outlet(Part):
     strips: Annotated[
         Strips | None, Field(description="table of what strips at this outlet said; `fettlebook calibrate` tells it, no time gets shorter")
     ] = None
+    typical: Typical = False
 
 
 class SecondFeedKind(StrEnum):

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from functools import lru_cache
 
 from fettlebook.practice.model import Outlet
-from fettlebook.said import joined, listed, said, said_number
+from fettlebook.said import joined, listed, said, said_number, term
 from fettlebook.science.hydraulics import M3_S_PER_ML_MIN
 from fettlebook.science.paths import PathPart
 from fettlebook.science.water import peroxide_diffusivity_m2_s
@@ -13,7 +13,7 @@ from fettlebook.times.dosing import Level
 from fettlebook.times.frame import Frame
 from fettlebook.times.label import Gap
 from fettlebook.times.model import OutletTime
-from fettlebook.times.sure import AIMS, BORE_MM, LENGTH_SHARE, Aim, LineNeed, flow_share
+from fettlebook.times.sure import AIMS, Aim, LineNeed, bore_and_length, flow_share
 from fettlebook.times.words import CARRIED, READING, clock, part_line, part_size, share
 
 
@@ -31,6 +31,7 @@ def group_words(frame: Frame, aim: Aim, outlets: Iterable[tuple[OutletTime, Line
     parts = {p.id: p for _, n in found for p in n.best.path}
     words += [joined("", (part_line(p, sizes[p.id]), _tau(frame, p))) for p in parts.values()]
     by_id = {o.id: o for o in frame.chair.outlets}
+    bore_mm, length_share = bore_and_length(frame.chair)
     for time, need in found:
         change_s = need.best.nominal_s
         told = said(
@@ -54,11 +55,11 @@ def group_words(frame: Frame, aim: Aim, outlets: Iterable[tuple[OutletTime, Line
                 "{told}. With bore ±{BORE_MM:g} mm, length ±{LENGTH_SHARE:g} %, flow ±{outlet:.3g} %: {aim:.1f} s in "
                 "95 of 100 cases; {measure_first} matters most.",
                 told=told,
-                BORE_MM=BORE_MM,
-                LENGTH_SHARE=LENGTH_SHARE * 100,
+                BORE_MM=bore_mm,
+                LENGTH_SHARE=length_share * 100,
                 outlet=flow_share(by_id[time.outlet]) * 100,
                 aim=_computed_s(time, need, aim),
-                measure_first=time.measure_first,
+                measure_first=term(time.measure_first),
             )
         )
     if len(times) > 1:

@@ -24,6 +24,10 @@ AIMS: Final[tuple[Aim, ...]] = ("flush", "fill", "rinse")
 BORE_MM: Final = 0.1  # a bore read off a hose, or from its maker's tolerance
 LENGTH_SHARE: Final = 0.10
 FLOW_SHARE: Final = 0.15  # a flow that was typed in
+# Typical values that nobody measured here: wide enough for the hoses and outlets of most chairs; our own choice, no source.
+TYPICAL_BORE_MM: Final = 0.3
+TYPICAL_LENGTH_SHARE: Final = 0.30
+TYPICAL_FLOW_SHARE: Final = 0.40
 MEASURED_SHARE: Final = 0.10  # cup and clock, range not told: three cups of a minute reach 5 to 6 %, the days add their own
 DAY_SHARE: Final = 0.05  # pressure and filter from day to day, beside the cups' own range; assumed
 CONFIDENCE: Final = 0.95
@@ -82,6 +86,7 @@ class Asked(NamedTuple):
     flows: tuple[tuple[str, float], ...]
     aims: Aims
     method: Method
+    typical: bool = False  # whether bores or lengths are typical ones
 
 
 class Lines:
@@ -167,15 +172,25 @@ def sure_needs(
     circuit = circuit_of(chair, groups, water_c=water_c, last_hose_only=last_hose_only)
     measured = tuple((o.id, flow_share(o)) for g in groups for o in g)
     try:
-        return lines.needs(Asked(json.dumps(circuit, sort_keys=True), measured, aims, method))
+        return lines.needs(Asked(json.dumps(circuit, sort_keys=True), measured, aims, method, typical_line(chair)))
     except Mendable as error:
         return line_gap(error)
+
+
+def typical_line(chair: Chair) -> bool:
+    """Tell whether a bore or length of the chair's lines is a typical one: all of its line is then taken to be as unsure."""
+    return any(part.typical for part in chair.segments)
+
+
+def bore_and_length(chair: Chair) -> tuple[float, float]:
+    """Return how far bores [mm] and lengths [share] of a chair's lines may be out."""
+    return (TYPICAL_BORE_MM, TYPICAL_LENGTH_SHARE) if typical_line(chair) else (BORE_MM, LENGTH_SHARE)
 
 
 def flow_share(outlet: Outlet) -> float:
     """Return how far an outlet's flow may be out, as a share of it: as measured, else as assumed."""
     if outlet.measured_on is None:
-        return FLOW_SHARE
+        return TYPICAL_FLOW_SHARE if outlet.typical else FLOW_SHARE
     return MEASURED_SHARE if outlet.flow_within_pct is None else math.hypot(outlet.flow_within_pct / 100.0, DAY_SHARE)
 
 
@@ -183,7 +198,12 @@ def _reckoned(lot: Sequence[Asked]) -> list[tuple[LineNeed, ...]]:
     """Return the needs of lines with the same aims and method."""
     aims, method = lot[0].aims, lot[0].method
     circuits: list[dict[str, Any]] = [json.loads(asked.circuit) for asked in lot]
-    spreads = [Spread(BORE_MM, FLOW_SHARE, LENGTH_SHARE, dict(asked.flows)) for asked in lot]
+    spreads = [
+        Spread(TYPICAL_BORE_MM, TYPICAL_FLOW_SHARE, TYPICAL_LENGTH_SHARE, dict(asked.flows))
+        if asked.typical
+        else Spread(BORE_MM, FLOW_SHARE, LENGTH_SHARE, dict(asked.flows))
+        for asked in lot
+    ]
     shares = {"flush_share": aims.flush, "fill_share": 1.0 - aims.fill_missing, "rinse_share": aims.rinse}
     sure = sure_seconds_of_all(circuits, spreads=spreads, confidence=CONFIDENCE, method=method, **shares)
     bound = outlet_seconds_of_all(circuits, method="safe bound", **shares)

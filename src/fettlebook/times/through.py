@@ -16,7 +16,7 @@ from fettlebook.times.label import Gap, Label
 from fettlebook.times.line import NOT_IN_THE_MOUTH, line_gap, outlet_groups
 from fettlebook.times.model import Candidate, OutletTime, RunningTime, SetBy
 from fettlebook.times.second_feeds import LENIENT, as_filled, feed_words
-from fettlebook.times.sure import Aim, Aims, LineNeed, sure_needs
+from fettlebook.times.sure import Aim, Aims, LineNeed, sure_needs, typical_line
 from fettlebook.times.words import LEFT_OUT, METHOD
 
 LINE_ORIGIN: Final = Origin("fettlebook", "times.line", "computed from this chair's line as the practice file gives it", "practice", "own")
@@ -103,6 +103,8 @@ def line_step(
     told_unit, unit_notes = _unit_words(frame, opened, groups, aged, filling=aim == "fill")
     words += told_unit
     notes += unit_notes
+    if typical_line(frame.chair):
+        notes += (said("bores and lengths are typical ones, not measured"),)
     if level is not None:
         told_level, level_note = level_words(level, opened, dosed)
         words += told_level

@@ -159,7 +159,7 @@ def _flows(chair: Chair, at: KeyPath) -> Iterator[Fault]:
         if outlet.measured_on is None:
             yield Fault(
                 (*at, "outlets", number),
-                f"the flow of {flow:g} mL/min is not measured",
+                f"the flow of {flow:g} mL/min is {'a typical value, ' if outlet.typical else ''}not measured",
                 "Measure it with cup and clock, and add measured_on = the day.",
                 "warning",
             )

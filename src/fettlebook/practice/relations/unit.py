@@ -11,6 +11,10 @@ from fettlebook.practice.relations.unknown import unknown
 def check_unit(chair: Chair, at: KeyPath) -> Iterator[Fault]:
     """Yield the faults of second feeds and strips, and what was measured before the lines were changed."""
     yield from _second_feeds(chair, at)
+    if typical := [part.id for part in chair.segments if part.typical]:
+        seen = f"bore and length are typical values, not measured: {', '.join(typical)}"
+        mend = "Ask whoever services the chair, write both in and take typical out. Until then its times are longer."
+        yield Fault((*at, "segments"), seen, mend, "warning")
     for number, outlet in enumerate(chair.outlets):
         path: KeyPath = (*at, "outlets", number)
         strips = outlet.strips
