@@ -84,6 +84,8 @@ def test_counts_in_three_units_are_compared_as_counts(small):
         (Bound("range", (5, 7.5), "pH", "inside"), Bound("range", (6, 8), "pH", "inside"), "looser"),
         (Bound(">=", (16, 10, 2), "min", "higher"), Bound(">=", (15, 10, 3), "min", "higher"), "looser"),
         (Bound("<=", (1,), "ppm", "lower"), Bound("<=", (1.39,), "mg/m3", "lower"), "same"),
+        (Bound("<=", (0.3,), "CFU/100 mL", "lower"), Bound("<=", (3,), "CFU/L", "lower"), "same"),  # 0.003 either way
+        (Bound(">=", (599.9999999999999,), "s", "higher"), Bound(">=", (10,), "min", "higher"), "looser"),
         (Bound("<=", (1,), "d", "lower"), Bound("<=", (1,), "CFU/mL", "lower"), "unlike"),
     ],
 )

@@ -3,7 +3,7 @@
 from datetime import date
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from small_practice import small_practice_text
 
@@ -183,6 +183,7 @@ def test_an_own_rule_holds_from_the_day_of_its_decision(small):
     pack=st.sampled_from(["general", "uk", "us", "us-ca", "de"]),
     step=st.sampled_from(["first.flush", "between.flush", "close.rinse", "still.flush", "close.contact"]),
 )
+@example(value=599.9999999999999, pack="general", step="close.contact")  # the last number under a floor of 10 minutes
 def test_no_own_value_without_a_reason_ever_lowers_a_floor(value, pack, step):
     read = read_practice(small_practice_text(pack, own=own(step, repr(value))).encode(), "practice.toml")
     plain = load_rulebook(read_practice(small_practice_text(pack).encode(), "practice.toml").practice)

@@ -7,22 +7,23 @@ Sources
 """
 
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Final, Literal
 
 from fettlebook.rules.model import Stricter
 from fettlebook.said import joined, said, said_number
 
-# unit -> (kind of quantity, factor to the kind's first unit)
-UNITS: Final[dict[str, tuple[str, float]]] = {
-    "CFU/mL": ("count", 1.0),  # [U]
-    "CFU/100 mL": ("count", 0.01),  # [U]
-    "CFU/L": ("count", 0.001),  # [U]
-    "s": ("time", 1.0),  # [U]
-    "min": ("time", 60.0),  # [U]
-    "h": ("time", 3600.0),  # [U]
-    "d": ("time", 86_400.0),  # [U]
-    "ppm": ("peroxide in air", 1.0),  # [P]
-    "mg/m3": ("peroxide in air", 1 / 1.39),  # [P]
+# unit -> (kind of quantity, factor to the kind's first unit, exact: by rounding no value may pass for another)
+UNITS: Final[dict[str, tuple[str, Fraction]]] = {
+    "CFU/mL": ("count", Fraction(1)),  # [U]
+    "CFU/100 mL": ("count", Fraction(1, 100)),  # [U]
+    "CFU/L": ("count", Fraction(1, 1000)),  # [U]
+    "s": ("time", Fraction(1)),  # [U]
+    "min": ("time", Fraction(60)),  # [U]
+    "h": ("time", Fraction(3600)),  # [U]
+    "d": ("time", Fraction(86_400)),  # [U]
+    "ppm": ("peroxide in air", Fraction(1)),  # [P]
+    "mg/m3": ("peroxide in air", Fraction(100, 139)),  # [P]
 }
 Verdict = Literal["tighter", "looser", "same", "unlike"]
 
@@ -39,8 +40,13 @@ class Bound:
 
 def in_kind(value: float, unit: str) -> tuple[str, float]:
     """Return the kind of quantity and the value in that kind's first unit; a unit not listed is a kind of its own."""
-    kind, factor = UNITS.get(unit, (unit, 1.0))
-    return kind, value * factor
+    kind, factor = UNITS.get(unit, (unit, Fraction(1)))
+    return kind, value * float(factor)
+
+
+def _exactly(value: float, unit: str) -> Fraction:
+    """Return a finite value as it is written, not as a computer rounds it, in its kind's first unit."""
+    return Fraction(repr(float(value))) * UNITS.get(unit, (unit, Fraction(1)))[1]
 
 
 def seconds(value: float, unit: str) -> float | None:
@@ -88,11 +94,10 @@ def against(new: Bound, old: Bound) -> Verdict:
     else:
         pairs = [(safe_end(new) or 0.0, safe_end(old) or 0.0)]
     sign = -1 if old.stricter == "lower" else 1
-    gaps = [sign * (in_kind(a, new.unit)[1] - in_kind(b, old.unit)[1]) for a, b in pairs]
-    slack = 1e-9 * max(abs(in_kind(b, old.unit)[1]) for _, b in pairs)
-    if any(gap < -slack for gap in gaps):
+    gaps = [sign * (_exactly(a, new.unit) - _exactly(b, old.unit)) for a, b in pairs]
+    if any(gap < 0 for gap in gaps):
         return "looser"
-    if any(gap > slack for gap in gaps):
+    if any(gap > 0 for gap in gaps):
         return "tighter"
     return _at_the_edge(new, old)
 
