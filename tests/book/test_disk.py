@@ -24,7 +24,7 @@ server:/export /srv/office nfs4 rw 0 0
 /dev/sdb1 /srv/office/local ext4 rw 0 0
 old:/x /mnt/over nfs rw 0 0
 /dev/sdc1 /mnt/over ext4 rw 0 0
-who@host:/ /home/who/there fuse.sshfs rw 0 0
+who@host:/ /mnt/who/there fuse.sshfs rw 0 0
 """
 
 
@@ -39,7 +39,7 @@ who@host:/ /home/who/there fuse.sshfs rw 0 0
         ("/srv/office/local/a", None),
         ("/srv/officer", None),
         ("/mnt/over/a", None),
-        ("/home/who/there", "fuse.sshfs"),
+        ("/mnt/who/there", "fuse.sshfs"),
     ],
 )
 def test_a_folder_is_on_a_share_if_the_innermost_mount_is_one(where: str, kind: str | None) -> None:

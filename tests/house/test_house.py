@@ -50,15 +50,35 @@ def test_a_science_module_declares_each_source_that_it_cites_and_how_sure_it_is(
         assert re.search(r"\b(read|secondary|memory|practice|computed)\b", entry), f"[{tag}] does not say how sure"
 
 
-def test_no_file_names_a_path_of_a_machine_or_a_registry_host() -> None:
-    forbidden = re.compile(
-        "|".join(["/" + "work/", "/" + "tmp/bash", "files\\.python" + "hosted", "pypi" + "\\.org/simple", "registry\\.npm" + "js"])
+# A folder at the root of somebody's machine, not one of that name inside the project ("web/work/") nor an address ("/work").
+MACHINE = re.compile(
+    "|".join(
+        [
+            r"(?<![\w.}-])/(?:work|opt|home|root)/[\w.]",
+            r"(?<![\w.}-])/tmp/" + "bash",
+            r"\b[A-Z]:\\Users\\",
+            "files\\.python" + "hosted",
+            "pypi" + "\\.org/simple",
+            "registry\\.npm" + "js",
+        ]
     )
+)
+
+
+def test_no_file_names_a_path_of_a_machine_or_a_registry_host() -> None:
     for path in _tracked():
         if path.suffix in {".png", ".npz", ".ttf", ".otf", ".woff2", ".sqlite", ".pdf"}:
             continue
-        found = forbidden.search(path.read_text("utf-8", errors="replace"))
+        found = MACHINE.search(path.read_text("utf-8", errors="replace"))
         assert not found, f"{path.relative_to(ROOT)}: {found.group()}"
+
+
+@pytest.mark.parametrize("folder", ["work", "opt", "home", "root"])
+def test_a_machines_path_is_told_from_a_folder_of_the_same_name(folder: str) -> None:
+    for before in ("", "see ", '"', "(", "file://", "=", ":", "\n"):
+        assert MACHINE.search(f"{before}/{folder}/x")
+    for inside in (f"web/{folder}/x", f"../{folder}/x", f"{{place}}/{folder}/x", f"/{folder}", f"'/{folder}/'"):
+        assert not MACHINE.search(inside), inside
 
 
 def test_every_shown_word_stands_in_the_list_of_words() -> None:
