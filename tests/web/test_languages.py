@@ -4,12 +4,13 @@ import ast
 import pickle
 import re
 from datetime import UTC, date, datetime
+from pathlib import Path
 from string import Formatter
 
 import pytest
 from babel.messages.catalog import Catalog
 from fastapi.testclient import TestClient
-from jinja2 import Environment, FileSystemLoader
+from jinja2 import Environment
 
 from fettlebook.said import joined, listed, said, said_count, said_moment, said_number, speak, term
 from fettlebook.web.languages import catalogs
@@ -179,11 +180,77 @@ def test_what_is_said_has_a_literal_template() -> None:
                     assert isinstance(template, ast.Constant), f"{path.name} line {call.lineno}: a template must be a literal"
 
 
-def test_every_template_can_be_read() -> None:
-    folder = catalogs.PACKAGE / "web/templates"
-    env = Environment(loader=FileSystemLoader(folder), autoescape=True, extensions=["jinja2.ext.i18n"])
-    for path in folder.glob("*.html"):
-        env.parse(path.read_text("utf-8"))
+TEMPLATES = sorted((catalogs.PACKAGE / "web/templates").glob("*.html"))
+DAILY = (
+    "base",
+    "work",
+    "sign_in",
+    "standing",
+    "subject",
+    "due",
+    "day",
+    "heat_",
+    "water",
+    "held",
+    "offline",
+    "sending",
+    "measure",
+    "otherwise",
+)
+
+
+@pytest.mark.parametrize("language", catalogs.LANGUAGES_KEPT)
+def test_no_text_of_a_daily_page_lacks_its_translation(language: str, found: Catalog) -> None:
+    kept = catalogs.kept(language)
+    for message in found:
+        places = [place.rpartition("/")[2] for place, _ in message.locations]
+        if message.id and any(place.startswith(DAILY) for place in places):
+            strings = kept[message.id].string
+            assert all(strings if isinstance(strings, tuple) else (strings,)), f"{places}: {message.id}"
+
+
+@pytest.mark.parametrize("language", catalogs.LANGUAGES_KEPT)
+def test_a_translation_brings_no_markup_and_no_straight_quotes_of_its_own(language: str) -> None:
+    """What is put in is escaped, the translation itself is not: a tag in it would be one, a quote would end an attribute."""
+    for message in catalogs.kept(language):
+        english = " ".join(message.id) if isinstance(message.id, tuple) else str(message.id)
+        for one in message.string if isinstance(message.string, tuple) else (message.string,):
+            if one and message.id:
+                assert sorted(re.findall(r"<[^>]*>", one)) == sorted(re.findall(r"<[^>]*>", english)) or isinstance(message.id, tuple), one
+                assert '"' not in one or '"' in english, one
+
+
+def bare(source: str) -> list[str]:
+    """Return the words of a template that stand in no `_()` and no `{% trans %}`."""
+    env = Environment(autoescape=True, extensions=["jinja2.ext.i18n"])
+    page, in_trans, begins = "", False, False
+    for _, kind, value in env.lex(source):
+        if begins and kind == "name":
+            in_trans, begins = (value == "trans", False) if value in ("trans", "endtrans") else (in_trans, False)
+        elif kind == "block_begin":
+            begins, page = True, page + "\0"
+        elif kind == "variable_begin":
+            page += "\0"
+        elif kind == "data" and not in_trans:
+            page += value
+    page = re.sub(r"<(code|style|script)\b.*?</\1>", "", page, flags=re.S)
+    said_aloud = re.findall(r'\b(?:aria-label|title|placeholder|alt)="([^"]*)"', page)
+    texts = [re.sub(r"&\w+;", " ", text) for text in (*re.split(r"<[^>]*>", page), *said_aloud)]
+    return [word for text in texts for word in re.findall(r"[A-Za-z]{2,}", text)]
+
+
+UNITS = {"min", "mL", "mg", "CFU", "kPa", "fettlebook", "pH", "log", "degC"}
+BY_NAME = {"Android", "Chrome", "Chromium", "Edge", "Firefox", "Linux", "Safari", "Windows", "and", "iOS", "iPad", "iPadOS", "iPhone", "macOS"}
+
+
+@pytest.mark.parametrize("path", TEMPLATES, ids=lambda path: path.stem)
+def test_a_template_holds_no_bare_text(path: Path) -> None:
+    assert [word for word in bare(path.read_text("utf-8")) if word not in UNITS | BY_NAME] == []
+
+
+def test_bare_text_is_found() -> None:
+    page = '<p class="x" title="told">{{ _("said") }} bare {% trans %}well said{% endtrans %} <a href="/y">too</a> {{ x }} mL</p>'
+    assert bare(page) == ["bare", "too", "mL", "told"]
 
 
 def test_each_language_is_called_by_its_own_name(client: TestClient) -> None:

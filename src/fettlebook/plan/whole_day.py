@@ -111,11 +111,11 @@ def _method(solved: Solved) -> str:
     if not solved.plan.visits:
         return said("nothing to plan")
     if solved.proven:
-        return said("{method}; proven: no plan of this day is less late", method=solved.method)
+        return said("{method}; proven: no plan of this day is less late", method=term(solved.method))
     above = solved.weighted_minutes_late - solved.bound
     if solved.plan.left_out:
-        return said("{method}; not proven best", method=solved.method)
-    return said("{method}; not proven best, at most {above} weighted minutes could be saved", method=solved.method, above=above)
+        return said("{method}; not proven best", method=term(solved.method))
+    return said("{method}; not proven best, at most {above} weighted minutes could be saved", method=term(solved.method), above=above)
 
 
 def left_unsterile(instance: Instance, plan: Plan, words: Words) -> tuple[Finding, ...]:

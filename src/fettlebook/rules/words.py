@@ -27,10 +27,10 @@ FORCE: Final[dict[str, str]] = {
 def origin_in_words(origin: Origin) -> str:
     """Return where a value comes from: layer, force, source, how sure."""
     if origin.force == "own":
-        return said("own rule: {source}", source=origin.source)
+        return said("own rule: {source}", source=term(origin.source))
     if origin.source == COMMON_PRACTICE:
-        return said("{layer}: {source}", layer=origin.layer, source=term(origin.source))
-    told = said("{layer}, {force}: {source}", layer=origin.layer, force=FORCE[origin.force], source=origin.source)
+        return said("{layer}: {source}", layer=term(origin.layer), source=term(origin.source))
+    told = said("{layer}, {force}: {source}", layer=term(origin.layer), force=FORCE[origin.force], source=term(origin.source))
     return joined("; ", (told, SURE[origin.sure])) if origin.sure != "practice" else told
 
 

@@ -18,6 +18,7 @@ import numpy as np
 from scipy.special import bdtr, comb, ndtr, ndtri
 
 from fettlebook.errors import Mendable
+from fettlebook.said import said
 
 MOST_SAMPLES: Final = 400
 MOST_POOLED: Final = 12
@@ -150,9 +151,9 @@ def cheapest_plan(
             best = whole
     if best is None:
         raise Mendable(
-            f"no plan finds a chair at {bad_multiple:g} times the limit with chance {power:g}",
+            said("no plan finds a chair at {multiple:g} times the limit with chance {power:g}", multiple=bad_multiple, power=power),
             where="plan: power",
-            mend="Ask for less, or accept more false alarms: the chairs' usual level is too near the limit for pools.",
+            mend=said("Ask for less, or accept more false alarms: the chairs' usual level is too near the limit for pools."),
         )
     return best
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from fettlebook.errors import Mendable
 from fettlebook.practice.model import MachineKind
-from fettlebook.said import joined, said
+from fettlebook.said import joined, said, term
 from fettlebook.standing.look import Look
 from fettlebook.standing.machine_runs import test_verdict
 from fettlebook.standing.model import Verdict
@@ -159,7 +159,7 @@ def water_look_back(look: Look, chair: str, quantity: str = "water count") -> Lo
     counts = count_verdicts(look, look.basis.chairs[chair], quantity)
     if not counts:
         raise Mendable(
-            said("no {quantity} of {chair} in the book", quantity=quantity, chair=chair),
+            said("no {quantity} of {chair} in the book", quantity=term(quantity), chair=chair),
             where="chair",
             mend=said("Enter its results first."),
         )

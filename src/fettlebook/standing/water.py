@@ -48,9 +48,9 @@ def water_conditions(at: AtChair) -> Iterator[Condition]:
         if dated:
             yield _judged(at, quantity, limits, counted or dated, dated=dated if required else ())
         elif required and asked is not None:
-            why = said("no {quantity} in the book", quantity=quantity)
+            why = said("no {quantity} in the book", quantity=term(quantity))
             yield Condition(
-                said("{quantity} within the limit", quantity=quantity), Verdict.UNPROVEN, why, asked[1].origin, mend=_sample(at)
+                said("{quantity} within the limit", quantity=term(quantity)), Verdict.UNPROVEN, why, asked[1].origin, mend=_sample(at)
             )
     yield from _after_repair(at)
 
@@ -102,7 +102,7 @@ def _counted_of_chair(look: Look, chair: str, quantity: str) -> Iterator[Counted
 
 def _judged(at: AtChair, quantity: str, limits: Sequence[Limit], counted: Sequence[Counted], *, dated: Sequence[Counted]) -> Condition:
     """Hold the newest result of each line to the limits; the worst line speaks for the chair, the newest good sample for the date."""
-    look, what = at.look, said("{quantity} within the limit", quantity=quantity)
+    look, what = at.look, said("{quantity} within the limit", quantity=term(quantity))
     newest: dict[str, Counted] = {}
     for one in counted:
         for outlet in one.outlets or (said("the chair"),):

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from fettlebook.practice.model import Chair, Practice, SupplyKind
 from fettlebook.rules.model import Computed, Duty, Origin, Rulebook, Step
-from fettlebook.said import joined, listed, said
+from fettlebook.said import joined, listed, said, term
 from fettlebook.science.circuits import Method
 from fettlebook.times.label import Gap, Label
 from fettlebook.times.longest import longest
@@ -41,9 +41,13 @@ class Frame:
 
     def asks(self, who: str, seconds: float, origin: Origin) -> str:
         """Say what a candidate asks, with its source and how sure that is."""
-        sure = "unchecked" if not origin.checked else "" if origin.sure == "practice" else origin.sure
+        sure = said("unchecked") if not origin.checked else "" if origin.sure == "practice" else term(origin.sure)
         reason = said(' The practice\'s reason: "{reason}".', reason=origin.reason) if origin.reason else ""
-        return said("{what}: {why}", what=who, why=f"{clock(seconds)} ({'; '.join(filter(None, (origin.source, sure)))}).{reason}")
+        return said(
+            "{what}: {why}",
+            what=who,
+            why=joined("", (f"{clock(seconds)} (", joined("; ", filter(None, (origin.source, sure))), ").", reason)),
+        )
 
     def missing(self, gap: Gap, candidates: tuple[Candidate, ...] = (), *, label: Label | None = None) -> RunningTime:
         """Return the step without a time, with the reason; what is known at least is kept."""
@@ -200,7 +204,7 @@ class Frame:
         if step.caution:
             yield step.caution
         if step.handpieces != "either":
-            yield said("Handpieces {handpieces}.", handpieces=step.handpieces)
+            yield said("Handpieces off.") if step.handpieces == "off" else said("Handpieces on.")
         if step.computes in {Computed.FLUSH, Computed.RINSE} and "sterile" not in step.caution.lower():
             yield STERILE
         if label is not None:

@@ -4,7 +4,7 @@ import math
 from typing import Final
 
 from fettlebook.practice.model import Segment, SegmentShape, StirredVolume
-from fettlebook.said import said
+from fettlebook.said import said, term
 from fettlebook.science.circuits import Method
 from fettlebook.science.paths import PathPart
 
@@ -64,7 +64,11 @@ def millilitres(volume_ml: float) -> str:
 
 def part_line(part: PathPart, size: str) -> str:
     """Say what one part of the line holds, how long one volume change takes, and how the water flows in it."""
-    how = "" if part.reynolds is None else said(" (Reynolds {reynolds:.0f}, {regime})", reynolds=part.reynolds, regime=part.regime)
+    how = (
+        ""
+        if part.reynolds is None
+        else said(" (Reynolds {reynolds:.0f}, {regime})", reynolds=part.reynolds, regime=term(part.regime or ""))
+    )
     return said(
         "{id} {size} holds {volume_ml}; at {flow_ml_min:g} mL/min one volume change takes {residence_s:.1f} s{how}.",
         id=part.id,

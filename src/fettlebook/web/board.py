@@ -221,7 +221,7 @@ def _block(key: str, run: list[Task], visits: dict[str, PlannedVisit], practice:
     visit = visits.get(run[0].visit or "") if run[0].kind == "visit" else None
     names = {person.id: person.name for person in practice.people}
     who = _list(names.get(task.person, task.person) for task in run if task.person)
-    where = _list(task.place for task in run)
+    where = joined(", ", dict.fromkeys(term(task.place) for task in run))
     word = _word(run, visit, practice, by)
     title, short, told = joined(", ", (word, where)), "", said(", {where}, to {zone}", where=where, zone=clock(end, zone))
     if by == "person":  # whoever reads their own lane asks where to go

@@ -111,13 +111,13 @@ def _number(fields: Fields, name: str, low: int, high: int) -> int:
 
 def query_of(trial: Trial, basis: Basis) -> str:
     """Return the address of a trial, without what is not tried; the same trial gives the same address."""
-    said: dict[str, str | int] = {f"{SET}{t}": n for t, n in trial.sets.items() if n}
-    said |= {"washers": trial.washers, "sterilizers": trial.sterilizers, "turnover": trial.turnover_min, "hands": trial.hands_min}
+    tried: dict[str, str | int] = {f"{SET}{t}": n for t, n in trial.sets.items() if n}
+    tried |= {"washers": trial.washers, "sterilizers": trial.sterilizers, "turnover": trial.turnover_min, "hands": trial.hands_min}
     if trial.hands_min:
-        said["hands_from"] = basis.maps.clock.moment(trial.hands_from).strftime("%H:%M")
+        tried["hands_from"] = basis.maps.clock.moment(trial.hands_from).strftime("%H:%M")
     if trial.moved:
-        said |= {"visit": trial.moved, "moved": trial.moved_min, "chair": trial.moved_to}
-    return urlencode({name: value for name, value in said.items() if value})
+        tried |= {"visit": trial.moved, "moved": trial.moved_min, "chair": trial.moved_to}
+    return urlencode({name: value for name, value in tried.items() if value})
 
 
 def sliders(trial: Trial, basis: Basis) -> tuple[tuple[str, tuple[Slider, ...]], ...]:

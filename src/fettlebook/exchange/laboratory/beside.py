@@ -10,6 +10,7 @@ from fettlebook.exchange.laboratory.from_book import BookWater, limit_cfu_ml
 from fettlebook.exchange.laboratory.shared import Shared, shared_things
 from fettlebook.practice.model import ProductUse
 from fettlebook.rules.model import Limit, Requirement
+from fettlebook.said import said
 from fettlebook.science.trends.achieved import Reduction, reduction_of
 from fettlebook.science.trends.cause import RiseCause, cause_of
 from fettlebook.science.trends.supply import CommonRise, expected_before, rise_of
@@ -130,7 +131,7 @@ def _high(look: Look, chair: ChairWater, limit: Limit) -> HighInARow | None:
 def _rise(look: Look, water: BookWater) -> tuple[CommonRise | None, str, RiseCause | None, tuple[Shared, ...]]:
     used = water.judged.used
     if not used:
-        return None, "no result that can be used", None, ()
+        return None, said("no result that can be used"), None, ()
     newest = max(row.sampled_on for row, _ in used)
     last = {row.chair: (row, sample) for row, sample in used if (newest - row.sampled_on).days <= ROUND_DAYS}
     round_of = {id(sample) for _, sample in last.values()}

@@ -9,6 +9,7 @@ from fettlebook.errors import Finding
 from fettlebook.exchange.laboratory.judged import Asked, ChairToday, Judged, judge_rows
 from fettlebook.exchange.laboratory.sheet import Sheet, SheetRow
 from fettlebook.rules.model import Limit
+from fettlebook.said import said
 from fettlebook.science.trends import PRIORS, Priors
 from fettlebook.standing.look import Look
 from fettlebook.standing.water import PER_ML
@@ -16,7 +17,7 @@ from fettlebook.standing.water_history import WATER_COUNT, ChairWater, WaterResu
 
 ROLES: Final = ("limit", "action", "alert", "aim")
 HOW: Final = "Enter the treatment as it was done: its steps, in the book."
-NO_VOLUME: Final = "the book has no plated volume of this result, so how sure it is can't be said"
+NO_VOLUME: Final = said("the book has no plated volume of this result, so how sure it is can't be said")
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +125,7 @@ def _row(look: Look, history: ChairWater, result: WaterResult, volume_ml: float 
         return Finding(f"by another method ({result.method})", where, "Only counts of one method are compared: left out.", "warning")
     sample = result.as_sample(0.0, volume_ml)
     if sample is None:
-        return Finding(NO_VOLUME, where, "Ask the laboratory for it, or say it with --volume-ml.", "warning")
+        return Finding(NO_VOLUME, where, said("Ask the laboratory for it, or say it with --volume-ml."), "warning")
     text = f"{ {'below': '< ', 'above': '> '}.get(result.mark or '', '') }{result.per_ml:g} CFU/mL".strip()
     return SheetRow(
         0, history.chair, look.basis.day_of(result.taken_ms), sample.kind, sample.colonies, sample.volume_ml,

@@ -9,6 +9,7 @@ import numpy as np
 
 from fettlebook.errors import Finding, Mendable
 from fettlebook.exchange.laboratory.sheet import Sheet, SheetRow
+from fettlebook.said import said
 from fettlebook.science.trends import (
     LEAST_POINTS,
     PRIORS,
@@ -115,7 +116,7 @@ def judge_sheet(
     """
     if not sheet.rows:
         raise Mendable(
-            "no result that can be used",
+            said("no result that can be used"),
             where=file,
             mend="Mend the lines that are named, or say how the table is written.",
             others=sheet.findings,

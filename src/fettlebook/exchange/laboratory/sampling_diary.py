@@ -109,11 +109,11 @@ def plan_told(look: Look, water: BookWater, *, multiple: float = 3.0, power: flo
     setting = {"chairs": max(1, chairs), "limit_cfu_ml": limit, "bad_multiple": multiple, "sd_log10": sd, "usual_log10": usual}
     singly: Plan | None = None
     cheapest: Plan | None = None
-    no_plan = ""
+    no_plan: str = ""
     try:
         cheapest = cheapest_plan(power=power, most_false=MOST_FALSE, **setting)  # type: ignore[arg-type]
     except Mendable as error:
-        no_plan = f"{error.what}. {error.mend}"
+        no_plan = said("{why}. {mend}", why=error.what, mend=error.mend)
     found = next((n for n in range(1, YEAR_DAYS) if 1.0 - once**n >= power), None)
     if found is not None:
         singly = plan(rounds=found, pooled=1, **setting)  # type: ignore[arg-type]

@@ -56,7 +56,7 @@ def achieved_words(look: Look, one: Achieved) -> str:
         told += said("; over the limit again after {over_after_days:.0f} days", over_after_days=one.over_after_days)
     elif one.good_days is not None:
         told += said("; last result until the next treatment: within the limit, {good_days:.0f} days on", good_days=one.good_days)
-    return f"{told}."
+    return told + "."
 
 
 def high_words(look: Look, one: HighInARow) -> str:

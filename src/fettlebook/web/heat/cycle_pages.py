@@ -174,7 +174,7 @@ class _Shows:
             return waiting
         with self._record.view() as view:
             rows = [(machine, view.standing(f"machine:{machine.id}")) for machine in view.look.basis.practice.machines]
-        return self._show("heat_machines.html", rows=rows, title="Machines")
+        return self._show("heat_machines.html", rows=rows, title=said("Machines"))
 
     def _of(self, machine: str) -> Machine:
         found = next((m for m in self._pen.practice.machines if m.id == machine), None)

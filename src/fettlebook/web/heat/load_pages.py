@@ -99,7 +99,7 @@ class _Bench:
             ("packed", said("Packed, not run"), said("No load waits for its cycle.")),
             ("decided", said("The last week"), said("No load in the last week.")),
         )
-        return self._show("heat_loads.html", rows=rows, stages=stages, names=names, few=FEW, title="Loads")
+        return self._show("heat_loads.html", rows=rows, stages=stages, names=names, few=FEW, title=said("Loads"))
 
     def table(self) -> Response:
         """Return the loads as a table to save."""

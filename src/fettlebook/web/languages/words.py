@@ -9,8 +9,13 @@ from typing import Any, Final
 from fettlebook.plan.set_stages import STAGES
 from fettlebook.practice import model as practice
 from fettlebook.rules.model import Computed, Subject, When
+from fettlebook.rules.rows import COMMON_PRACTICE
 from fettlebook.rules.words import FORCE, SURE
+from fettlebook.standing.basis import BOOK
+from fettlebook.standing.failure import E5, E8
 from fettlebook.standing.model import Verdict
+from fettlebook.standing.parts import LABEL
+from fettlebook.times.through import LINE_ORIGIN
 from fettlebook.web.board import WORD
 
 ENUMERATIONS: Final[tuple[type[StrEnum], ...]] = (Verdict, When, Subject, Computed, practice.Role, practice.Skill)
@@ -30,6 +35,25 @@ CARRIED: Final = {
     "lane": ("chair", "person", "machine"),
     "machine": ("washers", "sterilizers", "ultrasonic baths", "set type", "set types", "people"),
     "how a plan was made": ("list scheduler", "exact model", "neighbourhood search"),
+    "how sure, in short": ("read", "secondary"),
+    "measured first": ("flow", "bore", "length"),
+    "flow": ("laminar", "turbulent", "transitional"),
+    "layer": ("practice file", "label", "book"),
+    # A rule's own source stays in its language; these are the program's words where it stands on no rule.
+    "source of the program's own": (
+        COMMON_PRACTICE,
+        BOOK.source,
+        E5.source,
+        E8.source,
+        LABEL.source,
+        LINE_ORIGIN.source,
+        "its instructions for use, as the practice file holds them",
+        "the product's label, as the practice file holds it",
+        "the practice's own list of tests, by the machine's IFU",
+        "common practice; IFU",
+        "common practice; IFU comes first",
+        "common practice, no source (the label of the product in use comes first)",
+    ),
     "how a time was set": ("rule", "label", "line", "fixed", "measured", "usual", "computed"),
 }
 
