@@ -1,5 +1,7 @@
 // Moves a line along each picture and says what is left at each outlet then. Without it, the tables say the same at set times.
 const curves = document.getElementById("curves");
+const language = document.documentElement.lang;
+const words = curves.dataset;
 const known = curves.querySelector(".picture") ? await (await fetch(curves.dataset.address)).json() : { pictures: {} };
 
 function shareAt(picture, shares, seconds) {
@@ -8,13 +10,13 @@ function shareAt(picture, shares, seconds) {
   return shares[low] + (shares[low + 1] - shares[low]) * (place - low);
 }
 
-const digits = (value, count) => Number(value.toPrecision(count)).toLocaleString("en-GB", { maximumFractionDigits: 12 });
+const digits = (value, count) => Number(value.toPrecision(count)).toLocaleString(language === "en" ? "en-GB" : language, { maximumFractionDigits: 12 });
 
 function spoken(picture, share) {
   if (picture.missing) return `${digits((1 - share) * 100, 3)} %`;
   if (picture.full_mg_l !== null) return `${digits(picture.full_mg_l * share, 3)} mg/L`;
-  if (share < 1e-5) return "under 1 part in 100,000";
-  return share >= 0.001 ? `${digits(share * 100, 3)} %` : `1 part in ${digits(1 / share, 3)}`;
+  if (share < 1e-5) return words.under;
+  return share >= 0.001 ? `${digits(share * 100, 3)} %` : words.oneIn.replace("{n}", digits(1 / share, 3));
 }
 
 function asClock(seconds) {
@@ -35,7 +37,7 @@ for (const section of curves.querySelectorAll(".picture")) {
     cursor.setAttribute("x1", x);
     cursor.setAttribute("x2", x);
     output.textContent = asClock(seconds);
-    heading.textContent = `at ${asClock(seconds)}`;
+    heading.textContent = words.at.replace("{n}", asClock(seconds));
     slider.setAttribute("aria-valuetext", asClock(seconds));
     picture.lines.forEach((line, n) => {
       const share = shareAt(picture, line.shares, seconds);
@@ -43,7 +45,7 @@ for (const section of curves.querySelectorAll(".picture")) {
       cells[n].textContent = spoken(picture, share);
       cells[n].classList.toggle("reached", reached);
       const word = document.createElement("small");
-      word.textContent = reached ? "reached" : "not yet";
+      word.textContent = reached ? words.reached : words.notYet;
       cells[n].append(word);
     });
   };

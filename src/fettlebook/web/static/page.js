@@ -32,7 +32,7 @@ async function takeHands() {
     const fresh = page.getElementById("hands");
     if (fresh) old.replaceWith(fresh);
   } catch {
-    say("The program does not answer. What you see may be old.");
+    say(body.dataset.noAnswer);
   }
 }
 
@@ -51,7 +51,7 @@ async function look() {
   try {
     known = await (await fetch(progress.dataset.address, { cache: "no-store" })).json();
   } catch {
-    say("The program does not answer. What you see may be old.");
+    say(body.dataset.noAnswer);
     return 5000;
   }
   if (String(known.version) !== progress.dataset.version && !known.stage && document.getElementById("result")) {
@@ -60,13 +60,13 @@ async function look() {
   }
   if (String(known.version) !== progress.dataset.version && !known.stage) {
     // Whoever has details open keeps them: the reload waits until they are closed.
-    if (document.querySelector(".details:target")) say("There is a newer plan. Close the details to see it.");
+    if (document.querySelector(".details:target")) say(body.dataset.newer);
     else location.reload();
     return 5000;
   }
   const stage = document.getElementById("stage");
-  if (stage) stage.textContent = known.stage || "done";
-  else say(known.stage ? `${progress.dataset.says ?? "Planning again"}: ${known.stage}.` : "");
+  if (stage) stage.textContent = known.stage || body.dataset.done;
+  else say(known.stage ? `${progress.dataset.says ?? body.dataset.planning}: ${known.stage}.` : "");
   if (!known.stage && progress.dataset.busy) await takeResult(known);
   if (document.getElementById("result")) progress.dataset.busy = known.stage ? "yes" : "";
   return known.stage ? 700 : 5000;
@@ -83,7 +83,7 @@ async function takeResult(known) {
   if (focused) fresh.focus();
   progress.dataset.version = String(known.version);
   progress.dataset.busy = "";
-  say(page.getElementById("progress").textContent || "Done: the result is below.");
+  say(page.getElementById("progress").textContent || body.dataset.result);
 }
 
 function say(text) {

@@ -23,12 +23,12 @@ async function ask() {
   const mine = ++latest;
   const address = `${form.getAttribute("action")}?${query()}`;
   history.replaceState(null, "", address);
-  progress.textContent = "Planning.";
+  progress.textContent = form.dataset.planning;
   let page;
   try {
     page = new DOMParser().parseFromString(await (await fetch(address, { cache: "no-store" })).text(), "text/html");
   } catch {
-    progress.textContent = "The program does not answer.";
+    progress.textContent = document.body.dataset.noAnswer;
     return;
   }
   if (mine !== latest) return; // the slider has moved on
