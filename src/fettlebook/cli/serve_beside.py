@@ -40,13 +40,13 @@ class Beside:
                 worker.close()
 
 
-def open_beside(asked: Asked, data: Path, record: Record, desk: Desk) -> Beside:
+def open_beside(asked: Asked, data: Path, record: Record, desk: Desk, appointments: Path | None = None) -> Beside:
     """Start what is asked for."""
     from fettlebook.exchange.key import beside, load_or_make_key  # noqa: PLC0415 - with the pages
     from fettlebook.web.arriving import Watching  # noqa: PLC0415 - with the pages
     from fettlebook.web.health.backing_up import BackingUp  # noqa: PLC0415 - with the pages
     from fettlebook.web.telling import Telling  # noqa: PLC0415 - with the pages
 
-    watching = Watching(asked.arrivals, record, desk) if asked.arrivals is not None else None
+    watching = Watching(asked.arrivals, record, desk, appointments=appointments) if asked.arrivals is not None else None
     backing_up = BackingUp(asked.backups, asked.backup_at, record, desk) if asked.backups is not None else None
     return Beside(watching, backing_up, Telling(record, desk, data.with_name(f"{data.name}.word"), load_or_make_key(beside(data))))

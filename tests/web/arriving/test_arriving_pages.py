@@ -67,7 +67,8 @@ def opened(tmp_path: Path) -> Iterator[Open]:
     with open_book(tmp_path / "book.sqlite", desk.reading.practice.practice.id) as store:
         record = Record(store, desk)
         folder = tmp_path / "arrivals"
-        watching = Watching(folder, record, desk, every_s=0.05)
+        (tmp_path / "exports").mkdir()
+        watching = Watching(folder, record, desk, appointments=tmp_path / "exports", every_s=0.05)
         people = People(lambda: desk.reading.practice)
         app = create_app(desk, practice_file=practice_file, record=record, people=people, watching=watching)
         yield Open(TestClient(app, base_url="http://127.0.0.1", headers=OURS), store, folder, people, practice_file, watching)
@@ -186,3 +187,17 @@ def test_a_calendar_subscribes_by_its_own_token_and_can_be_withdrawn(opened: Ope
     assert "v_" not in opened.client.get(f"/feed/all/{token}.ics").text  # no reference of a visit
     devices.withdraw(device, lead.id)
     assert opened.client.get(f"/feed/{person}/{token}.ics").status_code == 404
+
+
+def test_the_booking_program_sends_its_export_to_the_folder_of_exports(opened: Open, tmp_path: Path) -> None:
+    visit = "BEGIN:VEVENT\nUID:1\nDTSTART:20261125T090000Z\nDTEND:20261125T093000Z\nLOCATION:Treatment room 1\nEND:VEVENT\n"
+    calendar = f"BEGIN:VCALENDAR\nVERSION:2.0\n{visit}END:VCALENDAR\n"
+    sent = opened.client.put("/arrive/appointments/export", content=calendar)
+    assert sent.status_code == 202, sent.text
+    assert [one.read_text() for one in (tmp_path / "exports").iterdir()] == [calendar]
+    refused = opened.client.put("/arrive/appointments/export.ics", content=b"no calendar")
+    assert refused.status_code == 422
+    assert "not a calendar" in refused.text
+    assert len(list((tmp_path / "exports").iterdir())) == 1
+    opened.watching.appointments = None
+    assert opened.client.put("/arrive/appointments/export.ics", content=calendar).status_code == 409

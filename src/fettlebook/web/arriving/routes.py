@@ -4,6 +4,7 @@ A gateway is let in like a tablet: the lead shows a code, the gateway sends it o
 sends is answered only when it lies in the folder for good; taking it in happens after that.
 """
 
+from pathlib import Path
 from typing import Final
 
 from fastapi import APIRouter, Request
@@ -12,6 +13,8 @@ from starlette.concurrency import run_in_threadpool
 
 from fettlebook.errors import Finding, Mendable
 from fettlebook.exchange.arrivals.spool import spool
+from fettlebook.exchange.calendar import booked_days
+from fettlebook.exchange.key import KEY_BYTES
 from fettlebook.said import said
 from fettlebook.web.arriving.watching import Watching
 from fettlebook.web.pages import Pages
@@ -20,6 +23,7 @@ from fettlebook.web.people.people import People
 from fettlebook.web.record import Record
 from fettlebook.web.saving import csv_of
 
+APPOINTMENTS: Final = "appointments"
 BODY_MOST: Final = 20_000_000  # of one message; a longer log goes through the folder
 CODE_MOST: Final = 200
 
@@ -66,14 +70,29 @@ def arriving_routes(pages: Pages, record: Record, watching: Watching, people: Pe
             return _told(401, Finding("no token of a device that was let in", "Authorization", mend))
         try:
             content = await _body(request, BODY_MOST)
+            if source == APPOINTMENTS:
+                return await run_in_threadpool(_appointments, pages, watching, name, content)
             path = await run_in_threadpool(spool, watching.folder, source, name, content, record.now())
         except Mendable as error:
             too_long = error.findings[0].where == "body"
-            return _told(413 if too_long else 422 if error.findings[0].where == "source" else 503, *error.findings)
+            return _told(413 if too_long else 503 if error.findings[0].what.startswith("can't be kept") else 422, *error.findings)
         watching.look_again()
         return JSONResponse({"file": path.name, "length_bytes": len(content)}, 202)
 
     return routes
+
+
+def _appointments(pages: Pages, watching: Watching, name: str, content: bytes) -> Response:
+    """Put an export of the appointment book into its folder, where it can be read; the newest one there is the book."""
+    folder = watching.appointments
+    if folder is None:
+        mend = "Start the page with the folder of exports in the place of the calendar file."
+        return _told(409, Finding("the appointment book is a file, not a folder of exports", APPOINTMENTS, mend))
+    today = pages.now.date()
+    booked_days(content, name, pages.reading.practice, today, bytes(KEY_BYTES), days=1)  # raises where it is no appointment book
+    ending = ".json" if content.lstrip()[:1] == b"{" else ".ics"
+    path = spool(folder.parent, folder.name, f"{Path(name).stem}{ending}", content, round(pages.now.timestamp() * 1000))
+    return JSONResponse({"file": path.name, "length_bytes": len(content)}, 202)
 
 
 def _let_in(people: People, request: Request) -> bool:

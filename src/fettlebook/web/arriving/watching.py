@@ -36,7 +36,9 @@ class Came:
 class Watching:
     """Takes in what arrives, in a thread of its own."""
 
-    def __init__(self, folder: Path, record: Record, desk: Desk, *, every_s: float = EVERY_S) -> None:
+    def __init__(self, folder: Path, record: Record, desk: Desk, *, appointments: Path | None = None, every_s: float = EVERY_S) -> None:
+        """Begin to watch; `appointments` is the folder of the appointment book's exports, where it is one."""
+        self.appointments = appointments if appointments is not None and appointments.is_dir() else None
         self.folder, self._record, self._desk, self._every_s = folder, record, desk, every_s
         path = getattr(record.store, "path", None)  # a group's book has no file: its arrivals are put aside in the folder itself
         self.aside = aside_folder(Path(path)) if path is not None else folder / ".aside"
