@@ -52,3 +52,7 @@ class Mendable(Exception):  # noqa: N818 - the word of the house; it names a cha
     def mend(self) -> str:
         """How to mend it, as an instruction."""
         return self.findings[0].mend
+
+
+class AwayError(Mendable):
+    """What was asked does not answer now, such as a database that is down: nothing was done, and the same call may do later."""

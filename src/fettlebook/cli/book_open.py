@@ -2,6 +2,7 @@
 
 import os
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import click
@@ -19,6 +20,30 @@ def is_address(book_at: str) -> bool:
     return book_at.startswith(("postgresql:", "postgresql+"))
 
 
+def group_address(book_at: str | None) -> str | None:
+    """Return the address of a group's database as the driver takes it; None where a file is meant, or nothing."""
+    if book_at is None or not is_address(book_at):
+        return None
+    try:
+        make_url(book_at)
+    except ArgumentError:
+        mend = "Write postgresql://role@host/database."
+        raise Mendable("no address of a database", where="BOOK", mend=mend) from None
+    return f"postgresql+psycopg://{book_at.partition('://')[2]}"
+
+
+def opener(address: str, kept_beside: Path | None = None) -> Callable[[str], Store]:
+    """Return what opens a practice's book in a group's database; what is made of it is kept on this machine by the given name."""
+
+    def open_it(practice: str) -> Store:
+        # A throw-away server for trials may run without fsync; a real one is refused then.
+        store = open_group_book(address, practice, durable=os.environ.get("FETTLEBOOK_THROW_AWAY_DATABASE") != "1")
+        store.kept_beside = kept_beside
+        return store
+
+    return open_it
+
+
 def existing_file(book_at: str) -> Path:
     """Return the file of a book that must be there: a mistyped name must not make a new one."""
     path = Path(book_at)
@@ -31,16 +56,10 @@ def existing_file(book_at: str) -> Path:
 
 def opened(book_at: str, practice: str | None, *, write: bool) -> Store:
     """Open the book that is there."""
-    if is_address(book_at):
+    if (address := group_address(book_at)) is not None:
         if practice is None:
             raise Mendable("a group's database holds several books", where="--practice", mend="Name the practice.")
-        try:
-            make_url(book_at)
-        except ArgumentError:
-            mend = "Write postgresql+psycopg://role@host/database."
-            raise Mendable("no address of a database", where="BOOK", mend=mend) from None
-        # A throw-away server for trials may run without fsync; a real one is refused then.
-        return open_group_book(book_at, practice, durable=os.environ.get("FETTLEBOOK_THROW_AWAY_DATABASE") != "1")
+        return opener(address)(practice)
     path = existing_file(book_at)
     if write and (low := low_on_space(path)) is not None:
         click.echo(f"{low.where}: {low.what}. {low.mend}", err=True)

@@ -25,7 +25,11 @@ PORT = 8321
 @click.command()
 @click.argument("practice_file", metavar="PRACTICE.toml", type=click.Path(path_type=str))
 @click.argument("book_file", metavar="BOOK.ics", type=click.Path(path_type=str))
-@click.option("--data", metavar="FILE.sqlite", help="The book of entries; beside the practice file if left out. Made where there is none.")
+@click.option(
+    "--data",
+    metavar="BOOK",
+    help="The book of entries, made where there is none; book.sqlite if left out. A group: postgresql://role@host/database.",
+)
 @click.option("--host", default="127.0.0.1", show_default=True, help="Its address in the house: needs a certificate and a lead's PIN.")
 @click.option("--port", type=click.IntRange(0, 65535), default=PORT, show_default=True, help="0: any that is free.")
 @click.option("--trust-port", type=click.IntRange(0, 65535), help="Where a new tablet begins, with --host; the next port if left out.")
@@ -61,12 +65,17 @@ def serve(
     """
     from pathlib import Path  # noqa: PLC0415 - imports wait until they are needed: --help stays quick
 
+    from fettlebook.cli.book_open import group_address  # noqa: PLC0415
     from fettlebook.cli.serve_beside import Asked  # noqa: PLC0415
     from fettlebook.cli.serve_house import certificates_for  # noqa: PLC0415
     from fettlebook.web.guard import is_loopback  # noqa: PLC0415
 
     practice_path = Path(practice_file)
-    data_path = Path(data) if data else practice_path.with_name("book.sqlite")
+    if backups is not None and group_address(data):
+        raise click.UsageError("A group's database is backed up by the group, with PostgreSQL's own tools: leave --backups out.")
+    group = group_address(data)
+    # A group's book has no file: what stands beside one (keys, people, certificates) is called after the practice file then.
+    data_path = practice_path.with_suffix(".book") if group else Path(data) if data else practice_path.with_name("book.sqlite")
     house = None if is_loopback(host) else certificates_for(host, data_path, practice_path)
     listening = _listen(host, port)
     with listening:
@@ -80,6 +89,7 @@ def serve(
             house,
             beside,
             Asked(Path(arrivals) if arrivals else None, Path(backups) if backups else None, backup_at.time()),
+            group,
         )
         _run(opening)
 
@@ -96,6 +106,7 @@ class _Opening:
     certificates: Certificates | None
     trust: socket.socket | None
     asked: Asked  # what works beside the pages
+    group: str | None  # the address of a group's database
 
 
 def _listen(host: str, port: int) -> socket.socket:
@@ -186,6 +197,7 @@ def _open(opening: _Opening, opened: list[Callable[[], bool]]) -> Server:
 
     import uvicorn  # noqa: PLC0415
 
+    from fettlebook.cli.book_open import opener  # noqa: PLC0415
     from fettlebook.cli.serve_beside import open_beside  # noqa: PLC0415
     from fettlebook.web.app import create_app  # noqa: PLC0415
     from fettlebook.web.bench import Bench  # noqa: PLC0415
@@ -202,7 +214,8 @@ def _open(opening: _Opening, opened: list[Callable[[], bool]]) -> Server:
         return (training() if training is not None else datetime.now(UTC)).astimezone(zone)
 
     start = day.date() if day else None
-    chain = Chain(*files, clock=clock, around=start)
+    group = opener(opening.group, files[2]) if opening.group else None
+    chain = Chain(*files, clock=clock, around=start, group=group)
     desk, bench = Desk(chain, clock), Bench()
     record = Record(chain.store, desk)
 
@@ -232,7 +245,7 @@ def _open(opening: _Opening, opened: list[Callable[[], bool]]) -> Server:
         watching=beside.watching,
         telling=beside.telling,
     )
-    app.include_router(health_routes(app.state.pages, files, beside.backing_up))
+    app.include_router(health_routes(app.state.pages, files, beside.backing_up, chain.store if opening.group else None))
     # No access log: it would only tell who looked when. A fault is logged with its number by the pages themselves.
     config = uvicorn.Config(app, log_level="warning", access_log=False, timeout_graceful_shutdown=2, server_header=False, lifespan="off")
     host, port = listening.getsockname()[:2]

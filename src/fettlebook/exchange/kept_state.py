@@ -135,19 +135,22 @@ def state_of(store: Store, *, tell: Callable[[int], None] = lambda seen: None, k
 
 
 def place_of(store: Store) -> Path | None:
-    """Return the file beside a book in a file; None for a book in a database."""
-    path = getattr(store, "path", None)
-    if not isinstance(path, Path):
-        return None
-    return path.with_name(f"{path.name}.{hashlib.sha256(store.practice.encode()).hexdigest()[:8]}.state")
+    """Return the file beside a book; None for a book in a database that was given no place on this machine."""
+    path = _named_after(store)
+    return None if path is None else path.with_name(f"{path.name}.{hashlib.sha256(store.practice.encode()).hexdigest()[:8]}.state")
+
+
+def _named_after(store: Store) -> Path | None:
+    path = getattr(store, "path", None) or getattr(store, "kept_beside", None)
+    return path if isinstance(path, Path) else None
 
 
 def _file_of(store: Store) -> KeptFile | None:
-    place = place_of(store)
-    if place is None:
+    place, path = place_of(store), _named_after(store)
+    if place is None or path is None:
         return None
     try:
-        return KeptFile(place, kept_key(store.path))  # type: ignore[attr-defined]  # it has a place, so it has a path
+        return KeptFile(place, kept_key(path))
     except Mendable:
         return None  # a folder that can't be written: nothing is kept there
 

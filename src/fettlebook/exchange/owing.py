@@ -9,7 +9,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from fettlebook.book.kinds import to_ms
-from fettlebook.book.stores import open_book
+from fettlebook.book.stores import Store, open_book
 from fettlebook.errors import Mendable
 from fettlebook.exchange.kept_state import state_of
 from fettlebook.plan.owed import Owing
@@ -31,7 +31,12 @@ def owing_by_book(practice: Practice, rulebook: Rulebook, times: tuple[RunningTi
     """
     if not data.exists():
         raise Mendable("there is no such book", where=str(data), mend="Name the practice's book, or leave it out.")
-    morning = to_ms(datetime.combine(day, time(0), ZoneInfo(practice.practice.time_zone)))
     with open_book(data, practice.practice.id, write=False) as store:
-        standings = Standings(state_of(store), Basis.of(practice, rulebook, times))
-        return Owing(due_duties(standings.as_of(morning, standings.state.received)), rulebook)
+        return owing_by_store(practice, rulebook, times, day, store)
+
+
+def owing_by_store(practice: Practice, rulebook: Rulebook, times: tuple[RunningTime, ...], day: date, store: Store) -> Owing:
+    """Return the same from a book that is open: a group's, which has no file."""
+    morning = to_ms(datetime.combine(day, time(0), ZoneInfo(practice.practice.time_zone)))
+    standings = Standings(state_of(store), Basis.of(practice, rulebook, times))
+    return Owing(due_duties(standings.as_of(morning, standings.state.received)), rulebook)

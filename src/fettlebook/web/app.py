@@ -12,7 +12,7 @@ from starlette.exceptions import HTTPException
 from starlette.staticfiles import StaticFiles
 
 from fettlebook import __version__
-from fettlebook.errors import Mendable
+from fettlebook.errors import AwayError, Mendable
 from fettlebook.exchange.paper.cards import chair_cards
 from fettlebook.exchange.paper.typeset import FONTS
 from fettlebook.times.curves import chair_pictures
@@ -126,7 +126,7 @@ def create_app(  # noqa: PLR0915 - a list of addresses reads best as a list
 
     @app.exception_handler(Mendable)
     def _mendable(_: Request, error: Mendable) -> HTMLResponse:
-        return pages.mend(error.findings)
+        return pages.mend(error.findings, away=isinstance(error, AwayError))
 
     @app.exception_handler(StillPlanningError)
     def _planning(_: Request, error: StillPlanningError) -> HTMLResponse:

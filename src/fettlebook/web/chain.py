@@ -15,11 +15,11 @@ from zoneinfo import ZoneInfo
 from fettlebook.book.door import Door
 from fettlebook.book.entries import Moment
 from fettlebook.book.kinds import BookImported, Data, DayPlanned, PracticeFileVersion, digest_of, to_ms
-from fettlebook.book.stores.sqlite import SqliteStore, open_book
+from fettlebook.book.stores import Store, open_book
 from fettlebook.errors import Finding, Mendable
 from fettlebook.exchange.calendar import booked_days, read_book
 from fettlebook.exchange.key import beside, load_or_make_key
-from fettlebook.exchange.owing import owing_by_book
+from fettlebook.exchange.owing import owing_by_book, owing_by_store
 from fettlebook.plan.day import DayPlan
 from fettlebook.plan.events import Event
 from fettlebook.plan.follow import Course
@@ -51,7 +51,14 @@ class Chain:
     """The files, the key and the book of one practice."""
 
     def __init__(
-        self, practice_file: Path, book_file: Path, data: Path, *, clock: Callable[[], datetime], around: date | None = None
+        self,
+        practice_file: Path,
+        book_file: Path,
+        data: Path,
+        *,
+        clock: Callable[[], datetime],
+        around: date | None = None,
+        group: Callable[[str], Store] | None = None,
     ) -> None:
         """Open the key and the book.
 
@@ -60,11 +67,14 @@ class Chain:
         practice_file, book_file
             The practice file, and the appointment book or the folder in which its newest export lies.
         data
-            The book of entries; made where there is none. The key stands beside it.
+            The book of entries; made where there is none. The key stands beside it. With `group`: the name after which the key is called,
+            and no book stands there.
         clock
             The present moment as the pages show it, aware; its day decides which rules are in force.
         around
             Booked days are looked for around this day; None: around today.
+        group
+            Opens a group's book by the practice's id; None: the book is the file.
 
         Raises
         ------
@@ -77,13 +87,16 @@ class Chain:
         self._around = around
         practice, _ = self._practice()
         read_whole(newest_book(book_file))
+        self._data = None if group is not None else data
+        if group is not None:  # first: a database that isn't there leaves nothing behind
+            self._store: Store = group(practice.practice.id)
         self._key = load_or_make_key(beside(data))
-        self._data = data
-        self._store: SqliteStore = open_book(data, practice.practice.id)
+        if group is None:
+            self._store = open_book(data, practice.practice.id)
         self._door = Door(self._store)
 
     @property
-    def store(self) -> SqliteStore:
+    def store(self) -> Store:
         """The book, for reading; what is written goes through the door."""
         return self._store
 
@@ -120,7 +133,8 @@ class Chain:
         appointments = self._appointments()
         calendar = read_whole(appointments)
         book = read_book(calendar, appointments.name, reading.practice, day, self._key)
-        owing = owing_by_book(reading.practice, reading.rulebook, reading.times, day, self._data)
+        asked = (reading.practice, reading.rulebook, reading.times, day)
+        owing = owing_by_store(*asked, self._store) if self._data is None else owing_by_book(*asked, self._data)
         plan = plan_day(
             reading.practice,
             reading.times,

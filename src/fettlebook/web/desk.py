@@ -16,7 +16,7 @@ from typing import Final, Protocol
 from uuid import uuid4
 from zoneinfo import ZoneInfo
 
-from fettlebook.errors import Finding, Mendable
+from fettlebook.errors import AwayError, Finding, Mendable
 from fettlebook.plan.day import DayPlan
 from fettlebook.plan.events import Event
 from fettlebook.plan.follow import Course, timetable
@@ -110,6 +110,7 @@ class Desk:
         self._last_asked: date | None = None
         self._enough = threading.Event()  # the plan that is being made is wanted now, as good as it is
         self._at_work: date | None = None
+        self._away = False  # what a reading or a plan needs doesn't answer: tried again at each look
         self._closing = False
         self._worker = threading.Thread(target=self._work, name="planner", daemon=True)
         self._worker.start()
@@ -198,11 +199,11 @@ class Desk:
             self._do(job)
 
     def _look(self) -> None:
-        """Read again if a file changed."""
+        """Read again if a file changed, or if what was away may be back."""
         mark = self._makers.mark()
-        if mark == self._seen:
+        if mark == self._seen and not self._away:
             return
-        self._seen = mark
+        self._seen, self._away = mark, False
         day = self._last_asked
         if self._read() and day:
             with self._lock:
@@ -213,7 +214,7 @@ class Desk:
         try:
             reading = self._makers.read()
         except Mendable as error:
-            self._trouble = error.findings
+            self._trouble, self._away = error.findings, isinstance(error, AwayError)
             return False
         except Exception as error:  # the page must stay up and say so
             self._trouble = (bug(error, said("reading the files")),)
@@ -237,6 +238,7 @@ class Desk:
             kept = self._makers.kept(job.day, plan)
             shown = _shown(plan, kept)
         except Mendable as error:
+            self._away = self._away or isinstance(error, AwayError)
             self._settle(job.day, None, error.findings)
         except Exception as error:  # one bad day must not stop the worker
             self._settle(job.day, None, (bug(error, "planning"),))

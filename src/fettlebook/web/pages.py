@@ -109,6 +109,10 @@ class Pages:
             status,
         )
 
+    def part(self, template: str, **values: Any) -> str:
+        """Return a part of a page, for a script that puts it in the place of an older one."""
+        return self._templates.get_template(template).render(**values)
+
     def plan(self, day: date) -> DayPlan:
         """Return the day's plan, or raise for a page that says why there is none."""
         state = self._desk.day(day)
@@ -204,9 +208,9 @@ class Pages:
             title=said("How the lines clear, {id}", id=chair.id),
         )
 
-    def mend(self, findings: tuple[Finding, ...]) -> HTMLResponse:
-        """Return the page that says what is wrong and how to mend it."""
-        return self.show("mend.html", 422, findings=findings, title=said("Something needs mending"))
+    def mend(self, findings: tuple[Finding, ...], *, away: bool = False) -> HTMLResponse:
+        """Return the page that says what is wrong and how to mend it; `away`: it may come back by itself."""
+        return self.show("mend.html", 503 if away else 422, findings=findings, title=said("Something needs mending"))
 
     def not_allowed(self, who: SignedIn, what: What) -> HTMLResponse:
         """Return the page that says what the signed-in person's role does not do."""

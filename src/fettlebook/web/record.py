@@ -11,7 +11,7 @@ from fettlebook.book.kinds import to_ms
 from fettlebook.book.received import Received
 from fettlebook.book.signing import book_name
 from fettlebook.book.stores import Store
-from fettlebook.errors import Finding, Mendable
+from fettlebook.errors import AwayError, Finding, Mendable
 from fettlebook.exchange.kept_state import KeptFold
 from fettlebook.standing.basis import Basis
 from fettlebook.standing.shelf import NoStateError
@@ -21,6 +21,7 @@ from fettlebook.web.desk import Desk, Reading, bug
 
 FIRST_WINDOW: Final = 500
 WIDEST_WINDOW: Final = 64_000
+AGAIN_S: Final = 1.0  # between tries to read a book whose database is away
 
 
 class Record:
@@ -151,7 +152,15 @@ class Record:
 
     def _begin(self) -> None:
         try:
-            self._fold = KeptFold(self.store, tell=self._told)
+            while not self._leave.is_set():
+                try:
+                    self._fold = KeptFold(self.store, tell=self._told)
+                    self._trouble = None
+                    break
+                except AwayError as error:
+                    self._trouble = error
+                    self._ready.set()  # whoever asks is told why
+                    self._leave.wait(AGAIN_S)
         except _LeftError:
             return
         except Mendable as error:

@@ -6,6 +6,7 @@ add and read in the practices that it was admitted to, and nothing else. Row-lev
 
 from collections.abc import Collection, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Final, Self
 
 from sqlalchemy import Connection, Engine, create_engine, select, text
@@ -20,7 +21,7 @@ from fettlebook.book.stores.pruning import empty_some
 from fettlebook.book.stores.rebuild import Rebuilt, rebuild
 from fettlebook.book.stores.told import Told
 from fettlebook.book.words import GroupKeys
-from fettlebook.errors import Mendable
+from fettlebook.errors import AwayError, Mendable
 
 _GRANTS: Final = (
     "GRANT SELECT, INSERT ON entry, entry_subject, clash, node, file, checkpoint TO {role}",
@@ -29,6 +30,8 @@ _GRANTS: Final = (
     "GRANT SELECT ON access, alembic_version TO {role}",
 )
 _MIGRATING: Final = 0x66746C62  # advisory lock: two servers that start at once bring the schema forward one after the other
+# A server that vanished without a word is told from a slow one by these, not by the two hours of the network's own patience.
+_PATIENCE: Final = {"connect_timeout": 5, "tcp_user_timeout": 20_000}
 _DURABLE: Final = ("fsync", "full_page_writes", "synchronous_commit")
 
 
@@ -108,10 +111,10 @@ def open_group_book(url: str, practice: str, *, durable: bool = True) -> "Postgr
     Raises
     ------
     Mendable
-        The database doesn't answer, has no book or one of another schema, could lose what it acknowledged, or would not keep
+        The database doesn't answer (`AwayError`), has no book or one of another schema, could lose what it acknowledged, or would not keep
         practices apart for this role.
     """
-    engine = create_engine(url, pool_pre_ping=True, pool_size=4, max_overflow=16)
+    engine = create_engine(url, pool_pre_ping=True, pool_size=4, max_overflow=16, connect_args=_PATIENCE)
     try:
         store = PostgresStore(engine, practice)
         with store._reading() as connection:
@@ -129,6 +132,7 @@ class PostgresStore(Store):
         self._engine = engine
         self.practice = practice
         self._told = Told()
+        self.kept_beside: Path | None = None  # by which name what is made of this book may be kept on this machine; a cache only
 
     @property
     def others_add(self) -> bool:
@@ -234,8 +238,9 @@ def _in_words(engine: Engine) -> Iterator[None]:
         state = getattr(cause, "sqlstate", None) or ""
         said = str(cause).strip().partition("\n")[0]
         if getattr(error, "connection_invalidated", False) or state[:2] in {"", "08", "57"}:
-            what, mend = "the database does not answer", "See that it runs and can be reached; then send again."
-        elif state[:2] == "53":
+            mend = "See that it runs and can be reached. What was not acknowledged was not stored: send it again."
+            raise AwayError(f"the database does not answer ({said})", where=_where(engine), mend=mend) from error
+        if state[:2] == "53":
             what, mend = "the database is out of space or memory", "Free space; what was not acknowledged stays on the tablets."
         elif state == "42501":
             what, mend = "the database refuses this role", "Let the owner admit it to this practice (admit)."

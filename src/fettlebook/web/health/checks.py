@@ -5,6 +5,7 @@ import sqlite3
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -15,7 +16,7 @@ from fettlebook import __version__
 from fettlebook.book.backup import backups_in, read_backup
 from fettlebook.book.disk import low_on_space
 from fettlebook.book.kinds import PracticeFileVersion, from_ms, to_ms
-from fettlebook.book.stores import open_book
+from fettlebook.book.stores import SqliteStore, Store, open_book
 from fettlebook.errors import Mendable
 from fettlebook.exchange.arrivals.aside import aside_folder, put_aside_files
 from fettlebook.exchange.calendar import booked_days
@@ -44,6 +45,7 @@ class House:
     data: Path
     backups: Path | None
     now: datetime  # aware
+    store: Store | None = None  # a group's book, which is open and has no file
 
 
 def look_at(house: House) -> Iterator[Looked]:
@@ -99,11 +101,12 @@ def _appointments(house: House, practice: Practice | None) -> Iterator[Looked]:
 
 
 def _book(house: House, practice: Practice | None) -> Iterator[Looked]:
-    if not house.data.exists():
+    if not _has_book(house):
         yield Looked(said("book"), Seen.BAD, said("there is none"), said("Begin one: fettlebook book init, or open the page once."))
         return
-    with open_book(house.data, practice.practice.id if practice else "practice", write=False) as store:
-        store.check()
+    with _opened(house, practice) as store:
+        if isinstance(store, SqliteStore):
+            store.check()
         head, last = store.head(), store.latest(PracticeFileVersion.KIND)
     when = from_ms(head.received, practice.practice.time_zone if practice else "UTC")
     line = said("{size} entries, the last {when}", size=head.size, when=when.isoformat(sep=" ", timespec="minutes")[:16])
@@ -111,6 +114,19 @@ def _book(house: House, practice: Practice | None) -> Iterator[Looked]:
     if last is not None and practice is not None and getattr(last.entry.data, "text", "") != house.practice_file.read_text("utf-8"):
         line = said("the practice file was changed and is not in the book yet")
         yield Looked(said("practice file"), Seen.LOOK, line, said("Open the page once, or: fettlebook book renew BOOK PRACTICE.toml"))
+
+
+def _has_book(house: House) -> bool:
+    return house.store is not None or house.data.exists()
+
+
+@contextmanager
+def _opened(house: House, practice: Practice | None) -> Iterator[Store]:
+    if house.store is not None:
+        yield house.store
+        return
+    with open_book(house.data, practice.practice.id if practice else "practice", write=False) as store:
+        yield store
 
 
 def _space(house: House) -> Iterator[Looked]:
@@ -123,6 +139,10 @@ def _space(house: House) -> Iterator[Looked]:
 
 def _backups(house: House) -> Iterator[Looked]:
     thing = said("backup")
+    if house.store is not None:
+        line = said("a group's database is backed up by the group")
+        yield Looked(thing, Seen.GOOD, line)
+        return
     if house.backups is None:
         yield Looked(thing, Seen.LOOK, said("no folder is named"), said("Name it with --backups: on another disk than the book's."))
         return
@@ -154,8 +174,8 @@ def _same_disk(one: Path, two: Path) -> bool:
 
 def _clock(house: House, practice: Practice | None) -> Iterator[Looked]:
     thing = said("clock")
-    if house.data.exists():
-        with open_book(house.data, practice.practice.id if practice else "practice", write=False) as store:
+    if _has_book(house):
+        with _opened(house, practice) as store:
             head = store.head()
             newest = list(store.read(max(0, head.size - NEWEST)))
         ahead = head.received - to_ms(house.now)

@@ -6,6 +6,7 @@ from pathlib import Path
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
+from fettlebook.book.stores import Store
 from fettlebook.said import said
 from fettlebook.web.health.backing_up import BackingUp
 from fettlebook.web.health.checks import House, look_at
@@ -17,12 +18,12 @@ SIGN = {Seen.GOOD: "full", Seen.LOOK: "peak", Seen.BAD: "broken"}
 VERDICT = {Seen.GOOD: "fit", Seen.LOOK: "unproven", Seen.BAD: "unfit"}
 
 
-def health_routes(pages: Pages, files: tuple[Path, Path, Path], backing_up: BackingUp | None) -> APIRouter:
-    """Return the routes; `files` are practice file, appointment book and book."""
+def health_routes(pages: Pages, files: tuple[Path, Path, Path], backing_up: BackingUp | None, group_book: Store | None = None) -> APIRouter:
+    """Return the routes; `files` are practice file, appointment book and book. `group_book`: the book, where it is a group's."""
     routes = APIRouter()
 
     def looked() -> list[Looked]:
-        house = House(files[0], files[1], files[2], backing_up.folder if backing_up else None, datetime.now(UTC))
+        house = House(files[0], files[1], files[2], backing_up.folder if backing_up else None, datetime.now(UTC), group_book)
         found = list(look_at(house))
         if backing_up is not None and backing_up.trouble is not None:
             trouble = backing_up.trouble
