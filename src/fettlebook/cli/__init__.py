@@ -13,6 +13,7 @@ from fettlebook import __version__
 
 # command -> (module, one-line help shown in the list). The module has a function of the command's name, with _ for -.
 COMMANDS: dict[str, str] = {
+    "setup": "From nothing to a practice file, question by question; here or as pages.",
     "check": "Validate a practice file; list every error with its line and how to mend it.",
     "rules": "List the duties and limits in force, with source and what each overrides.",
     "times": "How long each flush, fill, contact and rinse runs on each chair, and why.",
@@ -43,6 +44,7 @@ COMMANDS: dict[str, str] = {
     "labels": "Labels for the packs of a load: what, load, use by, codes to scan.",
     "arrivals": "Take in what machines and laboratories send, from a folder or a broker.",
     "share": "Hand on what the book holds: tables, FHIR resources, duties as a calendar.",
+    "move": "Carry the whole practice to another machine: book, keys, people, files.",
     "service": "Let the pages start with the machine: the unit for systemd.",
     "doctor": "Is all in order with the machine that keeps the book? What to mend, and how.",
     "serve": "Open the page on this machine.",

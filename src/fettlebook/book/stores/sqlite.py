@@ -22,6 +22,7 @@ from sqlalchemy.pool import QueuePool, StaticPool
 
 from fettlebook.book.disk import share_under
 from fettlebook.book.files import sync_folder
+from fettlebook.book.moved import refuse_moved
 from fettlebook.book.stores import tables
 from fettlebook.book.stores.base import Store
 from fettlebook.book.stores.pen import Pen, SqlitePen
@@ -88,6 +89,7 @@ class SqliteStore(Store):
         try:
             if write:
                 _refuse_share(path)
+                refuse_moved(path)
                 self._lock = _keep_others_out(path)
                 if not path.exists():
                     _make(path)
