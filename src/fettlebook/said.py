@@ -132,7 +132,11 @@ def said(template: str, /, **args: Any) -> Said:
 
     Without anything to put in, the template is the text, braces and all.
     """
-    return Said(template.format_map(args) if args else template, template, args)
+    self = str.__new__(
+        Said, template.format_map(args) if args else template
+    )  # as Said() would, without its calls: it is made by the thousand
+    self._template, self._many, self._args = template, "", args
+    return self
 
 
 def said_count(one: str, many: str, /, n: int, **args: Any) -> Said:
