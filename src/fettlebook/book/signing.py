@@ -8,7 +8,7 @@ from urllib.parse import quote
 from fettlebook.book.checkpoint import read_checkpoint
 from fettlebook.book.entries import Moment
 from fettlebook.book.files import write_private
-from fettlebook.book.keyfile import read_key
+from fettlebook.book.keyfile import make_key, read_key
 from fettlebook.book.kinds import Data, KeyChanged
 from fettlebook.book.notes import Signer, VerifierKey, open_note, read_verifier_key, sign_note
 from fettlebook.book.received import Receipt, Received
@@ -32,6 +32,17 @@ class _Book(Protocol):
 def book_name(practice: str) -> str:
     """Return the name under which a practice's checkpoints are signed: its id, without spaces."""
     return quote(practice, safe="")
+
+
+def begin_key(book: Path, practice: str) -> Path:
+    """Return the file of the key that signs a book's checkpoints, made now where nothing is there: a book begins with one.
+
+    A folder that can't be written is said (`Mendable`). A key that is there is never touched.
+    """
+    path = Path(f"{book}.key")
+    if not path.exists():
+        make_key(path, book_name(practice))
+    return path
 
 
 def last_signed(key_file: Path) -> str | None:

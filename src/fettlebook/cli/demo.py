@@ -51,6 +51,7 @@ def _live(path: Path, days: int, seed: int) -> str:
     from datetime import datetime, timedelta  # noqa: PLC0415
     from zoneinfo import ZoneInfo  # noqa: PLC0415
 
+    from fettlebook.book.signing import begin_key, sign_book  # noqa: PLC0415
     from fettlebook.book.stores import open_book  # noqa: PLC0415
     from fettlebook.demo import practice_text  # noqa: PLC0415
     from fettlebook.demo.lived import live_into, live_on  # noqa: PLC0415
@@ -65,4 +66,5 @@ def _live(path: Path, days: int, seed: int) -> str:
             lived = live_on(store, practice_text(), now, seed=seed)
             return f"lived  {path}: on since {lived.first}, {lived.entries} entries more"
         lived = live_into(store, practice_text(), today - timedelta(days=days), now, seed=seed)
+        sign_book(store, begin_key(path, practice.practice.id))
         return f"lived  {path}: from {lived.first} up to now, {lived.entries} entries"

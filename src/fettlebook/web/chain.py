@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 from fettlebook.book.door import Door
 from fettlebook.book.entries import Moment
 from fettlebook.book.kinds import BookImported, Data, DayPlanned, PracticeFileVersion, digest_of, to_ms
+from fettlebook.book.signing import begin_key
 from fettlebook.book.stores import Store, open_book
 from fettlebook.errors import Finding, Mendable
 from fettlebook.exchange.calendar import booked_days, read_book
@@ -92,7 +93,10 @@ class Chain:
             self._store: Store = group(practice.practice.id)
         self._key = load_or_make_key(beside(data))
         if group is None:
+            new = not data.exists()
             self._store = open_book(data, practice.practice.id)
+            if new:
+                begin_key(data, practice.practice.id)
         self._door = Door(self._store)
 
     @property

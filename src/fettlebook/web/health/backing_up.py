@@ -18,6 +18,7 @@ from fettlebook.book.backup import Backup, back_up, backups_in, read_backup, rot
 from fettlebook.book.door import Door
 from fettlebook.book.entries import Moment
 from fettlebook.book.kinds import from_ms, to_ms
+from fettlebook.book.signing import sign_book
 from fettlebook.errors import Finding, Mendable
 from fettlebook.web.desk import Desk, bug
 from fettlebook.web.record import Record
@@ -90,6 +91,8 @@ class BackingUp:
         if path is None:
             raise Mendable("this book has no file", where="backup", mend="A group's database is backed up by the group.")
         _make_folder(self.folder)
+        if (key := Path(f"{path}.key")).exists():
+            sign_book(self._record.store, key)  # the day's checkpoint goes into the backup: what the book held then can't be denied later
         made = back_up(Path(path), self.folder, now=to_ms(now))
         with tempfile.TemporaryDirectory(dir=self.folder) as scratch:
             tried = try_restore(made, Path(scratch))
