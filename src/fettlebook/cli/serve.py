@@ -204,6 +204,7 @@ def _open(opening: _Opening, opened: list[Callable[[], bool]]) -> Server:
     from fettlebook.web.chain import Chain  # noqa: PLC0415
     from fettlebook.web.desk import Desk  # noqa: PLC0415
     from fettlebook.web.health.pages import health_routes  # noqa: PLC0415
+    from fettlebook.web.leaving import Leaving  # noqa: PLC0415
     from fettlebook.web.people.opened import open_people  # noqa: PLC0415
     from fettlebook.web.record import Record  # noqa: PLC0415
     from fettlebook.web.training import TrainingClock  # noqa: PLC0415
@@ -257,7 +258,7 @@ def _open(opening: _Opening, opened: list[Callable[[], bool]]) -> Server:
         config.ssl_certfile = str(served.certificates.chain)
         opened.insert(0, open_trust_page(opening.trust, app.state.pages, served))
         say_addresses(served)
-    return uvicorn.Server(config)
+    return Leaving(config, record.changed.close)
 
 
 def _served(opening: _Opening) -> Served | None:

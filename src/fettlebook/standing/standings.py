@@ -99,6 +99,12 @@ class View:
             made = self._made[subject] = Standing(subject, self.look.at, self.look.known_at, conditions, way)
         return made
 
+    def later(self, at: int) -> "View":
+        """Return the view of a later moment, by what is known at this one: what will hold if nothing more is entered [ms]."""
+        then = self.look.versions.held(self.look.state, at, self.look.known_at) if self.look.versions is not None else None
+        basis = self.look.basis if then is None else then.basis
+        return View(Look(self.look.state, basis, at, self.look.known_at, self.look.versions), self.doubts if then is None else then.doubts)
+
     def subjects(self) -> Iterator[str]:
         """Yield what has a standing now: practice, chairs, lines, machines, units, products in use, and the loads of units at hand."""
         practice = self.look.basis.practice

@@ -47,6 +47,8 @@ from fettlebook.web.telling import Telling, telling_routes
 from fettlebook.web.tls.served import Served
 from fettlebook.web.trace_pages import trace_routes
 from fettlebook.web.training import TrainingClock, training_routes
+from fettlebook.web.visits import visit_routes
+from fettlebook.web.wall import wall_routes
 from fettlebook.web.water_pages import water_routes
 from fettlebook.web.what_if_routes import what_if_routes
 from fettlebook.web.work.routes import work_routes
@@ -114,6 +116,7 @@ def create_app(  # noqa: PLR0915 - a list of addresses reads best as a list
         ):
             app.include_router(routes(pages, record))
         app.include_router(feed_routes(pages, desk, record, people))
+        app.include_router(wall_routes(pages, record, desk=desk, people=people))
         app.mount("/api", make_api(record, lambda: str(desk.reading.zone)))
     app.mount("/fonts", StaticFiles(directory=FONTS), name="fonts")
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
