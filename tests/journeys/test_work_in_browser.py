@@ -311,3 +311,22 @@ def test_axe_finds_nothing_and_every_target_is_large(tablets: Any, size: str) ->
     assert violations(page) == []
     assert page.evaluate(SMALL) == []
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
+def test_a_visit_begins_and_ends_with_a_touch_and_the_book_has_its_sets(server: Served, tablets: Any) -> None:
+    page = tablets()
+    page.goto(f"{server.address}/visits")
+    assert violations(page) == []
+    section = page.locator("section.visit-of").first
+    section.locator("summary").click() if section.locator("details:not([open])").count() else None
+    chair = section.locator("form").get_attribute("data-chair")
+    visit = section.locator("form").get_attribute("data-visit")
+    section.get_by_role("button", name="The visit begins").click()
+    running = page.locator(f'form[data-kind="visit.ended"][data-visit="{visit}"]')
+    running.wait_for(timeout=60_000)
+    assert page.evaluate(SMALL) == []
+    running.get_by_role("button", name="The visit is over").click()
+    over = page.locator("section.visit-of", has_text=str(chair)).filter(has_text="Over since")
+    over.first.wait_for(timeout=60_000)
+    kinds = page.evaluate("fetch('/entries.csv').then((answer) => answer.text())")
+    assert "visit" in kinds

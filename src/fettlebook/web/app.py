@@ -29,6 +29,7 @@ from fettlebook.web.feed import feed_routes
 from fettlebook.web.guard import Guard
 from fettlebook.web.heat import heat_routes
 from fettlebook.web.languages.asked import Languages, language_routes
+from fettlebook.web.lead import lead_desk_routes
 from fettlebook.web.measuring import measuring_routes
 from fettlebook.web.otherwise_routes import otherwise_routes
 from fettlebook.web.pages import HERE, Pages, StillPlanningError, a_chair, a_day, a_lane, saved
@@ -112,11 +113,14 @@ def create_app(  # noqa: PLR0915 - a list of addresses reads best as a list
             water_routes,
             settle_routes,
             partial(work_routes, desk=desk),
+            partial(visit_routes, desk=desk),
             partial(evidence_routes, bench=bench),
         ):
             app.include_router(routes(pages, record))
         app.include_router(feed_routes(pages, desk, record, people))
         app.include_router(wall_routes(pages, record, desk=desk, people=people))
+        for lead in lead_desk_routes(pages, record, desk, people, practice_file=practice_file, watching=watching):
+            app.include_router(lead)
         app.mount("/api", make_api(record, lambda: str(desk.reading.zone)))
     app.mount("/fonts", StaticFiles(directory=FONTS), name="fonts")
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")

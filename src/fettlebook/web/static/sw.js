@@ -5,7 +5,7 @@ const PROGRAM = ["@program@"]; // addresses of all that a page may load
 const [STATIC, PAGES] = [`program ${EDITION}`, `pages ${EDITION}`];
 const WAIT_MS = 5_000; // then a kept page is better than none
 const PAGES_MOST = 40;
-const KEPT = [/^\/work(\/|$)/, /^\/board(\/|$)/, /^\/day\/[^/]+$/, /^\/held$/, /^\/settle$/];
+const KEPT = [/^\/work(\/|$)/, /^\/visits$/, /^\/board(\/|$)/, /^\/day\/[^/]+$/, /^\/held$/, /^\/settle$/];
 const SHELL = ["/offline", "/held"];
 let serverEdition = EDITION;
 
