@@ -42,6 +42,8 @@ PAGES = {
     "taps": "/water/taps",
     "filters": "/water/parts",
     "stock": "/water/stock",
+    "entering a temperature": "/water/enter/temperature",
+    "entering a package": "/water/enter/opened",
 }
 SMALL = """[...document.querySelectorAll('main a, main button, main summary, main input:not([type=hidden]), main select')]
   .filter(e => { const r = e.getBoundingClientRect(); return r.height > 0 && r.height < 47.5 }).map(e => e.outerHTML.slice(0, 80))"""

@@ -66,6 +66,17 @@ def strip_series(look: Look, chair: Chair, since: int = 0) -> tuple[StripSeries,
     return tuple(_series(look, chair, moment, found[moment]) for moment in MOMENTS if found.get(moment))
 
 
+def dose_checks(look: Look, chair: Chair) -> tuple[tuple[Duty, Step], ...]:
+    """Return the steps that are done by one strip of the dose in a chair's water; none where nothing is dosed."""
+    return tuple(
+        (duty, step)
+        for duty in look.basis.rulebook.duties
+        if duty.subject is Subject.CHAIR
+        for step in duty.steps_on(chair)
+        if tuple(step.evidence) == ("strip reading",) and _moment(look, chair, duty, step) == DOSE
+    )
+
+
 def _moment(look: Look, chair: Chair, duty: Duty, step: Step) -> str | None:
     if (moment := strip_moment(duty, step)) is not None:
         return moment

@@ -91,4 +91,6 @@ async def posted(request: Request) -> Form:
         values = {name: value for name, value in sent.items() if isinstance(value, str) and name != TOKEN}
     if len(values) > MOST_FIELDS or any(len(value) > MOST_SIGNS for value in values.values()):
         raise HTTPException(413, "Refused: more than a form of this page holds.")
-    return Form({name: "".join(sign for sign in value if sign.isprintable()) for name, value in values.items()})
+    # A scanned code keeps the sign that ends its fields (group separator): without it, lot and last day run into each other.
+    kept = {name: "\x1d" if name == "code" else "" for name in values}
+    return Form({name: "".join(sign for sign in value if sign.isprintable() or sign == kept[name]) for name, value in values.items()})

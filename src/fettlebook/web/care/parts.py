@@ -11,6 +11,7 @@ from fettlebook.book.kinds import PRACTICE
 from fettlebook.standing.asking import name_of
 from fettlebook.standing.look import Look
 from fettlebook.standing.parts import BottleFills, PartSays, all_parts, bottle_fills
+from fettlebook.web.care.entering.routes import buttons_of
 from fettlebook.web.care.frame import Care, moment_of, since_of, table
 
 BOTTLE_DAYS = 31
@@ -32,10 +33,13 @@ def part_routes(care: Care) -> APIRouter:
         return care.found("parts", _find)
 
     @router.get("/water/parts")
-    def _all() -> HTMLResponse:
+    def _all(written: str = "") -> HTMLResponse:
         if (waiting := care.asking.waiting()) is not None:
             return waiting
-        return care.show("care_parts_page.html", "parts", "Filters, separators, bottles", found=found(), bottle_days=BOTTLE_DAYS)
+        return care.show(
+            "care_parts_page.html", "parts", "Filters, separators, bottles", found=found(), bottle_days=BOTTLE_DAYS,
+            enter=buttons_of("parts"), written=written,
+        )  # fmt: skip
 
     @router.get("/water/parts/{name}.csv")
     def _csv(name: str) -> Response:

@@ -11,6 +11,7 @@ from fettlebook.exchange.stock_chart import stock_chart
 from fettlebook.standing.asking import name_of
 from fettlebook.standing.look import Look
 from fettlebook.standing.stock import LEAD_DAYS, USE_DAYS, StockSays, stock_of
+from fettlebook.web.care.entering.routes import buttons_of
 from fettlebook.web.care.frame import Care, moment_of, table
 
 Found = tuple[tuple[StockSays, ...], date]
@@ -24,12 +25,13 @@ def stock_routes(care: Care) -> APIRouter:
         return care.found("stock", _find)
 
     @router.get("/water/stock")
-    def _all() -> HTMLResponse:
+    def _all(written: str = "") -> HTMLResponse:
         if (waiting := care.asking.waiting()) is not None:
             return waiting
         products, today = found()
         return care.show(
-            "care_stock.html", "stock", "Stock", products=products, on_day=today, lead_days=LEAD_DAYS, use_days=USE_DAYS,
+            "care_stock.html", "stock", "Stock", enter=buttons_of("stock"), written=written,
+            products=products, on_day=today, lead_days=LEAD_DAYS, use_days=USE_DAYS,
             drawing=stock_chart(products, today), vessels=[(one, vessel) for one in products for vessel in one.vessels],
         )  # fmt: skip
 

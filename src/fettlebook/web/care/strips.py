@@ -8,6 +8,7 @@ from fastapi.responses import HTMLResponse, Response
 from fettlebook.exchange.reading_chart import Asked, Drawn, Reading, reading_chart
 from fettlebook.standing.look import Look
 from fettlebook.standing.strip_charts import StripSeries, strip_series
+from fettlebook.web.care.entering.routes import buttons_of
 from fettlebook.web.care.frame import USUAL, Care, days_back, moment_of, since_of, table
 from fettlebook.web.care.treatments import MARKS
 
@@ -27,11 +28,14 @@ def strip_routes(care: Care) -> APIRouter:
         return care.found(f"strips {days}", make)
 
     @router.get("/water/strips")
-    def _all(days: int = USUAL) -> HTMLResponse:
+    def _all(days: int = USUAL, written: str = "") -> HTMLResponse:
         if (waiting := care.asking.waiting()) is not None:
             return waiting
         every = found(days_back(days))
-        return care.show("care_strips.html", "strips", "Strips", days=days, found=every, chairs=list(every), titles=TITLES)
+        return care.show(
+            "care_strips.html", "strips", "Strips", days=days, found=every, chairs=list(every), titles=TITLES, enter=buttons_of("strips"),
+            written=written,
+        )  # fmt: skip
 
     @router.get("/water/strips/of/{chair}")
     def _chair(chair: str, days: int = USUAL) -> HTMLResponse:

@@ -16,6 +16,7 @@ from fettlebook.standing.rounds import ChairChecks, chair_checks
 from fettlebook.standing.suction import HoseDraws
 from fettlebook.standing.surfaces import Share, cleaning_shares
 from fettlebook.times.words import clock
+from fettlebook.web.care.entering.routes import buttons_of
 from fettlebook.web.care.frame import USUAL, Care, days_back, moment_of, since_of, table
 
 SHOWN = 12  # of a chair's times that aren't fit, the newest
@@ -34,13 +35,14 @@ def suction_routes(care: Care) -> APIRouter:
         return care.found(f"suction {days}", make)
 
     @router.get("/water/suction")
-    def _all(days: int = USUAL) -> HTMLResponse:
+    def _all(days: int = USUAL, written: str = "") -> HTMLResponse:
         if (waiting := care.asking.waiting()) is not None:
             return waiting
         chairs, shares = found(days_back(days))
         rows = [{"checks": one, "care": _counts(one.care), "wet": _counts(one.wet)} for one in chairs.values()]
         return care.show(
-            "care_suction.html", "suction", "Suction and surfaces", days=days, rows=rows, shares=shares, drawing=share_chart(shares),
+            "care_suction.html", "suction", "Suction and surfaces", enter=buttons_of("suction"),
+            written=written, days=days, rows=rows, shares=shares, drawing=share_chart(shares),
             chairs=list(chairs),
         )  # fmt: skip
 

@@ -11,6 +11,7 @@ from fettlebook.exchange.reading_chart import Asked, Drawn, Reading, reading_cha
 from fettlebook.standing.look import Look
 from fettlebook.standing.rare_outlets import ChairOutlet, RareTap, chair_outlets, rare_taps
 from fettlebook.standing.temperatures import TapSays, TapSeries, tap_series, taps
+from fettlebook.web.care.entering.routes import buttons_of
 from fettlebook.web.care.frame import Care, moment_of, since_of, table
 from fettlebook.web.care.treatments import MARKS
 
@@ -35,10 +36,10 @@ def tap_routes(care: Care) -> APIRouter:
         return care.found("taps", _find)
 
     @router.get("/water/taps")
-    def _all() -> HTMLResponse:
+    def _all(written: str = "") -> HTMLResponse:
         if (waiting := care.asking.waiting()) is not None:
             return waiting
-        return care.show("care_taps.html", "taps", "Taps and outlets", found=found())
+        return care.show("care_taps.html", "taps", "Taps and outlets", found=found(), enter=buttons_of("taps"), written=written)
 
     @router.get("/water/taps/{name}.csv")
     def _csv(name: str) -> Response:
