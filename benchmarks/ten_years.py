@@ -146,7 +146,7 @@ def main() -> None:
         print(f"first start, which folds whatever isn't kept: {told}")
         basis = ground()
         cpu, wall, _ = timed(lambda: list(Standings(fold.state, basis).as_of(fold.state.received).all()))
-        print(f"first verdicts of all ever: {cpu:,.1f} s ({wall:,.0f} s elapsed); the searches through years are kept for later starts")
+        print(f"first verdicts of all ever: {cpu:,.1f} s ({wall:,.0f} s elapsed)")
         fold.keep_up()
     kept = sum(one.stat().st_size for one in given.folder.glob(f"{path.name}.*.state*"))
     print(f"kept beside the book: {kept / 1e6:,.0f} MB, {kept / given.entries:.0f} bytes an entry\n")

@@ -135,9 +135,7 @@ def test_kept_and_taken_down_at_any_moments_a_state_is_that_of_the_full_fold(cut
 
 def types_in(state: State) -> list[str]:
     plain = as_plain(state)["streams"]
-    return sorted(
-        f"{key} {type(fact.says).__name__} {[type(part).__name__ for part in fact.says]}" for key in plain for fact in plain[key][0]
-    )
+    return sorted(f"{key} {type(fact.says).__name__} {[type(part).__name__ for part in fact.says]}" for key in plain for fact in plain[key])
 
 
 @settings(max_examples=5, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -150,9 +148,7 @@ def test_any_verdict_of_any_moment_is_the_same_from_a_kept_state(data: st.DataOb
     for one in entries:
         state.add(one)
     basis = ground()
-    list(Standings(state, basis).as_of(entries[-1].received).all())  # what it searched for is kept with it
     keep(state, shelf)
-    assert state_on(shelf, originals.get, shelf.head).found == state.found != {}
     at = data.draw(st.integers(entries[0].received, entries[-1].received + 40 * 3_600_000))
     known = data.draw(st.integers(entries[0].received, entries[-1].received))
     kept = Standings(state_on(shelf, originals.get, shelf.head), basis).as_of(at, known)

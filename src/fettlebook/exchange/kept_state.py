@@ -21,7 +21,7 @@ from fettlebook.standing.saved import fresh_on, keep, state_on
 from fettlebook.standing.shelf import NoStateError
 from fettlebook.standing.state import State
 
-FORM: Final = 2
+FORM: Final = 3
 KEEP_AFTER: Final = 2000  # entries that came since: fewer are folded again in no time
 KEEP_EVERY: Final = 100_000  # in a long fold: so much and no more of it is in memory
 TOLD_EVERY: Final = 500
@@ -29,7 +29,7 @@ TOLD_EVERY: Final = 500
 _MADE_BY: Final = (
     *("book/canonical.py", "book/entries.py", "book/kinds", "book/received.py"),
     *("exchange/kept_file.py", "exchange/kept_state.py"),
-    *(f"standing/{name}.py" for name in ("amend", "facts", "gaps", "older", "saved", "state", "streams")),
+    *(f"standing/{name}.py" for name in ("amend", "facts", "gaps", "moved", "older", "saved", "state", "streams")),
 )
 
 
@@ -55,7 +55,6 @@ class KeptFold:
         self._store, self._tell = store, tell
         self._file = _file_of(store) if kept else None
         self._on_file = 0  # entries that what is on the shelf is made of
-        self._searches = 0  # how many of its searches are there
         try:
             self.state = self._begin(afresh=afresh)
             self._add_all()
@@ -64,9 +63,8 @@ class KeptFold:
             self._add_all()
 
     def keep_up(self) -> None:
-        """Keep the state again where much came since it was kept, or where a question had to search through years for what is kept now."""
-        searched = self._on_file > 0 and len(self.state.found) > self._searches
-        if searched or self.state.seq - self._on_file >= KEEP_AFTER:
+        """Keep the state again where much came since it was kept."""
+        if self.state.seq - self._on_file >= KEEP_AFTER:
             self._keep()
 
     def drop(self) -> None:
@@ -79,9 +77,9 @@ class KeptFold:
         if file is None:
             return self._begun(State(self._store.get))
         if not afresh and (state := self._taken(file)) is not None:
-            self._on_file, self._searches = state.seq, len(state.found)
+            self._on_file = state.seq
             return state
-        self._on_file = self._searches = 0
+        self._on_file = 0
         file.begin()
         return self._begun(fresh_on(file, self._store.get))
 
@@ -119,7 +117,7 @@ class KeptFold:
         self._file.stamp = _stamp(self._store, self.state.seq)
         try:
             keep(self.state, self._file)
-            self._on_file, self._searches = self.state.seq, len(self.state.found)
+            self._on_file = self.state.seq
         except KeptElsewhereError:
             self._on_file = self.state.seq  # another process keeps it: all the same to the next start
         except (OSError, Mendable):  # a folder that can't be written: it takes longer, nothing else

@@ -26,7 +26,12 @@ class Look:
 
     def then(self, moment: int) -> Basis:
         """Return what held at another moment: who might release a load on its day, which machines there were."""
-        return self.basis if self.versions is None else self.versions.held(self.state, moment, self.known_at).basis
+        if self.versions is None:
+            return self.basis
+        held: dict[int, Basis] = self.memo.setdefault("then", {})
+        if moment not in held:
+            held[moment] = self.versions.held(self.state, moment, self.known_at).basis
+        return held[moment]
 
     def machine(self, subject: str, moment: int) -> Machine | None:
         """Return a machine (`machine:steam`) as the practice file of a moment has it; as today's has it where that one doesn't."""
@@ -51,6 +56,12 @@ class Look:
 
     def when(self, ms: int) -> Said:
         """Return a moment as people write it; the time alone where it is of the day that is judged."""
+        written: dict[int, Said] = self.memo.setdefault("when", {})
+        if ms not in written:
+            written[ms] = self._when(ms)
+        return written[ms]
+
+    def _when(self, ms: int) -> Said:
         text, moment = stamp(ms, self.basis.zone), from_ms(ms, str(self.basis.zone))
         if self.basis.day_of(ms) == self.basis.day_of(self.at):
             return said_moment(moment, "clock", text[11:])

@@ -100,15 +100,13 @@ class Older:
         self.last[number] = max(self.last[number], fact.happened)
         self.since[number] = min(self.since[number], fact.since)
 
-    def take_out(self, fact: Fact) -> bool:
-        """Take out the fact that is equal in its first three parts; tell whether there was one."""
+    def take_out(self, fact: Fact) -> None:
+        """Take out the fact that is equal in its first three parts; nothing where there is none."""
         number = self._number_of(fact)
         facts = self._part(number)
         place = bisect_left(facts, fact)
-        if place == len(facts) or facts[place][:3] != fact[:3]:
-            return False
-        del self._changing(number)[place]
-        return True
+        if place < len(facts) and facts[place][:3] == fact[:3]:
+            del self._changing(number)[place]
 
     def back(self, at: int, known_at: int, since: int) -> Iterator[Fact]:
         """Yield the known facts that happened from `since` to `at`, newest first."""

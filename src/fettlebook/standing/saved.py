@@ -15,10 +15,10 @@ from fettlebook.book.received import unseal
 from fettlebook.errors import Mendable
 from fettlebook.standing import facts as said_in
 from fettlebook.standing.gaps import Counter, Hole
+from fettlebook.standing.moved import Moved, MovedRow
 from fettlebook.standing.older import Fact, Older, Place
 from fettlebook.standing.shelf import NoStateError, Shelf
 from fettlebook.standing.state import About, Fetched, Mended, Original, State
-from fettlebook.standing.still import Rest, Search
 from fettlebook.standing.streams import Stream
 
 _ABOUT, _MENDED, _DEVICE = "", "\x01", "\x02"  # before a row's name; no subject begins with a control character
@@ -28,12 +28,11 @@ _FORMS: Final = [form for form in vars(said_in).values() if isinstance(form, typ
 _NUMBER_OF: Final = {form: number for number, form in enumerate(_FORMS)}
 
 _FactRow = tuple[int, int, int, int, str, int, msgspec.Raw]
-_StreamRow = tuple[str, int, tuple[bytes, ...] | None, list[_FactRow]]  # sort, rewritten, older, the newest facts
-_AboutRow = tuple[int, dict[str, msgspec.Raw]]  # streams by sort, each read when it is asked for
+_StreamRow = tuple[str, tuple[bytes, ...] | None, list[_FactRow]]  # sort, older, the newest facts
+_AboutRow = tuple[int, dict[str, msgspec.Raw], list[MovedRow] | None]  # streams by sort, each read when it is asked for
 _MendedRow = tuple[list[bytes], list[tuple[str, str, _FactRow]] | None]
 _DeviceRow = tuple[int, list[Hole], _StreamRow, _StreamRow]
-_SearchRow = tuple[str, str | None, int, tuple[str, ...], tuple[tuple[str, int], ...], int, int | None, int | None]
-_HeadRow = tuple[int, int, list[str], list[str], list[_SearchRow]]
+_HeadRow = tuple[int, int, list[str], list[str]]
 
 _WRITE: Final = msgspec.msgpack.Encoder().encode
 _SAYS: Final = [msgspec.msgpack.Decoder(form).decode for form in _FORMS]
@@ -58,11 +57,10 @@ def state_on(shelf: Shelf, original: Original, head: bytes) -> State:
     state = fresh_on(shelf, original)
     state.fetched = fetched
     try:
-        state.seq, state.received, devices, early, searches = _HEADS(head)
+        state.seq, state.received, devices, early = _HEADS(head)
     except (msgspec.MsgspecError, ValueError) as error:
         raise NoStateError(str(error)) from error
     state.early = set(early)
-    state.found = {tuple(one[:4]): Search(one[4], one[5], Rest(one[6], one[7])) for one in searches}
     state.devices = {device: fetched.device(device) for device in devices}
     return state
 
@@ -79,8 +77,7 @@ def keep(state: State, shelf: Shelf) -> None:
     """Keep on its shelf what changed of a state since it was last kept, and let go of what stands there."""
     assert state.changed is not None  # it was made for a shelf
     assert isinstance(state.fetched, _FromShelf)
-    searches = [(*key, one.mark, one.moved, one.rest.began, one.rest.ended) for key, one in state.found.items()]
-    head = _WRITE((state.seq, state.received, list(state.devices), sorted(state.early), searches))
+    head = _WRITE((state.seq, state.received, list(state.devices), sorted(state.early)))
     shelf.commit(_rows(state, _Keeping(shelf, state.fetched)), head)
     for names in state.changed:
         names.clear()
@@ -93,7 +90,7 @@ def _rows(state: State, keeping: "_Keeping") -> Iterator[tuple[str, bytes]]:
         about = state.abouts[subject]
         untouched = about.kept.rows if isinstance(about.kept, _KeptStreams) else {}
         streams = {sort: keeping.stream(sort, stream) for sort, stream in about.streams.items()}
-        yield _ABOUT + subject, _WRITE((about.named, untouched | streams))
+        yield _ABOUT + subject, _WRITE((about.named, untouched | streams, None if about.moved is None else about.moved.rows()))
     for entry_id in entries:
         mended = state.mended[entry_id]
         placed = None if mended.placed is None else [(*key, _row(fact)) for key, fact in mended.placed]
@@ -107,17 +104,19 @@ def as_plain(state: State) -> dict[str, Any]:
     """Return all of a state as plain values, to hold one against another: on a shelf or not, it is the same."""
     fetched = state.fetched if isinstance(state.fetched, _FromShelf) else None
     mended = {name: state.mended_of(name) for name in (*state.mended, *(fetched.entries() if fetched else ()))}
-    streams = {}
+    streams, moved = {}, {}
     for subject in (*state.abouts, *(fetched.names() if fetched else ())):
         about = state.about(subject)
         if about is not None:
             sorts = {*about.streams, *(about.kept.rows if isinstance(about.kept, _KeptStreams) else ())}
             found = {sort: stream for sort in sorts if (stream := about.stream(sort)) is not None}
-            streams.update({(subject, sort): (list(stream), stream.rewritten) for sort, stream in found.items()})
+            streams.update({(subject, sort): list(stream) for sort, stream in found.items()})
+            moved[subject] = None if about.moved is None else sorted(about.moved.rows(), key=repr)
     return {
         "seq": (state.seq, state.received, state.early),
         "subjects": list(state.subjects),
         "streams": streams,
+        "moved": moved,
         "mended": {name: (one.amendments, one.placed) for name, one in mended.items() if one is not None},
         "devices": {d: (c.highest, c.open, list(c.numbers), list(c.closed)) for d, c in state.devices.items()},
     }
@@ -129,9 +128,9 @@ class _Keeping:
     def __init__(self, shelf: Shelf, fetched: "_FromShelf") -> None:
         self._shelf, self._fetched = shelf, fetched
 
-    def stream(self, sort: str, stream: Stream) -> tuple[str, int, tuple[bytes, ...] | None, list[Any]]:
+    def stream(self, sort: str, stream: Stream) -> tuple[str, tuple[bytes, ...] | None, list[Any]]:
         older = stream.older.columns(self._put, self._fetched.facts) if stream.older else None
-        return sort, stream.rewritten, older, [_row(fact) for fact in stream.facts]
+        return sort, older, [_row(fact) for fact in stream.facts]
 
     def _put(self, facts: list[Fact]) -> Place:
         return self._shelf.put(_WRITE([_row(fact) for fact in facts]))
@@ -198,14 +197,15 @@ class _FromShelf(Fetched):
         return [name[1:] for name, _ in self._shelf.rows() if name[:1] == _MENDED]
 
     def _about(self, subject: str, raw: bytes) -> About:
-        named, streams = _read(_ABOUTS, raw)
+        named, streams, moved = _read(_ABOUTS, raw)
         about = About(subject, named)
+        about.moved = None if moved is None else Moved(moved)
         about.kept = _KeptStreams(streams, self._stream)
         return about
 
     def _stream(self, row: _StreamRow) -> Stream:
         stream = Stream()
-        _, stream.rewritten, older, facts = row
+        _, older, facts = row
         stream.facts = [_fact(one) for one in facts]
         stream.older = None if older is None else Older(older, self.facts)
         return stream

@@ -7,12 +7,13 @@ A state can stand on a shelf (`shelf.py`): what was kept of it there is taken do
 """
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
-from typing import Any, Final
+from typing import Final
 
 from fettlebook.book.received import Received
 from fettlebook.standing.amend import DEEPEST, amends, versions
 from fettlebook.standing.facts import Key, facts_of
 from fettlebook.standing.gaps import Counter
+from fettlebook.standing.moved import Moved
 from fettlebook.standing.streams import EVER, NOTHING, Fact, Stream
 
 Kept = Callable[[str], Stream | None]
@@ -23,12 +24,13 @@ _NO_AMENDMENTS: Final[Sequence[Received]] = ()
 class About:
     """All streams of one subject."""
 
-    __slots__ = ("kept", "name", "named", "streams")
+    __slots__ = ("kept", "moved", "name", "named", "streams")
 
     def __init__(self, name: str, named: int = 0) -> None:
         self.name = name  # one copy serves all that speak of it
         self.named = named  # seq of the first entry that names the subject; 0: none does, facts alone are about it
         self.streams: dict[str, Stream] = {}
+        self.moved: Moved | None = None  # of a chair: when its water moved
         self.kept: Kept | None = None  # streams that nobody asked for since the subject was taken down
 
     def stream(self, sort: str) -> Stream | None:
@@ -79,7 +81,6 @@ class State:
 
     def __init__(self, original: Original | None = None) -> None:
         self.devices: dict[str, Counter] = {}
-        self.found: dict[tuple[Any, ...], Any] = {}  # searches through long times, kept by who made them; may be dropped
         self.seq = 0
         self.received = 0
         self.early: set[str] = set()  # entries that others refer to and that have not arrived
@@ -126,7 +127,7 @@ class State:
             for key, happened, says in facts_of(received):
                 if fact is None or fact.says is not says or fact.happened != happened:  # one fact stands in several streams
                     fact = Fact(happened, received.seq, received.received, EVER, entry.id, says)
-                self._stream(key).add(fact)
+                self._put(key, fact)
 
     def begin_after(self, pruned: Mapping[str, Sequence[tuple[int, int]]]) -> None:
         """Begin a fold of a book whose oldest entries were pruned; `pruned` has the stretches of each device's numbers."""
@@ -179,6 +180,14 @@ class State:
             stream = about.streams[key[1]] = Stream()
         return stream
 
+    def _put(self, key: Key, fact: Fact) -> None:
+        self._stream(key).add(fact)
+        if _moves_water(key):
+            about = self.abouts[key[0]]
+            if about.moved is None:
+                about.moved = Moved()
+            about.moved.add(key[1], fact)
+
     def mended_of(self, entry_id: str) -> Mended | None:
         """Return what was said of an entry later; None where nothing was."""
         mended = self.mended.get(entry_id)
@@ -223,13 +232,21 @@ class State:
         for key, fact in old:
             if self.stream(*key) is not NOTHING:
                 self._stream(key).take_out(fact)
+                moved = self.abouts[key[0]].moved
+                if moved is not None and _moves_water(key):
+                    moved.take_out(key[1], fact)
         placed: list[tuple[Key, Fact]] = []
         for since, until, said in versions(root, self.amendments_of):
             if said is not None:
                 placed.extend((key, Fact(at, root.seq, since, until, root.entry.id, says)) for key, at, says in facts_of(said))
         for key, fact in placed:
-            self._stream(key).add(fact)
+            self._put(key, fact)
         mended.placed = placed
+
+
+def _moves_water(key: Key) -> bool:
+    """Tell whether facts of a stream may say that water moved at a chair."""
+    return key[0].startswith("chair:") and (key[1] == "visit" or key[1].startswith("done:"))
 
 
 class Subjects(Collection[str]):

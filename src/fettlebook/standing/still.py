@@ -1,7 +1,7 @@
 """Standing still: when water last moved in a chair's lines, and the last rest that was long enough to owe a duty.
 
-The longest rests are found by hops: from a movement, back to the first one less than the threshold before it, so the search costs one
-look-up per threshold of time passed and none per movement.
+Rests are found by hops: from a movement, back to the first one less than the threshold before it. Years without a rest are passed over by
+the bits of when water moved (`moved.py`), so the search costs the same in a book of ten years, at any past moment, and after late entries.
 """
 
 from collections.abc import Sequence
@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from fettlebook.rules.model import Computed
 from fettlebook.standing.basis import Basis
 from fettlebook.standing.look import Look
+from fettlebook.standing.moved import PIECE_MS, PROMPT_MS, Pieces, where_moved
 from fettlebook.standing.streams import Fact
 
 Sorts = Sequence[str]
@@ -31,8 +32,21 @@ def moving_sorts(basis: Basis) -> tuple[str, ...]:
 
 def last_moved(look: Look, subject: str, sorts: Sorts, until: int, only: str | None) -> int | None:
     """Return when water last moved up to `until`."""
-    found = [next((f.happened for f in look.back(subject, sort, until=until) if _moves(f, only)), None) for sort in sorts]
-    return max((moment for moment in found if moment is not None), default=None)
+    if until != look.at:
+        return _last_moved(look, subject, sorts, until, only)
+    now: dict[tuple[str, Sorts, str | None], int | None] = look.memo.setdefault("last moved", {})  # every rule about rests asks it
+    key = subject, tuple(sorts), only
+    if key not in now:
+        now[key] = _last_moved(look, subject, sorts, until, only)
+    return now[key]
+
+
+def _last_moved(look: Look, subject: str, sorts: Sorts, until: int, only: str | None) -> int | None:
+    newest: int | None = None
+    for sort in sorts:  # each looks back no further than the newest so far
+        since = 0 if newest is None else newest + 1
+        newest = next((f.happened for f in look.back(subject, sort, since=since, until=until) if _moves(f, only)), newest)
+    return newest
 
 
 def last_rest(look: Look, subject: str, sorts: Sorts, at_least_ms: int, only: str | None = None) -> Rest:
@@ -42,24 +56,18 @@ def last_rest(look: Look, subject: str, sorts: Sorts, at_least_ms: int, only: st
         return Rest(None, None)
     if look.at - moved >= at_least_ms:
         return Rest(moved, None)
-    # Of what is known now, an earlier search is taken up where nothing before it was changed since: only newer facts came at the end.
-    key, now = (subject, only, at_least_ms, tuple(sorts)), look.known_at >= look.state.received
-    mark = tuple((sort, look.state.stream(subject, sort).rewritten) for sort in sorts)
-    held: Search | None = look.state.found.get(key) if now else None
-    known = held if held is not None and held.mark == mark and held.moved <= moved else None
-    rest = _search(_Water(look, subject, sorts, only), at_least_ms, moved, known)
-    if now:
-        look.state.found[key] = Search(mark, moved, rest)
-    return rest
-
-
-@dataclass(frozen=True, slots=True)
-class Search:
-    """What a search from `moved` backwards found, while the streams are as `mark` says. Kept with a state: over years it takes long."""
-
-    mark: tuple[tuple[str, int], ...]
-    moved: int
-    rest: Rest
+    water = _Water(look, subject, sorts, only)
+    pieces = _pieces(water) if at_least_ms >= 2 * PIECE_MS else None  # of so short a rest they tell nothing
+    while True:
+        if pieces is not None and moved < look.known_at - PROMPT_MS:  # after that, not all that sets bits need be known yet
+            moved = _first_moved(water, pieces.since_rest(moved, at_least_ms), moved)
+        ended = _first_moved(water, moved - at_least_ms + 1, moved)
+        before = _last_moved(look, subject, sorts, ended - 1, only)
+        if before is None:
+            return Rest(None, ended)
+        if ended - before >= at_least_ms:
+            return Rest(before, ended)
+        moved = before
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,27 +78,19 @@ class _Water:
     only: str | None
 
 
-def _search(water: _Water, at_least_ms: int, moved: int, held: Search | None) -> Rest:
-    look, subject, sorts, only = water.look, water.subject, water.sorts, water.only
-    while True:
-        if held is not None and moved <= held.moved:
-            return held.rest
-        ended = _first_moved(look, subject, sorts, moved - at_least_ms + 1, only) or moved
-        before = last_moved(look, subject, sorts, ended - 1, only)
-        if before is None:
-            return Rest(None, ended)
-        if ended - before >= at_least_ms:
-            return Rest(before, ended)
-        moved = before
+def _pieces(water: _Water) -> Pieces | None:
+    about = water.look.state.about(water.subject)
+    return None if about is None or about.moved is None else about.moved.together(water.sorts, water.only)
 
 
-def _first_moved(look: Look, subject: str, sorts: Sorts, since: int, only: str | None) -> int | None:
-    found = [next((f.happened for f in look.forward(subject, sort, since=since) if _moves(f, only)), None) for sort in sorts]
-    return min((moment for moment in found if moment is not None), default=None)
+def _first_moved(water: _Water, since: int, until: int) -> int:
+    """Return when water first moved from `since` on; `until` is such a movement."""
+    for sort in water.sorts:
+        facts = water.look.forward(water.subject, sort, since=since, until=until - 1)
+        until = next((f.happened for f in facts if _moves(f, water.only)), until)
+    return until
 
 
 def _moves(fact: Fact, only: str | None) -> bool:
-    outlets = fact.says.outlets
-    if hasattr(fact.says, "outcome"):
-        return fact.says.outcome == "done" and outlets is not None and (only is None or only in outlets)
-    return only is None or outlets is None or only in outlets
+    where = where_moved(fact.says)
+    return where if isinstance(where, bool) else only is None or only in where

@@ -18,12 +18,11 @@ TAIL: Final = 2 * PART  # the newest facts, where almost every late entry belong
 class Stream:
     """Facts of one sort about one subject, in the order in which they happened: the newest as they are, the older in parts."""
 
-    __slots__ = ("facts", "older", "rewritten")
+    __slots__ = ("facts", "older")
 
     def __init__(self) -> None:
         self.facts: list[Fact] = []  # empty only where there are none at all
         self.older: Older | None = None
-        self.rewritten = 1  # grows with each change that is not one more fact at the end
 
     def __iter__(self) -> Iterator[Fact]:
         if self.older is not None:
@@ -45,18 +44,16 @@ class Stream:
             self.older.add(fact)
         else:
             insort(facts, fact)
-        self.rewritten += 1
 
     def take_out(self, fact: Fact) -> None:
         """Take out the fact of the same entry that happened then and held from the same receipt on; nothing where there is none."""
         place = bisect_left(self.facts, fact)
         if place < len(self.facts) and self.facts[place][:3] == fact[:3]:
             del self.facts[place]
-            self.rewritten += 1
             while not self.facts and self.older:
                 self.facts = self.older.pop()
-        elif self.older and self.older.take_out(fact):
-            self.rewritten += 1
+        elif self.older:
+            self.older.take_out(fact)
 
     def back(self, at: int, known_at: int, *, since: int = 0) -> Iterator[Fact]:
         """Yield the known facts that happened from `since` to `at`, newest first."""
@@ -99,4 +96,3 @@ class _Nothing(Stream):
 
 
 NOTHING: Final[Stream] = _Nothing()
-NOTHING.rewritten = 0  # so that the first fact of a sort shows as a change

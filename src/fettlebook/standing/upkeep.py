@@ -76,11 +76,13 @@ def missing_conditions(look: Look, subject: str, *, today_only: bool) -> Iterato
 
 def doubt(look: Look, subject: str, missing: Missing) -> Condition:
     """Return the condition that nothing is missing, failing for this device."""
-    why = said("{words}; made before {before}", words=missing.words, before=look.when(missing.before)) + (
-        said(", after {after}", after=look.when(missing.after)) if missing.after else ""
-    )
+    told: dict[Missing, str] = look.memo.setdefault("missing told", {})
+    if missing not in told:  # it holds of many subjects
+        told[missing] = said("{words}; made before {before}", words=missing.words, before=look.when(missing.before)) + (
+            said(", after {after}", after=look.when(missing.after)) if missing.after else ""
+        )
     send = Owed(subject, "send", said("Let device {device} send what it holds", device=missing.device), BOOK)
-    return Condition(said("no entry is missing"), Verdict.UNPROVEN, why, BOOK, (), missing.before, mend=(send,))
+    return Condition(said("no entry is missing"), Verdict.UNPROVEN, told[missing], BOOK, (), missing.before, mend=(send,))
 
 
 def _touched(look: Look, missing: Missing) -> frozenset[str]:
