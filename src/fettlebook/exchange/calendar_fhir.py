@@ -16,6 +16,7 @@ from typing import Any, Final
 
 from fettlebook.errors import Finding, Mendable
 from fettlebook.exchange.calendar_lines import MAX_BYTES, MAX_ENTRIES, Line, RawBook, RawCalendar, RawEntry
+from fettlebook.exchange.json_text import read_json
 
 PLACES: Final = ("Location", "HealthcareService")
 CHAIRS: Final = ("Device",)
@@ -52,17 +53,7 @@ def read_fhir(data: bytes, file: str, key: bytes) -> RawBook:
         raise Mendable(
             f"the file has {len(data) / 1e6:,.0f} MB; the limit is {MAX_BYTES / 1e6:,.0f} MB", where=file, mend="Export a shorter stretch."
         )
-    try:
-        text = data.removeprefix(b"\xef\xbb\xbf").decode("utf-8")
-        bundle = json.loads(text)
-    except UnicodeDecodeError:
-        raise Mendable("the file is not UTF-8", where=file, mend="Export it again as UTF-8, as FHIR's JSON form asks.") from None
-    except RecursionError:
-        raise Mendable("parts are nested far too deep: this is no appointment book", where=file, mend="Export the book again.") from None
-    except json.JSONDecodeError as error:
-        raise Mendable(
-            "the file is no whole JSON", where=f"{file} line {error.lineno}", mend="It may be cut off: export it again."
-        ) from None
+    bundle, text = read_json(data, file)
     if not isinstance(bundle, dict) or bundle.get("resourceType") != "Bundle" or not isinstance(bundle.get("entry", []), list):
         raise Mendable(
             "this JSON is no FHIR Bundle", where=file, mend='Export a Bundle (type "searchset" or "collection") of Appointment resources.'

@@ -9,12 +9,12 @@ Source: HL7 FHIR R4 (4.0.1), Observation [memory]; its R4B models check each res
 
 import csv
 import io
-import json
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any, Final
 
 from fettlebook.errors import Finding, Mendable
+from fettlebook.exchange.json_text import read_json
 from fettlebook.exchange.laboratory.notation import Decimal_
 
 FINAL: Final = ("final", "amended", "corrected")
@@ -49,16 +49,7 @@ def as_table(data: bytes, file: str) -> Report:
         return Report(data)
     if len(data) > MOST_BYTES:
         raise Mendable(f"{len(data):,} bytes", where=file, mend=f"Give a report of at most {MOST_BYTES:,} bytes.")
-    try:
-        said = json.loads(data.decode("utf-8-sig"))
-    except UnicodeDecodeError:
-        raise Mendable("JSON that is not UTF-8", where=file, mend="Export it again as UTF-8.") from None
-    except RecursionError:
-        raise Mendable("parts are nested far too deep", where=file, mend="Export the report again.") from None
-    except json.JSONDecodeError as error:
-        raise Mendable(
-            "the file is no whole JSON", where=f"{file} line {error.lineno}", mend="It may be cut off: export it again."
-        ) from None
+    said, _ = read_json(data, file)
     rows = said.get("results") if isinstance(said, dict) and "resourceType" not in said else said
     if isinstance(rows, list) and rows and all(isinstance(row, dict) and "resourceType" not in row for row in rows):
         return Report(_csv(rows, dict.fromkeys(str(key) for row in rows for key in row)), "point")
