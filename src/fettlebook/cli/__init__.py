@@ -29,6 +29,7 @@ COMMANDS: dict[str, str] = {
     "checks": "Suction and surfaces: hoses, care, wet times, shares of clean spots.",
     "temperatures": "Hot and cold water of each tap: warm or cold enough, and in time.",
     "night": "Plan the next day of every practice of a group, over processes and machines.",
+    "group": "Which practice of a group needs help first: unfit, overdue, water, lateness.",
     "plan": "Plan a neutral day instance (JSON), or one day as such.",
     "replan": "Plan the rest of a day again after something happened.",
     "stress": "How days stand up when visits run over; which slack matters.",

@@ -48,7 +48,7 @@ def plan_from_files(
     key_file
         The practice's key; None: references of this run only.
     data
-        The practice's book, for what is due; None: nothing is known of it.
+        The practice's book (a file, or the address of a group's database), for what is due; None: nothing is known of it.
     limit_s, seed, told
         See `plan_day`.
 
@@ -61,9 +61,10 @@ def plan_from_files(
     from datetime import datetime  # noqa: PLC0415
     from zoneinfo import ZoneInfo  # noqa: PLC0415
 
+    from fettlebook.cli.book_open import group_address, opened  # noqa: PLC0415
     from fettlebook.exchange.calendar import read_book  # noqa: PLC0415
     from fettlebook.exchange.key import KEY_BYTES, load_or_make_key  # noqa: PLC0415
-    from fettlebook.exchange.owing import owing_by_book  # noqa: PLC0415
+    from fettlebook.exchange.owing import owing_by_book, owing_by_store  # noqa: PLC0415
     from fettlebook.plan.whole_day import plan_day  # noqa: PLC0415
     from fettlebook.practice.load import load_practice  # noqa: PLC0415
     from fettlebook.rules.load import load_rulebook  # noqa: PLC0415
@@ -79,6 +80,14 @@ def plan_from_files(
     booked = read_book(calendar, calendar_file.name, practice, chosen, key)
     rulebook = load_rulebook(practice, on=chosen)
     times = running_times(practice, rulebook)
+    asked = (practice, rulebook, times, chosen)
+    if data is None:
+        owing = None
+    elif group_address(data) is None:
+        owing = owing_by_book(*asked, _path(data))
+    else:
+        with opened(data, practice.practice.id, write=False) as store:
+            owing = owing_by_store(*asked, store)
     plan = plan_day(
         practice,
         times,
@@ -89,7 +98,7 @@ def plan_from_files(
         findings=booked.findings,
         not_planned=booked.not_planned,
         told=told,
-        owing=owing_by_book(practice, rulebook, times, chosen, _path(data)) if data else None,
+        owing=owing,
     )
     return Planned(plan, practice, today)
 

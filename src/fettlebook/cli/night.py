@@ -19,6 +19,7 @@ NIGHT_LIMIT_S = 60.0
 MOST_S = 600.0
 WAIT_MIN = 60.0
 MOST_AT_ONCE = 64
+STANDINGS = "standings"  # the folder of standings in the folder of results; as `exchange.group.results` reads it
 
 
 @click.command()
@@ -58,6 +59,7 @@ MOST_AT_ONCE = 64
     "--wait", "wait_min", type=click.FloatRange(0, 1440), default=WAIT_MIN, show_default=True, help="Minutes to wait for a machine."
 )
 @click.option("--lend", is_flag=True, help="Lend this machine to the queue until it is stopped; no GROUP.toml.")
+@click.option("--standings", is_flag=True, help="First look at each practice's standing, for `fettlebook group`: DIR/standings/NAME.json.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
 @click.pass_context
 def night(
@@ -74,12 +76,14 @@ def night(
     queue: str | None,
     wait_min: float,
     lend: bool,
+    standings: bool,
     as_json: bool,
 ) -> None:
     """Plan the next day of every practice of a group, each in a process of its own.
 
     What goes wrong in one practice (a file that can't be read, a crash, too long a search) is said for that practice,
-    and the others go on. Each result is kept as DIR/NAME.json.
+    and the others go on. Each result is kept as DIR/NAME.json. With --standings each practice's book is looked at first;
+    a book that can't be read keeps no practice from its plan.
 
     Exit status: 0 every practice planned, every visit on time; 1 not so; 2 nothing could be done.
     """
@@ -93,8 +97,10 @@ def night(
         return
     if group_file is None or output is None:
         raise click.UsageError("Name GROUP.toml and a folder for the results (-o DIR), or lend this machine (--lend --queue DATABASE).")
-    results = _folder(Path(output))
+    results = made_folder(Path(output))
     jobs, refused = read_group(Path(group_file), day=day.date().isoformat() if day else None, limit_s=limit_s, seed=seed, most_s=most_s)
+    if standings:
+        look_at_standings(jobs, refused, made_folder(results / STANDINGS), queue=queue, at_once=at_once, wait_min=wait_min, quiet=as_json)
     count = _Count(len(jobs) + len(refused), results, quiet=as_json)
     for outcome in refused:
         count.told(outcome)
@@ -105,6 +111,18 @@ def night(
     else:
         click.echo(_summary(found))
     context.exit(0 if all(o.in_order for o in found) else 1)
+
+
+def look_at_standings(
+    jobs: Sequence[Job], refused: Sequence[Outcome], folder: Path, *, queue: str | None, at_once: int, wait_min: float, quiet: bool
+) -> None:
+    """Keep each practice's standing in short in the folder, one file each; what goes wrong in one stays there."""
+    from dataclasses import replace  # noqa: PLC0415
+
+    count = _Count(len(jobs) + len(refused), folder, quiet=quiet)
+    for outcome in refused:
+        count.told(outcome)
+    _found([replace(job, work="standing") for job in jobs], queue, at_once, wait_min, count.told)
 
 
 def _found(jobs: Sequence[Job], queue: str | None, at_once: int, wait_min: float, told: Callable[[Outcome], None]) -> tuple[Outcome, ...]:
@@ -143,7 +161,8 @@ def _summary(found: list[Outcome]) -> str:
     return "\n".join(rows)
 
 
-def _folder(path: Path) -> Path:
+def made_folder(path: Path) -> Path:
+    """Return a folder, made where it is missing; raises `Mendable`."""
     from fettlebook.errors import Mendable  # noqa: PLC0415
 
     try:

@@ -11,8 +11,11 @@ from fettlebook.errors import Finding, Mendable
 if TYPE_CHECKING:
     from pathlib import Path
 
-State = Literal["planned", "refused", "stopped", "too slow", "lost", "not taken"]
+    from fettlebook.exchange.group.shared import Shared
+
+State = Literal["planned", "looked", "refused", "stopped", "too slow", "lost", "not taken"]
 MOST_PRACTICES: Final = 5_000
+_ADDRESS: Final = ("postgresql:", "postgresql+")
 _KEYS: Final = ("name", "practice", "appointments", "key", "book")
 _SAFE: Final = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789 ._-")
 
@@ -30,6 +33,7 @@ class Job:
     limit_s: float
     seed: int
     most_s: float  # after so long it is stopped
+    work: Literal["plan", "standing"] = "plan"
 
     def as_data(self) -> dict[str, Any]:
         """Return it as plain values."""
@@ -47,6 +51,7 @@ class Outcome:
     in_order: bool = False  # planned, every visit on time, nothing to mend
     findings: tuple[dict[str, str], ...] = ()
     plan: dict[str, Any] | None = None
+    standing: dict[str, Any] | None = None  # a practice's standing in short (`exchange.group`)
 
     @classmethod
     def of(cls, data: dict[str, Any]) -> Outcome:
@@ -66,12 +71,7 @@ def read_group(path: Path, *, day: str | None, limit_s: float, seed: int, most_s
     Mendable
         The file is missing, no TOML, or names no practice at all.
     """
-    try:
-        data = tomllib.loads(path.read_text("utf-8"))
-    except (OSError, UnicodeDecodeError) as error:
-        raise Mendable(f"can't be read: {error}", where=path.name, mend="Name a TOML file with [[practices]].") from None
-    except tomllib.TOMLDecodeError as error:
-        raise Mendable(f"is no TOML: {error}", where=path.name, mend="Mend that place; nothing was planned.") from None
+    data = _read(path)
     entries = data.get("practices")
     if not isinstance(entries, list) or not entries or len(entries) > MOST_PRACTICES:
         raise Mendable(
@@ -88,7 +88,7 @@ def read_group(path: Path, *, day: str | None, limit_s: float, seed: int, most_s
             called = name if isinstance(name, str) and name and name not in jobs and set(name) <= _SAFE else f"practice {number}"
             refused.append(Outcome(called, "refused", what, findings=(as_data(finding),)))
             continue
-        full = {k: str(path.parent / entry[k]) if k in entry else None for k in _KEYS[1:]}
+        full = {k: _full(path, entry[k]) if k in entry else None for k in _KEYS[1:]}
         jobs[entry["name"]] = Job(
             name=entry["name"],
             practice=full["practice"] or "",
@@ -101,6 +101,36 @@ def read_group(path: Path, *, day: str | None, limit_s: float, seed: int, most_s
             most_s=most_s,
         )
     return tuple(jobs.values()), tuple(refused)
+
+
+def read_shared(path: Path) -> tuple[Shared, ...]:
+    """Return the files that the group shares (`shared = [...]` in the group file); raises `Mendable` where one can't be read."""
+    from fettlebook.exchange.group.shared import Shared  # noqa: PLC0415 - only who takes over needs it
+
+    names = _read(path).get("shared", [])
+    if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
+        raise Mendable("shared is no list of files", where=path.name, mend='Write shared = ["rules.toml"] above the first [[practices]].')
+    found = []
+    for name in names:
+        try:
+            found.append(Shared(name, (path.parent / name).read_text("utf-8")))
+        except (OSError, UnicodeDecodeError) as error:
+            raise Mendable(f"can't be read: {error}", where=name, mend=f"Look at shared in {path.name}.") from None
+    return tuple(found)
+
+
+def _read(path: Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(path.read_text("utf-8"))
+    except (OSError, UnicodeDecodeError) as error:
+        raise Mendable(f"can't be read: {error}", where=path.name, mend="Name a TOML file with [[practices]].") from None
+    except tomllib.TOMLDecodeError as error:
+        raise Mendable(f"is no TOML: {error}", where=path.name, mend="Mend that place; nothing was done.") from None
+
+
+def _full(path: Path, named: str) -> str:
+    """Return a path as seen from the group file's folder; the address of a group's database as it is."""
+    return named if named.startswith(_ADDRESS) else str(path.parent / named)
 
 
 def as_data(finding: Finding) -> dict[str, str]:
@@ -118,7 +148,16 @@ def _wrong(entry: object, jobs: dict[str, Job]) -> str:
         return f"{missing[0]} is missing"
     if wrong := [k for k, v in entry.items() if not isinstance(v, str)]:
         return f"{wrong[0]} is no text"
+    if _tells_a_password(entry.get("book", "")):
+        return "the book's address holds a password, which would stand in the queue; put it into the password file (~/.pgpass)"
     name = entry["name"]
     if not set(name) <= _SAFE or len(name) > 60 or name.startswith("."):
         return f"the name {name!r:.60} can't name a file; letters, digits, space, . _ - are allowed"
     return f"the name {name!r} stands twice" if name in jobs else ""
+
+
+def _tells_a_password(book: str) -> bool:
+    if not book.startswith(_ADDRESS):
+        return False
+    who = book.partition("://")[2].rpartition("@")[0]
+    return ":" in who or "password=" in book

@@ -93,7 +93,11 @@ def _why(code: int, said: bytes) -> str:
 
 
 def work_out(job: Job) -> Outcome:
-    """Plan the day of one practice from its files; what can't be read is refused in words."""
+    """Plan the day of one practice from its files, or look at its standing; what can't be read is refused in words."""
+    if job.work == "standing":
+        from fettlebook.cli.night_standing import look_at  # noqa: PLC0415
+
+        return look_at(job)
     from datetime import date  # noqa: PLC0415 - only this process needs all of it
     from pathlib import Path  # noqa: PLC0415
 

@@ -581,6 +581,9 @@ class OwnRule(Part):
     reason: Annotated[str, Field(max_length=300, description="reason; needed where the value is looser than the layer below")] = ""
     decided_by: Annotated[str, Field(max_length=80, description="person or body who decided it")] = ""
     decided_on: Annotated[date | None, Field(description="day of the decision; 2026-11-02")] = None
+    shared: Annotated[bool, Field(description="true: of the group's rulebook, under the practice's own values; as the group put it in")] = (
+        False
+    )
 
 
 class MeasuredStep(Part):

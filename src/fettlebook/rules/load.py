@@ -11,7 +11,7 @@ from fettlebook.practice.place import Fault, name_place, where
 from fettlebook.rules.conflicts import BARRED, conflicts
 from fettlebook.rules.duties import duties_of
 from fettlebook.rules.model import Rulebook
-from fettlebook.rules.own import OWN, in_force, own_rows, own_steps, stray, stray_measures
+from fettlebook.rules.own import GROUP, OWN, in_force, own_rows, own_steps, stray, stray_measures
 from fettlebook.rules.pack import Pack
 from fettlebook.rules.rows import limits_of, requirements_of, rows_in_force
 from fettlebook.rules.shelf import bundled_pack, order_layers, pack_names, unknown_pack
@@ -78,7 +78,7 @@ def lay_packs(practice: Practice, packs: Sequence[Pack], on: date | None = None)
     faults = [*row_faults, *step_faults, *strays]
     layers = tuple(pack.pack.id for pack in packs)
     rulebook = Rulebook(
-        layers=(*layers, OWN) if any(in_force(rule, on) for rule in own) else layers,
+        layers=(*layers, *_own_layers(practice, on)),
         duties=duties,
         limits=limits_of(rows.values()),
         notes=conflicts(practice, packs, rows),
@@ -86,6 +86,11 @@ def lay_packs(practice: Practice, packs: Sequence[Pack], on: date | None = None)
         on=on,
     )
     return Laid(rulebook, tuple(sorted(faults, key=lambda fault: [str(part) for part in fault.path])))
+
+
+def _own_layers(practice: Practice, on: date | None) -> tuple[str, ...]:
+    holds = {rule.shared for rule in practice.own_rules if in_force(rule, on)}
+    return tuple(name for name, shared in ((GROUP, True), (OWN, False)) if shared in holds)
 
 
 def findings_of(practice: Practice, faults: Sequence[Fault], loaded: Loaded | None = None) -> tuple[Finding, ...]:

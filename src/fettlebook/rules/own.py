@@ -1,4 +1,7 @@
-"""The practice's own layer: it may tighten anything, loosen only with a reason that is then shown, and never below a law."""
+"""The practice's own layer: it may tighten anything, loosen only with a reason that is then shown, and never below a law.
+
+What its group shares is a layer of the same kind under it: the practice's own value is held against the group's as against any other.
+"""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -13,15 +16,16 @@ from fettlebook.rules.rows import FORCE_RANK, Row
 from fettlebook.rules.strictness import Bound, against, in_words, loosest_end, seconds
 
 OWN: Final = "own"
+GROUP: Final = "group"
 LONGEST_S: Final = 172_800  # 2 days; a longer running time is a typing slip
 
 
 def own_rows(own: Sequence[OwnRule], rows: Mapping[str, Row], on: date | None) -> tuple[dict[str, Row], list[Fault]]:
     """Return the rows with the practice's own values laid on top, and what was refused."""
     laid, faults = dict(rows), []
-    for number, rule in enumerate(own):
+    for number, rule in _shared_first(own):
         if rule.id in rows and in_force(rule, on):
-            answer = _laid_row(number, rule, rows[rule.id])
+            answer = _laid_row(number, rule, laid[rule.id])
             if isinstance(answer, Fault):
                 faults.append(answer)
             else:
@@ -36,9 +40,9 @@ def own_steps(
     new: dict[str, Step] = {}
     faults: list[Fault] = []
     steps = {step.id: step for duty in duties for step in duty.steps}
-    for number, rule in enumerate(own):
+    for number, rule in _shared_first(own):
         if rule.id in steps and in_force(rule, on):
-            answer = _laid_step(number, rule, steps[rule.id], rows)
+            answer = _laid_step(number, rule, new.get(rule.id, steps[rule.id]), rows)
             if isinstance(answer, Fault):
                 faults.append(answer)
             else:
@@ -90,6 +94,11 @@ def stray_measures(measured: Sequence[MeasuredStep], duties: Sequence[Duty], els
     return faults
 
 
+def _shared_first(own: Sequence[OwnRule]) -> list[tuple[int, OwnRule]]:
+    """Return the rules with their places, those that the group shares before the practice's own."""
+    return sorted(enumerate(own), key=lambda placed: not placed[1].shared)
+
+
 def in_force(rule: OwnRule, on: date | None) -> bool:
     """Return whether an own rule holds on a day: from the day of the decision on."""
     return on is None or rule.decided_on is None or rule.decided_on <= on
@@ -137,6 +146,11 @@ def _laid_step(number: int, rule: OwnRule, step: Step, rows: Mapping[str, Row]) 
     if fault := _refused(path, rule, bound, floors):
         return fault
     replaced = tuple(Overridden(in_words(row.bound), row.origin) for row in floors)
+    if step.origin.layer == GROUP and step.seconds is not None:
+        groups = Bound(">=", (step.seconds,), "s", "higher")
+        if against(bound, groups) == "looser" and not rule.reason.strip():
+            return _without_reason(path, rule, bound, groups, step.origin)
+        replaced = (*step.overrides, Overridden(in_words(groups), step.origin))
     return replace(step, seconds=shortest, origin=_origin(rule), overrides=replaced, floor_range_s=None)
 
 
@@ -152,9 +166,13 @@ def _refused(path: tuple[str | int, ...], rule: OwnRule, new: Bound, floors: Seq
             return Fault(path, what, "A law can't be loosened here, with or without a reason. Give a value at least as strict.")
     for row in floors:
         if against(new, row.bound) == "looser" and not rule.reason.strip():
-            what = f"{in_words(new)} for {rule.id} is looser than {in_words(row.bound)} ({row.origin.source}), and no reason is given"
-            return Fault(path, what, 'Give a value at least as strict, or state why: reason = "..." beside it.')
+            return _without_reason(path, rule, new, row.bound, row.origin)
     return None
+
+
+def _without_reason(path: tuple[str | int, ...], rule: OwnRule, new: Bound, old: Bound, origin: Origin) -> Fault:
+    what = f"{in_words(new)} for {rule.id} is looser than {in_words(old)} ({origin.source}), and no reason is given"
+    return Fault(path, what, 'Give a value at least as strict, or state why: reason = "..." beside it.')
 
 
 def _loosest(bound: Bound) -> Bound:
@@ -170,4 +188,5 @@ def _loosest(bound: Bound) -> Bound:
 def _origin(rule: OwnRule) -> Origin:
     who = f"decided by {rule.decided_by}" if rule.decided_by else "no name given"
     when = f" on {rule.decided_on.isoformat()}" if rule.decided_on else ""
-    return Origin(OWN, rule.id, f"practice file, {who}{when}", "practice", "own", reason=rule.reason.strip())
+    layer, where = (GROUP, "shared by the group") if rule.shared else (OWN, "practice file")
+    return Origin(layer, rule.id, f"{where}, {who}{when}", "practice", "own", reason=rule.reason.strip())

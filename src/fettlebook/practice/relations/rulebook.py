@@ -20,7 +20,8 @@ def check_rulebook(parts: Parts) -> Iterator[Fault]:
         for number, book in enumerate(books):
             if book in books[:number]:
                 yield Fault(("practice", "rulebooks", number), f'"{book}" stands twice', "Name each rulebook once.")
-    yield from _twice((("own_rules", number, "id"), rule.id) for number, rule in parts.own_rules)
+    for shared in (False, True):  # a value of the practice's own may lie on one that its group shares
+        yield from _twice((("own_rules", number, "id"), rule.id) for number, rule in parts.own_rules if rule.shared is shared)
     yield from _twice((("measured", number, "step"), step.step) for number, step in parts.measured)
 
 

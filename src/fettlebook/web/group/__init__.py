@@ -1,0 +1,1 @@
+"""The page of a group: its practices in one table, without anything of a patient or a person."""
