@@ -30,8 +30,8 @@ class Served:
     folder: Path
     log: Path
 
-    def stop(self, how: signal.Signals = signal.SIGTERM, most_s: float = 4.0) -> int:
-        """Stop it as a person or a system would, and return its exit status; it has 4 seconds."""
+    def stop(self, how: signal.Signals = signal.SIGTERM, most_s: float = 60.0) -> int:
+        """Stop it as a person or a system would, and return its exit status; a loaded machine is waited for."""
         self.process.send_signal(how)
         return self.process.wait(most_s)
 
