@@ -11,6 +11,7 @@ from fettlebook.practice.load import Loaded
 Only = Callable[..., Finding]
 Spoil = Callable[..., Loaded]
 
+SUPPLY = 'supply = { kind = "bottle", bottle_ml = 1000.0 }'
 FEED = '{ id = "feed", bore_mm = 4.0, length_m = 1.0 }'
 TURBINE_HOSE = 'id = "turbine hose", from = "feed"'
 SHIFT = 'shifts = [{ days = ["mon", "tue"], from = 07:30:00, to = 13:00:00, breaks = [[10:00:00, 10:15:00]] }]'
@@ -484,3 +485,20 @@ def test_a_rule_that_stands_twice_and_a_chair_that_no_rule_reaches_are_warnings(
 )
 def test_what_the_plan_can_not_do_is_told_with_its_place(only: Only, line: str, instead: str, what: str):
     assert only(line, instead).what == what
+
+
+@pytest.mark.parametrize(
+    ("part", "words"),
+    [
+        ('{ what = "separator" }', "has no life"),
+        ('{ what = "other", life_days = 30 }', "has no name"),
+        ('{ what = "separator", life_days = 30 }, { what = "separator", life_days = 60 }', "stands here twice"),
+    ],
+)
+def test_a_part_whose_life_nobody_could_tell_is_named(only: Only, part: str, words: str):
+    assert words in only(SUPPLY, f"parts = [{part}]\n{SUPPLY}").what
+
+
+def test_litres_through_a_part_need_a_bottle(only: Only):
+    part = '{ what = "water filter", litres = 60.0 }'
+    assert "without a bottle" in only(SUPPLY, f'parts = [{part}]\nsupply = {{ kind = "mains through an air gap" }}').what

@@ -47,6 +47,44 @@ def test_parts_of_the_building_are_owed_by_the_practice() -> None:
     assert condition(book, "2026-04-09 08:00", "practice:all", "water filter within its life").verdict is Verdict.UNPROVEN
 
 
+def listed(parts: str) -> object:
+    return ground(FILE.replace('supply = { kind = "bottle"', f'parts = [{parts}]\nsupply = {{ kind = "bottle"', 1))
+
+
+def test_a_part_of_the_practice_file_that_was_never_entered_is_unproven_and_owed() -> None:
+    book = Book(READY, listed('{ what = "water filter", life_days = 30 }'))
+    found = condition(book, "2026-03-09 08:00", "chair:1", "water filter within its life")
+    assert (found.verdict, found.origin.layer) == (Verdict.UNPROVEN, "practice file")
+    assert "never entered" in found.why
+    assert any(owed.name.startswith("Change the water filter") for owed in due_duties(book.now("2026-03-09 08:00")))
+    other = book.write(FILTER.replace(", good_days=30", ""))
+    assert condition(other, "2026-04-08 23:59", "chair:1", found.what).verdict is Verdict.FIT
+    assert condition(other, "2026-04-09 00:00", "chair:1", found.what).verdict is Verdict.UNPROVEN
+
+
+@pytest.mark.parametrize(("in_file", "origin", "last"), [(20, "practice file", "2026-03-29"), (40, "book", "2026-04-08")])
+def test_where_file_and_entry_both_name_a_life_the_shorter_counts(in_file: int, origin: str, last: str) -> None:
+    book = Book(READY + FILTER, listed(f'{{ what = "water filter", life_days = {in_file} }}'))
+    found = condition(book, f"{last} 23:59", "chair:1", "water filter within its life")
+    assert (found.verdict, found.origin.layer) == (Verdict.FIT, origin)
+    assert found.expires_ms is not None
+    assert found.expires_ms - book.now(f"{last} 23:59").look.at == 60_000
+
+
+def test_litres_are_added_up_from_the_fills_and_one_without_an_amount_counts_as_a_full_bottle() -> None:
+    filled = '2026-03-10 07:0{n} ana step.done {{duty="chair.first", step="first.fill_bottle", chair="1", outcome="done"{more}}}\n'
+    told = filled.format(n=0, more=", readings={water_ml=1200}")
+    part = '{ what = "water filter", litres = 4.0 }'
+    fresh = FILTER.replace(", good_days=30", "").replace("03-09 05:00", "03-10 06:00")
+    one = Book(READY + fresh + told + filled.format(n=1, more=""), listed(part))
+    (says,) = parts_of(one.now("2026-03-10 08:00").look, "chair:1")
+    assert (says.verdict, says.litres, says.due_ms) == (Verdict.FIT, pytest.approx(2.7), None)
+    assert condition(one, "2026-03-10 08:00", "chair:1", "water filter within its life").verdict is Verdict.FIT
+    two = one.write(filled.format(n=2, more=""))
+    (says,) = parts_of(two.now("2026-03-10 08:00").look, "chair:1")
+    assert (says.verdict, says.litres) == (Verdict.UNPROVEN, pytest.approx(4.2))
+
+
 @pytest.mark.practice_fact
 def test_a_rarely_used_tap_is_owed_a_run_after_a_week_by_common_practice() -> None:
     book = Book(TAP, ground(FILE.replace('rulebooks = ["general", "uk"]', 'rulebooks = ["general"]')))

@@ -207,6 +207,19 @@ class SuctionLine(Part):
     length_m: LengthM
 
 
+class WearPart(Part):
+    """A part of the chair that lasts for so long by its label or instructions, and is then changed."""
+
+    what: Annotated[
+        Literal["water filter", "water bottle", "suction filter", "separator", "other"], Field(description="what it is, as its entries say")
+    ]
+    name: Annotated[Id | None, Field(description="which one, where there are several; what it is, where it is another")] = None
+    life_days: Annotated[int | None, Field(ge=1, le=3_660, description="how long it may stay, by its label or instructions [days]")] = None
+    litres: Annotated[
+        float | None, Field(gt=0, le=1_000_000, description="how much water may pass it, by its label; only with a bottle [L]")
+    ] = None
+
+
 class ChairOut(Part):
     """A stretch of one day in which a chair can't be used."""
 
@@ -240,6 +253,7 @@ class Chair(Part):
         date | None, Field(description="day on which its water lines were last changed; hose, valve, filter, block, pump; 2026-11-02")
     ] = None
     suction: Annotated[tuple[SuctionLine, ...], Field(description="list of suction hoses")] = ()
+    parts: Annotated[tuple[WearPart, ...], Field(description="list of parts that last for so long; filter, separator, bottle")] = ()
     kind: Annotated[Name | None, Field(description="word of yours; chairs with the same word can serve the same visits")] = None
     out: Annotated[tuple[ChairOut, ...], Field(description="list of stretches in which the chair can't be used; day, begin, end")] = ()
     closed_by: Annotated[

@@ -1,15 +1,16 @@
 """Parts that last for so long: filters, separators, a chair's own bottle. Changed when, good until when; and how a bottle is filled.
 
 How long a part may stay is what its label or instructions say, as the entry of its change has it. The program never stretches it; where
-nobody entered a time, nothing is judged and the page says so. That a chair has a part is known from its first entry.
+nobody entered a time, nothing is judged and the page says so. That a chair has a part is known from the practice file, else from its
+first entry. Where file and entry both name a life, the shorter counts; a part of the file that was never entered is unproven, and owed.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from fettlebook.book.kinds import PRACTICE
-from fettlebook.practice.model import Chair
+from fettlebook.practice.model import Chair, WearPart
 from fettlebook.rules.model import Origin, Subject
 from fettlebook.said import said
 from fettlebook.standing.basis import DAY_MS
@@ -18,19 +19,22 @@ from fettlebook.standing.look import Look
 from fettlebook.standing.model import Condition, Owed, Verdict
 
 LABEL: Final = Origin("book", "part.changed", "the part's label or instructions for use, as its entry has them", "practice", "own")
+IN_FILE: Final = Origin(
+    "practice file", "parts", "the part's label or instructions for use, as the practice file has them", "practice", "own"
+)
 SOON_DAYS: Final = 14  # our own choice: a part that runs out within two weeks is to be had at hand
 
 
 @dataclass(frozen=True, slots=True)
 class PartSays:
-    """The newest change of one part. `due_ms`: when it must be changed; None where nobody entered how long it lasts."""
+    """The newest change of one part. `due_ms`: when it must be changed; None where nobody said how many days it lasts."""
 
     subject: str
     part: str
     name: str | None
-    done: str
-    changed_ms: int
-    age_days: float
+    done: str  # changed, cleaned, or never
+    changed_ms: int | None
+    age_days: float | None
     good_days: int | None
     due_ms: int | None
     lot: str | None
@@ -38,6 +42,8 @@ class PartSays:
     verdict: Verdict
     why: str
     evidence: tuple[str, ...]
+    origin: Origin = LABEL
+    litres: float | None = None  # that passed since at the most, where its label names litres
 
     @property
     def words(self) -> str:
@@ -64,7 +70,12 @@ def parts_of(look: Look, subject: str) -> tuple[PartSays, ...]:
     newest: dict[tuple[str, str | None], list[tuple[int, str, PartNew]]] = {}
     for fact in look.forward(subject, "part"):
         newest.setdefault((fact.says.part, fact.says.name), []).append((fact.happened, fact.entry, fact.says))
-    found = [_part(look, subject, changes) for changes in newest.values()]
+    chair = look.basis.chairs.get(subject.removeprefix("chair:")) if subject.startswith("chair:") else None
+    listed: dict[tuple[str, str | None], WearPart] = {(one.what, one.name): one for one in chair.parts} if chair else {}
+    found = [_part(look, subject, changes, listed.get(key)) for key, changes in newest.items()]
+    found += [_never(look, subject, one) for key, one in listed.items() if key not in newest]
+    if chair is not None:
+        found = [_by_litres(look, chair, one, listed.get((one.part, one.name))) for one in found]
     return tuple(sorted(found, key=lambda one: (one.due_ms is None, one.due_ms or 0, one.words)))
 
 
@@ -76,53 +87,75 @@ def all_parts(look: Look) -> tuple[PartSays, ...]:
     return tuple(sorted(found, key=lambda one: (one.due_ms is None, one.due_ms or 0)))
 
 
-def _part(look: Look, subject: str, changes: list[tuple[int, str, PartNew]]) -> PartSays:
+def _part(look: Look, subject: str, changes: list[tuple[int, str, PartNew]], listed: WearPart | None) -> PartSays:
     # Cleaned is not changed: the life runs from the last change; where only cleanings are known, from the first of them.
     at, entry, says = next((one for one in reversed(changes) if one[2].done == "changed"), changes[0])
-    good = next(
+    entered = next(
         (one[2].good_days for one in reversed(changes) if one[2].good_days is not None and one[2].done == "changed"), says.good_days
     )
+    written = None if listed is None else listed.life_days
+    good = min((days for days in (entered, written) if days is not None), default=None)
+    origin = LABEL if written is None or (entered is not None and entered <= written) else IN_FILE
     due = None if good is None else look.basis.days_after(at, good + 1)
+    told = {"done": says.done, "it": look.when(at)}
     if due is None:
-        verdict, why = Verdict.UNPROVEN, said("{done} {it}; how long it may stay was not entered", done=says.done, it=look.when(at))
+        verdict, why = Verdict.UNPROVEN, said("{done} {it}; how long it may stay was not entered", **told)
     elif due <= look.at:
-        verdict, why = (
-            Verdict.UNPROVEN,
-            said(
-                "{done} {it}, may stay {good} days: was due on {due}",
-                done=says.done,
-                it=look.when(at),
-                good=good,
-                due=look.basis.day_of(due - 1),
-            ),
-        )
+        day = look.basis.day_of(due - 1)
+        verdict, why = Verdict.UNPROVEN, said("{done} {it}, may stay {good} days: was due on {due}", **told, good=good, due=day)
     else:
-        verdict, why = (
-            Verdict.FIT,
-            said("{done} {it}, may stay until {due}", done=says.done, it=look.when(at), due=look.basis.day_of(due - 1)),
-        )
+        verdict, why = Verdict.FIT, said("{done} {it}, may stay until {due}", **told, due=look.basis.day_of(due - 1))
     return PartSays(
-        subject, says.part, says.name, says.done, at, (look.at - at) / DAY_MS, good, due, says.lot, len(changes), verdict, why, (entry,)
+        subject, says.part, says.name, says.done, at, (look.at - at) / DAY_MS, good, due, says.lot, len(changes), verdict, why, (entry,),
+        origin,
+    )  # fmt: skip
+
+
+def _never(look: Look, subject: str, listed: WearPart) -> PartSays:
+    """Return a part of the practice file whose change was never entered: how old it is nobody can tell."""
+    why = said("in the practice file, and its change was never entered")
+    due = look.basis.day_start(look.at)
+    return PartSays(
+        subject, listed.what, listed.name, "never", None, None, listed.life_days, due, None, 0, Verdict.UNPROVEN, why, (), IN_FILE
     )
+
+
+def _by_litres(look: Look, chair: Chair, one: PartSays, listed: WearPart | None) -> PartSays:
+    """Return the part with the litres that passed it since, where its label names litres; a fill without amount counts as full."""
+    if listed is None or listed.litres is None or one.changed_ms is None:
+        return one
+    fills = bottle_fills(look, chair, one.changed_ms)
+    if fills is None or fills.bottle_ml is None:
+        return one
+    passed = (fills.ml + fills.untold * fills.bottle_ml) / 1000
+    told = {"passed": passed, "litres": listed.litres}
+    if passed > listed.litres:
+        why = one.why + said("; up to {passed:.1f} L have passed, its label allows {litres:g} L", **told)
+        return replace(one, verdict=Verdict.UNPROVEN, why=why, due_ms=look.basis.day_start(look.at), origin=IN_FILE, litres=passed)
+    passes = said("; {passed:.1f} of {litres:g} L have passed at the most", **told)
+    if one.due_ms is not None:
+        return replace(one, why=one.why + passes, litres=passed)
+    head = said("{done} {it}", done=one.done, it=look.when(one.changed_ms))  # no days are named: the litres alone say
+    return replace(one, verdict=Verdict.FIT, why=head + passes, origin=IN_FILE, litres=passed)
 
 
 def part_conditions(look: Look, subject: str) -> Iterator[Condition]:
-    """Yield one condition for each part whose life was entered; a part without one is shown, not judged."""
+    """Yield one condition for each part whose life is known; a part without one is shown, not judged."""
     for one in parts_of(look, subject):
-        if one.due_ms is None:
+        if one.due_ms is None and one.litres is None:
             continue
         fit = one.verdict is Verdict.FIT
         mend = Owed(
             subject,
             f"change {one.words}",
             said("Change the {words}, by its instructions, and enter it", words=one.words),
-            LABEL,
+            one.origin,
             due_ms=one.due_ms,
             overdue=not fit,
         )
         what = said("{words} within its life", words=one.words)
         yield Condition(
-            what, one.verdict, one.why, LABEL, one.evidence, one.changed_ms, one.due_ms if fit else None,
+            what, one.verdict, one.why, one.origin, one.evidence, one.changed_ms, one.due_ms if fit else None,
             () if fit else (mend,),
         )  # fmt: skip
 

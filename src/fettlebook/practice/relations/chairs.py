@@ -38,6 +38,7 @@ def check_chairs(parts: Parts) -> Iterator[Fault]:
         yield from _flows(chair, at)
         yield from _run_together(chair, at)
         yield from check_unit(chair, at)
+        yield from _wear(chair, at)
 
 
 def _supply(chair: Chair, at: KeyPath) -> Iterator[Fault]:
@@ -182,3 +183,20 @@ def _run_together(chair: Chair, at: KeyPath) -> Iterator[Fault]:
             "If that is meant, give each a group of its own.",
             "warning",
         )
+
+
+def _wear(chair: Chair, at: KeyPath) -> Iterator[Fault]:
+    """Yield the faults of parts that last for so long: a life that nobody could tell, one named twice, another without a name."""
+    seen: set[tuple[str, str | None]] = set()
+    for number, part in enumerate(chair.parts):
+        where = (*at, "parts", number)
+        words = f'part "{part.what}"' if part.name is None else f'part "{part.what}" "{part.name}"'
+        if part.life_days is None and part.litres is None:
+            yield Fault((*where, "what"), f"{words} has no life", "Give life_days, or litres, as its label or instructions say.")
+        if part.litres is not None and chair.supply.kind is not SupplyKind.BOTTLE:
+            yield Fault((*where, "litres"), f"{words}: without a bottle nobody can tell how many litres passed", "Give life_days.")
+        if part.what == "other" and part.name is None:
+            yield Fault((*where, "what"), "another part has no name", "Say in name what it is.")
+        if (part.what, part.name) in seen:
+            yield Fault((*where, "what"), f"{words} stands here twice", "Give each its own name.")
+        seen.add((part.what, part.name))

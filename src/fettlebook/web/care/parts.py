@@ -65,7 +65,8 @@ def _rows(look: Look, name: str, found: Found) -> list[dict[str, Any]]:
         return [
             {
                 "of": "building" if p.subject == PRACTICE else name_of(p.subject), "part": p.words, "done": p.done,
-                "when": moment_of(look, p.changed_ms), "age_days": round(p.age_days, 1), "may_stay_days": p.good_days or "",
+                "when": moment_of(look, p.changed_ms), "age_days": "" if p.age_days is None else round(p.age_days, 1),
+                "may_stay_days": p.good_days or "",
                 "due": moment_of(look, p.due_ms), "lot": p.lot or "", "entries": p.changes, "verdict": p.verdict.value, "why": p.why,
             }
             for p in found.parts
