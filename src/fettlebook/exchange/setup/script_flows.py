@@ -1,0 +1,75 @@
+"""The flow of an outlet, by cup and watch on the spot; or a typical one, marked so."""
+
+import math
+from collections.abc import Sequence
+from datetime import date
+from typing import Any, Final
+
+from fettlebook.errors import Mendable
+from fettlebook.exchange.setup.asking import DAY_MARK, TYPICAL, YES_NO, Walk
+from fettlebook.exchange.setup.reading import dates
+from fettlebook.practice.model import OutletKind
+from fettlebook.practice.relations.chairs import USUAL_FLOW_ML_MIN
+from fettlebook.said import joined, said
+from fettlebook.science.flow import Flow, measure_flow
+from fettlebook.times.readings import cups
+
+APART: Final = 1.1  # readings that differ by more than a tenth are looked at: docs/assistant/practice-file.md
+
+
+def ask_flow(
+    walk: Walk, key: str, *, chair: str, outlet: str, kind: str, usual_ml_min: float, others: Sequence[str], water_c: float
+) -> dict[str, Any]:
+    """Return the flow of an outlet as the practice file has it; one that nobody measured is typical."""
+    typically: dict[str, Any] = {"flow_ml_min": usual_ml_min, "typical": True}
+    together = said(", with {others} open as well", others=", ".join(others)) if others else ""
+    measured = walk.ask(
+        key,
+        joined("", (said("Flow of the {outlet} of {chair}: mL / seconds of each cup", chair=chair, outlet=outlet), together)),
+        said(
+            "Gloves and eye protection. Flush it first, open it fully, hold the cup for 60 seconds by the watch: 52/60. Three cups, "
+            "with blanks between, are best. Left empty, it is measured another day; its times are longer until then."
+        ),
+        lambda typed: None if typed == TYPICAL else _measured(typed, kind, water_c),
+        offered=TYPICAL,
+        offered_words=said("not now; typical: {value:g} mL/min, not measured", value=usual_ml_min),
+        example="52/60 50/60 51/60",
+        dated=True,
+    )
+    if measured is None:
+        return typically
+    found, day = measured
+    flows = [reading.flow_ml_min for reading in found.readings]
+    odd = found.odd if max(flows) > APART * min(flows) else ()
+    if odd and not walk.ask(
+        f"{key}.odd",
+        said("These readings look odd: {what}. Keep them?", what=odd[0].what),
+        said("{mend} With no, the typical flow stands until it is measured anew; one step back lets you type it again.", mend=odd[0].mend),
+        lambda typed: typed == "yes",
+        offered="no",
+        choices=YES_NO,
+    ):
+        return typically
+    within_pct = min(50.0, max(0.1, math.ceil(found.expanded_share * 1000.0 - 1e-9) / 10.0))
+    return {"flow_ml_min": float(round(found.flow_ml_min, 1)), "measured_on": day, "flow_within_pct": within_pct}
+
+
+def _measured(typed: str, kind: str, water_c: float) -> tuple[Flow, date]:
+    """Return the flow from cups and its day; raises `Mendable` where it can't be read, or no such outlet has it."""
+    typed, _, day = typed.partition(DAY_MARK)
+    (on,) = dates(day)[:1]
+    found = measure_flow(cups(typed.replace(";", " ").replace(", ", " ").split(), water_c))
+    low, high = USUAL_FLOW_ML_MIN[OutletKind(kind)]
+    if found.flow_ml_min > high or found.flow_ml_min < 1:
+        raise Mendable(
+            said(
+                "{flow:.3g} mL/min can't be a {kind}; the usual is {low:g} to {high:g}",
+                flow=found.flow_ml_min,
+                kind=kind,
+                low=low,
+                high=high,
+            ),
+            where="answer",
+            mend=said("Were mL and seconds swapped or mistyped? Write mL / seconds: 52/60."),
+        )
+    return found, on
