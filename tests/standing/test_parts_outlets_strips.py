@@ -1,5 +1,7 @@
 """Parts with a life, rarely used taps, strips as a chart: what the book says, what is owed, and what nobody entered stays unjudged."""
 
+from itertools import pairwise
+
 import pytest
 from small_book import PRACTICE as FILE
 from small_book import READY, Book, ground
@@ -9,7 +11,7 @@ from fettlebook.standing.evidence import AFTER_RINSE, AT_FEED
 from fettlebook.standing.model import Verdict
 from fettlebook.standing.parts import bottle_fills, parts_of
 from fettlebook.standing.rare_outlets import chair_outlets, rare_taps
-from fettlebook.standing.strip_charts import DOSE, strip_series
+from fettlebook.standing.strip_charts import DOSE, MIXED, strip_series
 
 FILTER = '2026-03-09 05:00 ana part.changed {part="water filter", chair="1", done="changed", good_days=30}\n'
 TAP = '2026-03-09 07:00 ana outlet.run {place="eye wash", ran_s=180, rare=true}\n'
@@ -165,3 +167,66 @@ def test_a_bottle_tells_its_fills_and_those_without_an_amount() -> None:
     fills = bottle_fills(look, look.basis.chairs["1"])
     chair = look.basis.chairs["1"]
     assert (fills is None) is (chair.supply.bottle_ml is None)
+
+
+SUPPLY = 'supply = { kind = "continuous dosing", product = "daily", strength_mg_l = 150.0 }'
+DOSED = FILE.replace('supply = { kind = "bottle", bottle_ml = 1500.0 }', SUPPLY).replace(
+    "[in_use]",
+    """[[products]]
+id = "daily"
+name = "Daily dosing (invented)"
+active = "hydrogen peroxide"
+uses = [{ use = "line continuous", strength = 140.0, strength_unit = "mg/L", contact_s = 3600, temperature_c = [5.0, 30.0] }]
+
+[in_use]""",
+    1,
+)  # fmt: skip
+
+
+def doses(values: list[int], mixed: bool) -> str:
+    """Return one strip a week, at the outlet or of the solution as it was mixed."""
+    rows = []
+    for n, value in enumerate(values):
+        day = f"2026-{3 + (8 + 2 * n) // 28:02}-{1 + (8 + 2 * n) % 28:02}"
+        if mixed:
+            rows.append(
+                f'{day} 07:00 ana solution.mixed {{solution="m{n}", product="daily", chair="1", readings={{strip_mg_l={value}}}}}\n'
+            )
+        else:
+            rows.append(
+                f'{day} 07:00 ana step.done {{duty="chair.weekly", step="weekly.dose", chair="1", '
+                f'outcome="done", readings={{strip_mg_l={value}}}}}\n'
+            )
+    return "".join(rows)
+
+
+STEADY = [150, 155, 145, 150, 160, 150, 145, 155, 150, 150, 155, 145]
+
+
+@pytest.mark.parametrize("mixed", [False, True])
+@pytest.mark.parametrize(
+    ("values", "says", "verdict"),
+    [
+        (STEADY, "steady", Verdict.FIT),
+        ([*STEADY, 60], "beyond its limits", Verdict.UNFIT),  # below the label and far out of what it was
+        ([*STEADY, *[162] * 6], "drifting", Verdict.FIT),  # each one good by the label, all of them higher than before
+    ],
+)
+def test_a_chair_with_dosed_water_has_a_chart_of_its_dose(mixed: bool, values: list[int], says: str, verdict: Verdict) -> None:
+    look = Book(doses(values, mixed), ground(DOSED)).now("2026-05-30 08:00").look
+    (series,) = strip_series(look, look.basis.chairs["1"])
+    assert (series.moment, series.product) == ((MIXED, "daily") if mixed else (DOSE, None))
+    assert (series.asked_mg_l, len(series.strips)) == (140, len(values))
+    assert series.chart is not None
+    assert (series.says, series.strips[-1].verdict) == (says, verdict)
+    # Individuals chart: limits at centre +/- 2.66 mean moving ranges of the first ten readings (Shewhart; textbook).
+    first = values[:10]
+    ranges = [abs(a - b) for a, b in pairwise(first)]
+    assert series.chart.high - sum(first) / 10 == pytest.approx(2.66 * sum(ranges) / 9, rel=1e-3)
+
+
+def test_a_dose_at_the_end_of_the_strips_scale_is_not_called_too_low() -> None:
+    row = doses([100], mixed=False).replace("strip_mg_l", "strip_at_least_mg_l")
+    look = Book(row, ground(DOSED)).now("2026-05-30 08:00").look
+    (series,) = strip_series(look, look.basis.chairs["1"])
+    assert (series.strips[0].verdict, series.strips[0].at_least) == (Verdict.UNPROVEN, True)

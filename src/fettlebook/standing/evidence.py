@@ -96,10 +96,15 @@ def dose_says(look: Look, chair: Chair, attempt: Attempt) -> tuple[Verdict, str]
     level = dosed_level(look.basis.practice, chair, 0.0)
     if not isinstance(level, Level):
         return Verdict.UNPROVEN, level.why if level is not None else said("nothing is dosed into this chair's water by the practice file")
-    strips = list(strip_readings(attempt.done).values())
+    values = strip_readings(attempt.done)
+    strips = list(values.values())
     if not strips:
         return Verdict.UNPROVEN, said("no strip reading; the label asks for {asked_mg_l:g} mg/L", asked_mg_l=level.asked_mg_l)
     seen = min(strips)
+    if seen < level.asked_mg_l and _at_scale_end(values):
+        return Verdict.UNPROVEN, said(
+            "the strip's scale ends at {lowest} mg/L; {asked:g} mg/L is asked for", lowest=seen, asked=level.asked_mg_l
+        )
     return (Verdict.FIT if seen >= level.asked_mg_l else Verdict.UNFIT), said(
         "strip {seen} mg/L, the label asks for {asked_mg_l:g} mg/L", seen=seen, asked_mg_l=level.asked_mg_l
     )

@@ -253,6 +253,13 @@ class Stock(NamedTuple):
     subject: str | None = None  # whose bottle or tank
 
 
+class MixStrip(NamedTuple):
+    """What a strip said of a solution when it was mixed for a chair [mg/L]."""
+
+    product: str
+    readings: dict[str, int]
+
+
 class Drew(NamedTuple):
     """How well a suction hose draws: seconds a litre, or what a gauge showed [Pa]."""
 
@@ -563,6 +570,8 @@ def _mixed(r: Received, d: SolutionMixed, at: int) -> Found:
     place = _chair(d.chair) if d.chair is not None else _machine(d.machine) if d.machine is not None else None
     used = Stock("mixed", 0, used_ul=d.product_ul, water_ml=d.water_ml, subject=place)
     yield (f"product:{d.product}", "stock"), at, used
+    if d.chair is not None and d.readings is not None:
+        yield (_chair(d.chair), "mix strip"), at, MixStrip(d.product, d.readings)
 
 
 def _stock(r: Received, d: StockCounted | StockReceived, at: int) -> Found:

@@ -12,15 +12,18 @@ from typing import Final
 
 from fettlebook.practice.model import Chair
 from fettlebook.rules.model import Duty, Step, Subject
+from fettlebook.said import said
 from fettlebook.science.charts import FIRST_READINGS, Chart, chart_says
 from fettlebook.standing.evidence import AFTER_RINSE, AT_FEED, AT_LEAST, is_dosed, strip_moment, strip_readings, strip_says
 from fettlebook.standing.look import Look
 from fettlebook.standing.model import Verdict
 from fettlebook.standing.streams import Fact
 from fettlebook.times.dosing import Level, dosed_level
+from fettlebook.times.label import Gap, feed_strength_mg_l, label_of
 from fettlebook.times.targets import FILL_MISSING, share_or_default
 
 DOSE: Final = "dose"
+MIXED: Final = "solution mixed"
 MOMENTS: Final = (DOSE, AT_FEED, AFTER_RINSE)
 
 
@@ -46,6 +49,7 @@ class StripSeries:
     asked_mg_l: float | None
     chart: Chart | None
     says: str  # steady, drifting, beyond its limits, or why nothing can be said
+    product: str | None = None  # of a mixed solution: what was mixed
 
     @property
     def at_most(self) -> bool:
@@ -63,7 +67,43 @@ def strip_series(look: Look, chair: Chair, since: int = 0) -> tuple[StripSeries,
                 if moment is not None:
                     for fact in look.forward(f"chair:{chair.id}", f"done:{step.id}", since=since):
                         found.setdefault(moment, []).extend(_strip(look, chair, moment, fact))
-    return tuple(_series(look, chair, moment, found[moment]) for moment in MOMENTS if found.get(moment))
+    of_steps = (_series(chair, moment, found[moment], _asked(look, chair, moment)) for moment in MOMENTS if found.get(moment))
+    return (*of_steps, *_mixed(look, chair, since))
+
+
+def _mixed(look: Look, chair: Chair, since: int) -> Iterator[StripSeries]:
+    """Yield the strips of solutions that were mixed for a chair, product by product, held to the label's strength."""
+    found: dict[str, list[Fact]] = {}
+    for fact in look.forward(f"chair:{chair.id}", "mix strip", since=since):
+        found.setdefault(fact.says.product, []).append(fact)
+    for product, facts in found.items():
+        asked = _asked_mixed(look, product)
+        strips = [strip for fact in facts for strip in _mix_strip(fact, asked)]
+        if strips:
+            yield _series(chair, MIXED, strips, asked, product)
+
+
+def _mix_strip(fact: Fact, asked: float | None) -> Iterator[Strip]:
+    values = strip_readings(fact)
+    if values:
+        seen, ended = min(values.values()), any(name.endswith(AT_LEAST) for name in values)
+        if asked is None:
+            verdict, why = Verdict.UNPROVEN, said("strip {seen} mg/L; the practice file names no one strength for it", seen=seen)
+        else:
+            good = Verdict.FIT if seen >= asked else Verdict.UNPROVEN if ended else Verdict.UNFIT
+            verdict, why = good, said("strip {seen} mg/L, the label asks for {asked:g} mg/L", seen=seen, asked=asked)
+        yield Strip(fact.happened, seen, ended, verdict, why, fact.entry)
+
+
+def _asked_mixed(look: Look, product: str) -> float | None:
+    """Return the strength that the label asks for [mg/L]; None where it names none, or several for different uses."""
+    practice = look.basis.practice
+    uses = next((p.uses for p in practice.products if p.id == product), ())
+    asked = {
+        feed_strength_mg_l(held) for use in uses if not isinstance(held := label_of(practice, product, use.use, field="products"), Gap)
+    }
+    one = asked.pop() if len(asked) == 1 else None
+    return None if isinstance(one, Gap) else one
 
 
 def dose_checks(look: Look, chair: Chair) -> tuple[tuple[Duty, Step], ...]:
@@ -94,8 +134,11 @@ def _strip(look: Look, chair: Chair, moment: str, done: Fact) -> Iterator[Strip]
 def _dose_says(look: Look, chair: Chair, values: dict[str, int]) -> tuple[Verdict, str]:
     asked, seen = _asked(look, chair, DOSE), min(values.values())
     if asked is None:
-        return Verdict.UNPROVEN, f"strip {seen} mg/L; what the label asks for can't be said from the practice file"
-    return (Verdict.FIT if seen >= asked else Verdict.UNFIT), f"strip {seen} mg/L, the label asks for {asked:g} mg/L"
+        return Verdict.UNPROVEN, said("strip {seen} mg/L; what the label asks for can't be said from the practice file", seen=seen)
+    if seen < asked and any(name.endswith(AT_LEAST) for name in values):
+        return Verdict.UNPROVEN, said("the strip's scale ends at {lowest} mg/L; {asked:g} mg/L is asked for", lowest=seen, asked=asked)
+    told = said("strip {seen} mg/L, the label asks for {asked:g} mg/L", seen=seen, asked=asked)
+    return (Verdict.FIT if seen >= asked else Verdict.UNFIT), told
 
 
 def _asked(look: Look, chair: Chair, moment: str) -> float | None:
@@ -105,7 +148,7 @@ def _asked(look: Look, chair: Chair, moment: str) -> float | None:
     return strip_says(look, moment, None)[2]
 
 
-def _series(look: Look, chair: Chair, moment: str, strips: Sequence[Strip]) -> StripSeries:
+def _series(chair: Chair, moment: str, strips: Sequence[Strip], asked: float | None, product: str | None = None) -> StripSeries:
     ordered = tuple(sorted(strips, key=lambda one: one.read_ms))
     drawn, says = chart_says([float(one.mg_l) for one in ordered], FIRST_READINGS)
-    return StripSeries(chair.id, moment, ordered, _asked(look, chair, moment), drawn, says)
+    return StripSeries(chair.id, moment, ordered, asked, drawn, says, product)

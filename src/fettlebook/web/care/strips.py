@@ -12,7 +12,12 @@ from fettlebook.web.care.entering.routes import buttons_of
 from fettlebook.web.care.frame import USUAL, Care, days_back, moment_of, since_of, table
 from fettlebook.web.care.treatments import MARKS
 
-TITLES: Final = {"dose": "dose in the water", "feed": "feed of a treatment", "after the rinse": "left after the rinse"}
+TITLES: Final = {
+    "dose": "dose in the water",
+    "feed": "feed of a treatment",
+    "after the rinse": "left after the rinse",
+    "solution mixed": "solution mixed",
+}
 Found = dict[str, tuple[StripSeries, ...]]
 
 
@@ -64,13 +69,15 @@ def _drawn(series: StripSeries) -> Drawn:
     ]
     words = "at most" if series.at_most else "at least"
     asked = [Asked(series.asked_mg_l, f"{words} {series.asked_mg_l:g}")] if series.asked_mg_l is not None else []
-    return Drawn(f"{series.chair}, {TITLES[series.moment]}", "mg/L", readings, series.chart, asked)
+    of = f" ({series.product})" if series.product is not None else ""
+    return Drawn(f"{series.chair}, {TITLES[series.moment]}{of}", "mg/L", readings, series.chart, asked)
 
 
 def _rows(look: Look, every: Found) -> list[dict[str, Any]]:
     return [
         {
-            "chair": series.chair, "dipped_for": series.moment, "read": moment_of(look, one.read_ms), "mg_l": one.mg_l,
+            "chair": series.chair, "dipped_for": series.moment, "product": series.product or "",
+            "read": moment_of(look, one.read_ms), "mg_l": one.mg_l,
             "scale_ended": "yes" if one.at_least else "no", "asked_mg_l": "" if series.asked_mg_l is None else series.asked_mg_l,
             "verdict": one.verdict.value, "why": one.why, "entry": one.entry,
         }
