@@ -124,3 +124,41 @@ def test_a_subject_that_nobody_has_says_what_there_is(book: Page, lived: Served)
     book.keyboard.press("Enter")
     book.locator(".finding").wait_for()
     assert "chair:chair 1" in book.locator(".finding .mend").inner_text()
+
+
+def test_a_high_count_bars_the_chair_names_the_way_back_and_a_good_sample_after_a_treatment_frees_it(book: Page, lived: Served) -> None:
+    """The last test of this file: it writes into the book that all of them look at."""
+
+    def result(count: str, sampled: str) -> None:
+        book.goto(f"{lived.address}/water/enter?chair=chair%203")
+        book.get_by_label("Taken on").fill(sampled)
+        book.get_by_label("The laboratory's number").fill(count)
+        book.get_by_label("Who enters it").select_option("ana")
+        book.get_by_role("button", name="Enter it in the book").click()
+        book.wait_for_url("**/water?written=*")
+
+    def chair() -> str:
+        book.goto(f"{lived.address}/standing/chair:chair%203")
+        return book.locator("h1 .word").inner_text()
+
+    before = chair()
+    water = book.locator(".conditions tbody tr", has_text="water count within the limit")
+    assert water.locator(".word").first.inner_text() == "fit"
+
+    result("900", "2026-11-20")
+    assert "chair 3: the last result" in book.locator("main").inner_text()
+    assert chair() == "unfit"
+    assert water.locator(".word").first.inner_text() == "unfit"
+    assert "900 CFU/mL" in water.inner_text()
+    assert "treat the lines intensively, then a new sample" in book.locator(".way").inner_text()
+    book.goto(f"{lived.address}/board")
+    assert "chair 3" in book.locator("main").inner_text()
+
+    book.goto(f"{lived.address}/water/treatments/of/chair%203?days=31")
+    rows = book.locator("tbody tr").all_inner_texts()
+    assert any("23 Nov" in row and "fit" in row for row in rows)  # treated since, and whole
+    assert chair() == "unfit"  # a treatment alone frees nothing
+
+    result("5", "2026-11-24")
+    assert chair() == before
+    assert water.locator(".word").first.inner_text() == "fit"
