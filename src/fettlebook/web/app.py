@@ -46,6 +46,7 @@ from fettlebook.web.tablets.scanned import scan_routes
 from fettlebook.web.tablets.settle import settle_routes
 from fettlebook.web.telling import Telling, telling_routes
 from fettlebook.web.tls.served import Served
+from fettlebook.web.tour import tour_routes
 from fettlebook.web.trace_pages import trace_routes
 from fettlebook.web.training import TrainingClock, training_routes
 from fettlebook.web.visits import visit_routes
@@ -196,7 +197,7 @@ def create_app(  # noqa: PLR0915 - a list of addresses reads best as a list
         what_if_routes(pages, desk, bench),
         stands_up_routes(pages, desk, bench),
     )
-    for router in (*of_days, language_routes(), tablet_routes(pages), scan_routes(), training_routes(pages, training_clock)):
+    for router in (*of_days, tour_routes(pages), language_routes(), tablet_routes(pages), scan_routes(), training_routes(pages, training_clock)):
         app.include_router(router)
 
     @app.get("/times")
