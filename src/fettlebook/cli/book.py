@@ -235,16 +235,17 @@ def erase(*, book_at: str, practice: str | None, before: datetime | None, by: st
 @_PRACTICE
 @click.option("--before", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="Entries received before this day.")
 @click.option("--by", required=True, metavar="PERSON", help="Who decides it.")
+@click.option("--owner", metavar="DATABASE", help="Of a group's book: postgresql://owner@host/database, who alone can drop them.")
 @click.option("--yes", is_flag=True, help="Do it; without it, it is only told what would go.")
 @_JSON
-def prune(*, book_at: str, practice: str | None, before: datetime | None, by: str, yes: bool, as_json: bool) -> None:
+def prune(*, book_at: str, practice: str | None, before: datetime | None, by: str, owner: str | None, yes: bool, as_json: bool) -> None:
     """Drop what entries say, for good, where their term is over; their hashes stay, so every proof still holds.
 
     Without --before the term is the longest time that a rule in force says to keep records. What verdicts of today rest on stays, and so
     do practice files, rules and the book's own notes. Where a subject would still be judged otherwise nothing goes, and it is named (exit
     status 1). Backups made before still hold what went. Not for what an inspection, a dispute or a look-back still needs.
     """
-    _run("book_keep", "prune", book_at=book_at, practice=practice, before=before, by=by, yes=yes, as_json=as_json)
+    _run("book_keep", "prune", book_at=book_at, practice=practice, before=before, by=by, owner=owner, yes=yes, as_json=as_json)
 
 
 @book.command(short_help="Read the book afresh and keep what verdicts are asked from.")

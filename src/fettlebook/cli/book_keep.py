@@ -3,6 +3,7 @@
 import json
 import tempfile
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -16,7 +17,7 @@ from fettlebook.book.kinds import PracticeFileVersion, from_ms, to_ms
 from fettlebook.book.signing import book_name
 from fettlebook.book.stores import Store, open_book
 from fettlebook.book.words import erase_words, words_before
-from fettlebook.cli.book_open import existing_file, is_address, moment_now, now_ms, opened
+from fettlebook.cli.book_open import existing_file, group_address, is_address, moment_now, now_ms, opened
 from fettlebook.errors import Mendable
 from fettlebook.practice.load import read_practice
 from fettlebook.practice.model import Practice
@@ -118,14 +119,16 @@ def erase(*, book_at: str, practice: str | None, before: datetime | None, by: st
     return 0
 
 
-def prune(*, book_at: str, practice: str | None, before: datetime | None, by: str, yes: bool, as_json: bool) -> int:
+def prune(*, book_at: str, practice: str | None, before: datetime | None, by: str, owner: str | None, yes: bool, as_json: bool) -> int:
     """Drop the bodies of entries whose term is over."""
     from fettlebook.exchange.prune import ask  # noqa: PLC0415
     from fettlebook.exchange.prune import prune as drop  # noqa: PLC0415
     from fettlebook.standing.basis import Basis  # noqa: PLC0415
     from fettlebook.times.running import running_times  # noqa: PLC0415
 
+    owned_by = _owner(book_at, owner, yes=yes)
     with opened(book_at, practice, write=yes) as store:
+        as_owner = None if owned_by is None else partial(_drop_as, owned_by, store.practice)
         limit, term = (to_ms(before.replace(tzinfo=UTC)), f"before {before:%Y-%m-%d}") if before else _term(store)
         file = _practice(store)
         rulebook = lay_rulebook(file, datetime.now(ZoneInfo(file.practice.time_zone)).date()).rulebook
@@ -136,7 +139,7 @@ def prune(*, book_at: str, practice: str | None, before: datetime | None, by: st
         basis = Basis.of(file, rulebook, running_times(file, rulebook))
         moment = moment_now(file.practice.time_zone)
         asked = ask(store, basis, before=limit, now=moment.at)
-        receipt = drop(store, basis, before=limit, rule=term, moment=moment, by=by) if yes else None
+        receipt = drop(store, basis, before=limit, rule=term, moment=moment, by=by, drop=as_owner) if yes else None
     found, rests = asked.prunable, asked.rests_on
     if as_json:
         said = {"term": term, "last_seq": found.last, "goes": found.goes, "stays": found.stays, "rests_on": list(rests)}
@@ -149,6 +152,27 @@ def prune(*, book_at: str, practice: str | None, before: datetime | None, by: st
         for subject in rests:
             click.echo(f"  {subject}: its verdict of today rests on them")
     return 1 if rests and found.goes else 0
+
+
+def _owner(book_at: str, owner: str | None, *, yes: bool) -> str | None:
+    """Return the address of a group's database as its owner; refuse what would note the pruning and then not do it."""
+    if owner is not None and not is_address(book_at):
+        raise Mendable(
+            "given for a book in a file", where="--owner", mend="Leave it out; a book in a file has no owner beside its program."
+        )
+    address = group_address(owner)
+    if owner is not None and address is None:
+        raise Mendable("no address of a database", where="--owner", mend="Write postgresql://owner@host/database.")
+    if yes and is_address(book_at) and address is None:
+        mend = "Give --owner postgresql://owner@host/database: the program's own role can't change what was entered."
+        raise Mendable("left out for a group's book", where="--owner", mend=mend)
+    return address
+
+
+def _drop_as(owner: str, practice: str, keep: frozenset[str]) -> None:
+    from fettlebook.book.stores import prune_group_book  # noqa: PLC0415
+
+    prune_group_book(owner, practice, keep=keep)
 
 
 def _practice(store: Store) -> Practice:

@@ -5,6 +5,7 @@ verdicts name as evidence stays. Then the book is folded as it would be, and whe
 pruned and the subjects are named.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
@@ -54,8 +55,22 @@ def ask(store: Store, basis: Basis, *, before: int, now: int) -> Asked:
     return Asked(store.prunable_up_to(last, evidence), evidence, tuple(sorted(_otherwise(as_it_is, as_it_would_be))))
 
 
-def prune(store: Store, basis: Basis, *, before: int, rule: str, moment: Moment, by: str = PROGRAM) -> Receipt | None:
+def prune(
+    store: Store,
+    basis: Basis,
+    *,
+    before: int,
+    rule: str,
+    moment: Moment,
+    by: str = PROGRAM,
+    drop: Callable[[frozenset[str]], object] | None = None,
+) -> Receipt | None:
     """Prune what was received before a moment, but what verdicts rest on; None where nothing would go.
+
+    Parameters
+    ----------
+    drop
+        Drops the bodies once it has been noted, all but those of these ids: of a group's database, whose owner alone may.
 
     Raises
     ------
@@ -70,6 +85,8 @@ def prune(store: Store, basis: Basis, *, before: int, rule: str, moment: Moment,
         raise Mendable(f"verdicts of today rest on entries that would go: {told}", where="--before", mend=mend)
     receipt = store.prune(asked.prunable.last, keep=asked.evidence, rule=rule, moment=moment, by=by)
     if receipt is not None:
+        if drop is not None:
+            drop(asked.evidence)
         KeptFold(store, afresh=True)  # what was kept of the book still told of what went
     return receipt
 
