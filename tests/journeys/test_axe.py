@@ -35,10 +35,27 @@ RUN = f"""() => axe.run(document, {{ runOnly: {RULES}, resultTypes: ["violations
 }}))"""
 
 
+# The line at the foot lies over whatever is scrolled under it just then, and axe would blame that for being hidden. So it stands in
+# its own place while axe looks, and that nothing has to stay under it is a test of its own below.
+FOOT = "(how) => { const foot = document.querySelector('.sending'); if (foot) foot.style.position = how; }"
+UNDER_THE_FOOT = """() => {
+  const foot = document.querySelector(".sending");
+  return [...document.querySelectorAll("a, button, summary, input:not([type=hidden]), select")]
+    .filter((target) => target.checkVisibility({ visibilityProperty: true }) && !foot.contains(target))
+    .filter((target) => {
+      target.scrollIntoView({ block: "nearest", behavior: "instant" });
+      const [box, top] = [target.getBoundingClientRect(), foot.getBoundingClientRect().top];
+      return box.height > 0 && box.height < innerHeight / 2 && box.bottom > top + 0.5;
+    }).map((target) => target.outerHTML.slice(0, 90));
+}"""
+
+
 def violations(page) -> list[str]:
     if not page.evaluate("'axe' in window"):
         page.evaluate(AXE + ";0")  # never by a script tag: the page's own policy refuses it, and shall
+    page.evaluate(FOOT, "static")
     found = page.evaluate(RUN)
+    page.evaluate(FOOT, "")
     assert found["passed"]
     return found["wrong"]
 
@@ -53,6 +70,19 @@ def test_axe_finds_nothing_on(page, served, name):
     for size, (width, height) in SIZES.items():
         page.set_viewport_size({"width": width, "height": height})
         assert violations(page) == [], size
+
+
+@pytest.mark.parametrize("name", ["rules", "measuring strips", "mixing", "to be settled"])
+def test_whatever_can_be_touched_can_be_scrolled_clear_of_the_line_at_the_foot(page, served, name):
+    page.goto(served.address + PAGES[name])
+    page.locator(".sending").wait_for()
+    for size, (width, height) in SIZES.items():
+        page.set_viewport_size({"width": width, "height": height})
+        assert page.evaluate(UNDER_THE_FOOT) == [], size
+    page.evaluate("document.documentElement.style.scrollPaddingBottom = 0")
+    page.evaluate("document.querySelector('body > footer').style.paddingBottom = 0")
+    page.set_viewport_size({"width": 800, "height": 400})
+    assert page.evaluate(UNDER_THE_FOOT), "without the free space something stays under it"
 
 
 def test_axe_finds_nothing_on_the_page_of_a_mendable_error(page, serve):
