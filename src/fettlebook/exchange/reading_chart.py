@@ -7,10 +7,10 @@ a ring proves nothing. The same stands in the table beside it.
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from html import escape
 from typing import Final, Literal
 
-from fettlebook.exchange.time_axis import INK, SOFT, TimeAxis, text
+from fettlebook.exchange.time_axis import INK, SOFT, TimeAxis, in_markup, text
+from fettlebook.said import joined, said
 from fettlebook.science.charts import Chart
 from fettlebook.standing.basis import DAY_MS
 from fettlebook.standing.look import Look
@@ -54,7 +54,7 @@ class Drawn:
 
 def reading_chart(look: Look, drawn: Drawn) -> str:
     """Return the drawing as SVG; an empty text where there is no reading."""
-    return "".join(_Drawing(look, drawn).svg()) if drawn.readings else ""
+    return joined("", _Drawing(look, drawn).svg()) if drawn.readings else ""
 
 
 class _Drawing:
@@ -73,13 +73,15 @@ class _Drawing:
             self.low, self.high = (0.0 if min(v.value for v in self.readings) >= 0.0 and low < 2 * room else low - room), high + room
 
     def svg(self) -> Iterator[str]:
-        title = f"{self.drawn.name}, {self.drawn.unit}"
+        title = joined(", ", (self.drawn.name, self.drawn.unit))
         last = self.readings[-1]
-        told = f"{len(self.readings)} readings, the last {last.value:.4g} {self.drawn.unit}. The table has every value."
-        yield (
-            f'<svg class="water-chart" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(title)}: {escape(told)}"'
-            f' font-family="inherit"><title>{escape(title)}: {escape(told)}</title>'
-        )
+        told = said(
+            "{many} readings, the last {value:.4g} {unit}. The table has every value.",
+            many=len(self.readings), value=last.value, unit=self.drawn.unit,
+        )  # fmt: skip
+        words = in_markup(joined(": ", (title, told)))
+        yield f'<svg class="water-chart" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" font-family="inherit" aria-label="'
+        yield from (words, '"><title>', words, "</title>")
         yield text(8, 18, title, "start")
         yield from self._scale()
         yield from self.axis.svg()
@@ -134,7 +136,7 @@ class _Drawing:
         y = self.y(chart.centre)
         yield f'<line x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y:.1f}" y2="{y:.1f}" stroke="{SOFT}"/>'
         told = f"{chart.centre:,.0f}" if chart.centre >= 1000 else f"{chart.centre:.3g}"
-        yield text(WIDTH - RIGHT - 4, y + 17, f"centre {told}", "end", SOFT)
+        yield text(WIDTH - RIGHT - 4, y + 17, said("centre {told}", told=told), "end", SOFT)
         smooth = " ".join(
             f"{self.axis.x(one.at_ms):.1f},{self.y(value):.1f}" for one, value in zip(self.readings, chart.smoothed, strict=True)
         )
@@ -142,8 +144,8 @@ class _Drawing:
 
     def _reading(self, one: Reading) -> str:
         x, y = self.axis.x(one.at_ms), self.y(one.value)
-        said = f"<title>{escape(one.said)}</title>"
-        if one.mark == "outside":
-            return f'<g>{said}<rect x="{x - 5:.1f}" y="{y - 5:.1f}" width="10" height="10" fill="{BAD}"/></g>'
-        fill = "white" if one.mark == "doubtful" else INK
-        return f'<g>{said}<circle cx="{x:.1f}" cy="{y:.1f}" r="4.5" fill="{fill}" stroke="{INK}" stroke-width="1.5"/></g>'
+        shape = f'<rect x="{x - 5:.1f}" y="{y - 5:.1f}" width="10" height="10" fill="{BAD}"/>'
+        if one.mark != "outside":
+            fill = "white" if one.mark == "doubtful" else INK
+            shape = f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4.5" fill="{fill}" stroke="{INK}" stroke-width="1.5"/>'
+        return joined("", ("<g><title>", in_markup(one.said), f"</title>{shape}</g>"))

@@ -4,8 +4,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 from html import escape
-from typing import Final
+from typing import Any, Final
 
+from fettlebook.said import Said, Speaker, joined, said, said_moment, speak
 from fettlebook.standing.basis import DAY_MS
 from fettlebook.standing.look import Look
 
@@ -42,7 +43,7 @@ class TimeAxis:
         now = self.x(self.look.at)
         if now < self.right:
             yield f'<line x1="{now:.1f}" x2="{now:.1f}" y1="{self.top}" y2="{self.floor}" stroke="{SOFT}" stroke-dasharray="2 3"/>'
-        yield text(min(now, self.right), self.height - 8, "now", "end" if now >= self.right else "middle")
+        yield text(min(now, self.right), self.height - 8, said("now"), "end" if now >= self.right else "middle")
 
     def _marks(self) -> Iterator[tuple[date, str]]:
         begin, end = (self.look.basis.day_of(round(ms)) for ms in (self.first, self.last))
@@ -50,7 +51,7 @@ class TimeAxis:
             every = max(1, -(-(end - begin).days // MOST_MARKS))
             for number in range(0, (end - begin).days + 1, every):
                 day = begin + timedelta(days=number)
-                yield day, f"{day.day} {day:%b}"
+                yield day, day_words(day)
             return
         months = (end.year - begin.year) * 12 + end.month - begin.month
         every = max(1, -(-months // MOST_MARKS))
@@ -63,7 +64,37 @@ class TimeAxis:
             day = (day + timedelta(days=32)).replace(day=1)
 
 
-def text(x: float, y: float, words: str, anchor: str, colour: str = INK) -> str:
+class _InMarkup(Said):
+    """Words between tags or in an attribute: said first, then escaped, so that no language and no name can break the drawing."""
+
+    __slots__ = ("_words",)
+    _words: str
+
+    def __new__(cls, words: str) -> "_InMarkup":
+        self = super().__new__(cls, escape(words))
+        assert isinstance(self, _InMarkup)
+        self._words = words
+        return self
+
+    def spoken(self, speaker: Speaker) -> str:
+        return escape(speak(self._words, speaker))
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return type(self), (self._words,)
+
+
+def in_markup(words: str) -> Said:
+    """Return words for between tags or in an attribute of a drawing, escaped in whichever language they are said."""
+    return _InMarkup(words)
+
+
+def day_words(day: date) -> Said:
+    """Return a day without its weekday, as 25 Nov; elsewhere as people there write a short day."""
+    return said_moment(day, "short day", f"{day.day} {day:%b}")
+
+
+def text(x: float, y: float, words: str, anchor: str, colour: str = INK) -> Said:
     """Return words in a drawing, with a white edge so that lines don't run through them."""
     halo = 'paint-order="stroke" stroke="white" stroke-width="3"'
-    return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" font-size="14" fill="{colour}" {halo}>{escape(words)}</text>'
+    head = f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" font-size="14" fill="{colour}" {halo}>'
+    return joined("", (head, in_markup(words), "</text>"))

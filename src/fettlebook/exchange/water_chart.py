@@ -6,11 +6,11 @@ a ring proves nothing. The same stands in the table beside it.
 
 import math
 from collections.abc import Iterator
-from html import escape
 from typing import Final
 
 from fettlebook.exchange.laboratory.from_book import BookWater, limit_cfu_ml
-from fettlebook.exchange.time_axis import INK, SOFT, TimeAxis, text
+from fettlebook.exchange.time_axis import INK, SOFT, TimeAxis, in_markup, text
+from fettlebook.said import joined, said, term
 from fettlebook.science.counts import poisson_interval
 from fettlebook.standing.basis import DAY_MS
 from fettlebook.standing.look import Look
@@ -28,7 +28,7 @@ BAND, LIMIT = "#bcd7d2", "#8a2f1d"
 def water_chart(look: Look, water: BookWater, chair: str) -> str:
     """Return the drawing of one chair as SVG, with title and description for who can't see it."""
     history = water.chair(chair)
-    return "".join(_Drawing(look, water, history).svg())
+    return joined("", _Drawing(look, water, history).svg())
 
 
 class _Drawing:
@@ -44,12 +44,13 @@ class _Drawing:
         self.bottom = math.log10(FLOOR)
 
     def svg(self) -> Iterator[str]:
-        told = f"{self.history.chair}: {len(self.history.results)} results, {len(self.history.treatments)} intensive treatments"
-        yield (
-            f'<svg class="water-chart" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-labelledby="chart-t chart-d" font-family="inherit">'
-            f'<title id="chart-t">Water of {escape(self.history.chair)}, CFU/mL on a log scale</title>'
-            f'<desc id="chart-d">{escape(told)}. The table below has every value.</desc>'
-        )
+        told = said(
+            "{chair}: {results} results, {treatments} intensive treatments. The table below has every value.",
+            chair=self.history.chair, results=len(self.history.results), treatments=len(self.history.treatments),
+        )  # fmt: skip
+        title = said("Water of {chair}, CFU/mL on a log scale", chair=self.history.chair)
+        yield f'<svg class="water-chart" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-labelledby="chart-t chart-d" font-family="inherit">'
+        yield from ('<title id="chart-t">', in_markup(title), '</title><desc id="chart-d">', in_markup(told), "</desc>")
         yield from self._grid()
         if self.today.proven and self.water.judged.trusted:
             yield from self._band()
@@ -96,7 +97,7 @@ class _Drawing:
             y = self.y(limit_cfu_ml(limit))
             dash = 'stroke-width="1.5" stroke-dasharray="8 4"'
             yield f'<line x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y:.1f}" y2="{y:.1f}" stroke="{LIMIT}" {dash}/>'
-            yield text(WIDTH - RIGHT - 4, y - 5, f"{limit.role} {limit_cfu_ml(limit):g}", "end", LIMIT)
+            yield text(WIDTH - RIGHT - 4, y - 5, joined(" ", (term(limit.role), f"{limit_cfu_ml(limit):g}")), "end", LIMIT)
 
     def _treatments(self) -> Iterator[str]:
         for one in self.history.treatments:

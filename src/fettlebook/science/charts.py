@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from fettlebook.errors import Mendable
+from fettlebook.said import said
 
 Floats = NDArray[np.float64]
 NODES: Final = 80
@@ -124,12 +125,12 @@ def chart(readings: Sequence[float], first: int | None = None, limit_sd: float =
 def chart_says(readings: Sequence[float], first: int = FIRST_READINGS) -> tuple[Chart | None, str]:
     """Return the chart of readings and what it says of the newest: steady, drifting, beyond its limits; no chart, and why."""
     if len(readings) < FEWEST:
-        return None, f"{len(readings)} readings, a chart needs {FEWEST}"
+        return None, said("{many} readings, a chart needs {FEWEST}", many=len(readings), FEWEST=FEWEST)
     try:
         drawn = chart(readings, min(first, len(readings)))
     except Mendable as error:
         return None, error.findings[0].what
     last = len(readings) - 1
     if last in drawn.beyond:
-        return drawn, "beyond its limits"
-    return drawn, "drifting" if last in drawn.drifted else "steady"
+        return drawn, said("beyond its limits")
+    return drawn, said("drifting") if last in drawn.drifted else said("steady")

@@ -6,6 +6,7 @@ from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
 from fettlebook.exchange.reading_chart import Asked, Drawn, Reading, reading_chart
+from fettlebook.said import joined, said, term
 from fettlebook.standing.look import Look
 from fettlebook.standing.strip_charts import StripSeries, strip_series
 from fettlebook.web.care.entering.routes import buttons_of
@@ -50,7 +51,8 @@ def strip_routes(care: Care) -> APIRouter:
         mine = every[care.chair(chair)]
         drawings = care.found(f"strips drawn {chair} {days}", lambda look: [reading_chart(look, _drawn(one)) for one in mine])
         return care.show(
-            "care_strips_of.html", "strips", f"Strips of {chair}", days=days, chair=chair, chairs=list(every), titles=TITLES,
+            "care_strips_of.html", "strips", said("Strips of {chair}", chair=chair),
+            days=days, chair=chair, chairs=list(every), titles=TITLES,
             series=list(zip(mine, drawings, strict=True)),
         )  # fmt: skip
 
@@ -64,13 +66,21 @@ def strip_routes(care: Care) -> APIRouter:
 
 def _drawn(series: StripSeries) -> Drawn:
     readings = [
-        Reading(one.read_ms, float(one.mg_l), MARKS[one.verdict], f"{one.why}; {one.verdict.value}")  # type: ignore[arg-type]
+        Reading(one.read_ms, float(one.mg_l), MARKS[one.verdict], joined("; ", (one.why, term(one.verdict.value))))  # type: ignore[arg-type]
         for one in series.strips
     ]
-    words = "at most" if series.at_most else "at least"
-    asked = [Asked(series.asked_mg_l, f"{words} {series.asked_mg_l:g}")] if series.asked_mg_l is not None else []
+    asked = (
+        [
+            Asked(
+                series.asked_mg_l,
+                said("at most {it:g}", it=series.asked_mg_l) if series.at_most else said("at least {it:g}", it=series.asked_mg_l),
+            )
+        ]
+        if series.asked_mg_l is not None
+        else []
+    )
     of = f" ({series.product})" if series.product is not None else ""
-    return Drawn(f"{series.chair}, {TITLES[series.moment]}{of}", "mg/L", readings, series.chart, asked)
+    return Drawn(joined(", ", (series.chair, term(TITLES[series.moment]))) + of, "mg/L", readings, series.chart, asked)
 
 
 def _rows(look: Look, every: Found) -> list[dict[str, Any]]:

@@ -10,6 +10,7 @@ from starlette.exceptions import HTTPException
 
 from fettlebook.exchange.reading_chart import Drawn, Reading, reading_chart
 from fettlebook.exchange.share_chart import share_chart
+from fettlebook.said import said
 from fettlebook.standing.look import Look
 from fettlebook.standing.model import Verdict
 from fettlebook.standing.rounds import ChairChecks, chair_checks
@@ -54,7 +55,8 @@ def suction_routes(care: Care) -> APIRouter:
         one = chairs[care.chair(chair)]
         drawings = care.found(f"suction drawn {chair} {days}", lambda look: [reading_chart(look, _drawn(hose)) for hose in one.hoses])
         return care.show(
-            "care_suction_of.html", "suction", f"Suction and surfaces of {chair}", days=days, chair=chair, chairs=list(chairs), checks=one,
+            "care_suction_of.html", "suction", said("Suction and surfaces of {chair}", chair=chair),
+            days=days, chair=chair, chairs=list(chairs), checks=one,
             hoses=list(zip(one.hoses, drawings, strict=True)), clock=clock, care_counts=_counts(one.care), wet_counts=_counts(one.wet),
             care_wanting=[c for c in reversed(one.care) if c.reasons][:SHOWN],
             wet_wanting=[w for w in reversed(one.wet) if w.verdict is not Verdict.FIT][:SHOWN],

@@ -8,6 +8,7 @@ from fastapi.responses import HTMLResponse, Response
 from starlette.exceptions import HTTPException
 
 from fettlebook.exchange.reading_chart import Asked, Drawn, Reading, reading_chart
+from fettlebook.said import joined, said, term
 from fettlebook.standing.look import Look
 from fettlebook.standing.rare_outlets import ChairOutlet, RareTap, chair_outlets, rare_taps
 from fettlebook.standing.temperatures import TapSays, TapSeries, tap_series, taps
@@ -62,9 +63,11 @@ def _find(look: Look) -> Found:
 
 def _drawn(series: TapSeries) -> Drawn:
     readings = [Reading(at, value, MARKS[verdict], why) for at, value, verdict, why in series.readings]  # type: ignore[arg-type]
-    words = "at least" if series.water == "hot" else "under"
-    asked = [Asked(series.asked_c, f"{words} {series.asked_c:g}")] if series.asked_c is not None else []
-    return Drawn(f"{series.place}, {series.water}", "degC", readings, asked=asked)
+    asked = []
+    if series.asked_c is not None:
+        words = said("at least {it:g}", it=series.asked_c) if series.water == "hot" else said("under {it:g}", it=series.asked_c)
+        asked.append(Asked(series.asked_c, words))
+    return Drawn(joined(", ", (series.place, term(series.water))), "degC", readings, asked=asked)
 
 
 def _rows(look: Look, name: str, found: Found) -> list[dict[str, Any]]:

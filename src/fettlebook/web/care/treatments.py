@@ -9,6 +9,7 @@ from fastapi.responses import HTMLResponse, Response
 
 from fettlebook.exchange.reading_chart import Asked, Drawn, Reading, reading_chart
 from fettlebook.rules.model import Computed
+from fettlebook.said import joined, said, term
 from fettlebook.standing.look import Look
 from fettlebook.standing.model import Verdict
 from fettlebook.standing.treatments import Treatment, treatments
@@ -55,7 +56,8 @@ def treatment_routes(care: Care) -> APIRouter:
         of_chair = found(days_back(days))[care.chair(chair)]
         drawing = care.found(f"treatments drawn {chair} {days}", lambda look: reading_chart(look, _contacts(chair, of_chair)))
         return care.show(
-            "care_treatments_of.html", "treatments", f"Treatments of {chair}", days=days, chair=chair, clock=clock, drawing=drawing,
+            "care_treatments_of.html", "treatments", said("Treatments of {chair}", chair=chair),
+            days=days, chair=chair, clock=clock, drawing=drawing,
             treatments=list(reversed(of_chair))[:SHOWN], of=len(of_chair), counts=_counts(of_chair),
             chairs=[one.id for one in care.pages.reading.practice.chairs],
         )  # fmt: skip
@@ -76,10 +78,11 @@ def _contacts(chair: str, of_chair: Sequence[Treatment]) -> Drawn:
             if step.step.computes is Computed.CONTACT:
                 planned = max(planned, step.planned_s or 0)
                 if step.achieved_s is not None:
-                    said = f"{one.duty.name}: {clock(step.achieved_s)}, {step.held.value}; {one.verdict.value}"
-                    readings.append(Reading(one.began_ms, max(step.achieved_s, 1) / 60, MARKS[one.verdict], said))  # type: ignore[arg-type]
-    asked = [Asked(planned / 60, f"planned {clock(planned)}")] if planned else []
-    return Drawn(f"{chair}: contact time", "min", readings, asked=asked, log=True)
+                    words = (term(step.held.value), term(one.verdict.value))
+                    told = joined(", ", (term(one.duty.name), clock(step.achieved_s), *words))
+                    readings.append(Reading(one.began_ms, max(step.achieved_s, 1) / 60, MARKS[one.verdict], told))  # type: ignore[arg-type]
+    asked = [Asked(planned / 60, said("planned {it}", it=clock(planned)))] if planned else []
+    return Drawn(said("{chair}: contact time", chair=chair), "min", readings, asked=asked, log=True)
 
 
 def _row(look: Look, one: Treatment) -> dict[str, Any]:
