@@ -1,9 +1,14 @@
 """What every test shares: how properties are drawn, that a `published` mark says its source and how sure it is, and who runs with whom."""
 
+import os
 from pathlib import Path
 
 import pytest
 from hypothesis import settings
+
+# Before numpy is there, here and in the processes that tests start: matrices are small, and where another worker holds the second
+# core, threads that wait for each other take five times as long as one.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 # No deadline: the first call of a property may read a table, and the machine may be shared.
 settings.register_profile("fettlebook", deadline=None, max_examples=50)
