@@ -149,3 +149,62 @@ def test_the_command_hands_over_and_keeps_the_results(url: str, start: Callable[
     ended = CliRunner().invoke(night, [str(group), "-o", str(tmp_path / "results"), "--queue", url, "--limit", "0", "--wait", "2"])
     assert ended.exit_code == 0, ended.output
     assert json.loads((tmp_path / "results" / "oak.json").read_text())["plan"] == {"day": "2026-11-25"}
+
+
+def test_standings_go_by_the_same_queue_and_a_book_that_can_t_be_read_keeps_no_practice_from_its_plan(
+    url: str, tmp_path: Path, owner_url: str, new_role: Callable[[], str]
+) -> None:
+    from click.testing import CliRunner
+
+    from fettlebook.book.entries import Moment
+    from fettlebook.book.kinds import PracticeFileVersion
+    from fettlebook.book.stores import admit, open_group_book
+    from fettlebook.cli.night import night
+    from fettlebook.demo import book_ics, practice_text
+
+    role = new_role()
+    admit(owner_url, role=make_url(role).username or "", practice="quayside")
+    with open_group_book(role, "quayside", durable=False) as store:
+        store.note(PracticeFileVersion.of(practice_text().decode()), moment=Moment(1_795_600_000_000, "Europe/London"))
+    (tmp_path / "practice.toml").write_bytes(practice_text())
+    (tmp_path / "book.ics").write_bytes(book_ics())
+    entry = '[[practices]]\nname = "{}"\npractice = "practice.toml"\nappointments = "book.ics"\nbook = "{}"\n'
+    group = tmp_path / "group.toml"
+    group.write_text(entry.format("oak", role) + entry.format("lost", "postgresql://nobody@127.0.0.1:1/none"))
+    lender = f"import sys; from fettlebook.cli.night_queue import lend; lend(sys.argv[1], at_once=2, name='one', heartbeat_s={HEARTBEAT_S})"
+    machine = subprocess.Popen([sys.executable, "-c", lender, url], env=os.environ | {"FETTLEBOOK_THROW_AWAY_DATABASE": "1"})
+    try:
+        run = [str(group), "-o", str(tmp_path / "r"), "--queue", url, "--limit", "1", "--date", "2026-11-25", "--standings", "--wait", "3"]
+        CliRunner().invoke(night, run)
+    finally:
+        machine.kill()
+        machine.wait()
+    told = {name: json.loads((tmp_path / f"r/standings/{name}.json").read_text()) for name in ("oak", "lost")}
+    assert told["oak"]["state"] == "looked", told["oak"]
+    assert told["oak"]["standing"]["entries"] == 1
+    assert told["lost"]["state"] == "refused"
+    assert "does not answer" in told["lost"]["line"]
+    assert json.loads((tmp_path / "r/oak.json").read_text())["state"] == "planned"
+    assert "does not answer" in json.loads((tmp_path / "r/lost.json").read_text())["line"]
+
+
+def test_one_command_admits_each_practice_s_role_to_its_own_book_alone(owner_url: str, new_role: Callable[[], str], tmp_path: Path) -> None:
+    from click.testing import CliRunner
+
+    from fettlebook.book.stores import open_group_book
+    from fettlebook.cli.group import group
+    from fettlebook.demo import practice_text
+
+    roles = {name: new_role() for name in ("ashdown", "birchley")}
+    text = ""
+    for name, role in roles.items():
+        (tmp_path / f"{name}.toml").write_bytes(practice_text().replace(b'id = "quayside"', f'id = "{name}"'.encode(), 1))
+        text += f'[[practices]]\nname = "{name}"\npractice = "{name}.toml"\nappointments = "b.ics"\nbook = "{role}"\n'
+    (tmp_path / "group.toml").write_text(text)
+    ended = CliRunner().invoke(group, [str(tmp_path / "group.toml"), "--admit", owner_url])
+    assert ended.exit_code == 0, ended.output
+    for name, role in roles.items():
+        open_group_book(role, name, durable=False).close()
+        other = next(one for one in roles if one != name)
+        with pytest.raises(Mendable, match="not admitted"):
+            open_group_book(role, other, durable=False)
