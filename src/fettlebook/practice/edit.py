@@ -106,7 +106,7 @@ def set_flow(text: bytes, path: KeyPath, flow_ml_min: float, measured_on: date, 
         values["flow_within_pct"] = _number(within_pct)
     if (*path, "typical") in value_spans(text.removeprefix(BOM)):
         values["typical"] = b"false"
-    return _set_values(text, path, values, beside=("flow_ml_min",))
+    return set_values(text, path, values, beside=("flow_ml_min",))
 
 
 def with_strips(practice: Practice, path: KeyPath, strips: Strips) -> Practice:
@@ -117,7 +117,7 @@ def with_strips(practice: Practice, path: KeyPath, strips: Strips) -> Practice:
 def set_strips(text: bytes, path: KeyPath, strips: Strips) -> bytes:
     """Return the text of a practice file with what strips said of one outlet; parameters and errors as for `set_flow`."""
     said = ", ".join(f"{key} = {value if isinstance(value, date) else _number(value).decode()}" for key, value in strips)
-    return _set_values(text, path, {"strips": f"{{ {said} }}".encode()})
+    return set_values(text, path, {"strips": f"{{ {said} }}".encode()})
 
 
 def machine_path(practice: Practice, machine_id: str) -> KeyPath:
@@ -139,7 +139,7 @@ def with_log_form(practice: Practice, path: KeyPath, log: MachineLog) -> Practic
 def set_log_form(text: bytes, path: KeyPath, log: MachineLog) -> bytes:
     """Return the text of a practice file with the form of one machine's logs, behind its day's cycle; errors as for `set_flow`."""
     said = ", ".join(f"{key} = {_inline(value)}" for key, value in log if value is not None and value != {})
-    return _set_values(text, path, {"log": f"{{ {said} }}".encode()}, beside=("day_cycle",))
+    return set_values(text, path, {"log": f"{{ {said} }}".encode()}, beside=("day_cycle",))
 
 
 def _inline(value: object) -> str:
@@ -152,8 +152,19 @@ def _inline(value: object) -> str:
 _FLOW: Final = ("flow_ml_min", "measured_on", "flow_within_pct")
 
 
-def _set_values(text: bytes, path: KeyPath, values: Mapping[str, bytes], *, beside: Sequence[str] = _FLOW) -> bytes:
-    """Put values into a table: in their old place, or new behind the last of those that they stand beside (its first must be there)."""
+def set_values(text: bytes, path: KeyPath, values: Mapping[str, bytes], *, beside: Sequence[str] = _FLOW) -> bytes:
+    """Put values into a table: in their old place, or new behind the last of those that they stand beside (its first must be there).
+
+    Parameters
+    ----------
+    values
+        By key, each as TOML writes it.
+
+    Raises
+    ------
+    Mendable
+        The place was not found; nothing is guessed then.
+    """
     mark = BOM if text.startswith(BOM) else b""
     body = text.removeprefix(BOM)
     places = value_spans(body)

@@ -456,6 +456,13 @@ class Role(StrEnum):
     MAINTAINER = "maintainer"  # looks after machine and backups; writes nothing of the day's work
 
 
+class Training(Part):
+    """A training that a person had, and the day by which it is due again. Shown as due, never as proof."""
+
+    what: Annotated[Name, Field(description="what was trained")]
+    until: Annotated[date, Field(description="day by which it is due again; 2027-03-01")]
+
+
 class Person(Part):
     """One of the staff, by initials or a short name that they chose."""
 
@@ -464,6 +471,7 @@ class Person(Part):
     skills: Annotated[tuple[Annotated[Skill, Field(strict=False)], ...], Field(min_length=1, description="list of skills")]
     shifts: Annotated[tuple[Shift, ...], Field(description="list of shifts")]
     role: Annotated[Role | None, Field(strict=False, description="what the person does with this program")] = None
+    training: Annotated[tuple[Training, ...], Field(max_length=40, description="list of trainings with the day each is due again")] = ()
 
     @property
     def acts_as(self) -> Role:

@@ -19,14 +19,14 @@ OF_A_WORKING_DAY: Final = (When.BEFORE_FIRST_VISIT, When.BEFORE_FIRST_LOAD, When
 FAR: Final = 1 << 62
 
 
-def due_duties(view: View) -> tuple[Owed, ...]:
+def due_duties(view: View, *, instruments: bool = True) -> tuple[Owed, ...]:
     """Return the duties that are due by the end of the day that is judged, the overdue ones first, then by the moment they are due.
 
     A duty is overdue when the moment by which it was owed is past: the next visit on a chair, the first load of a machine, the day
-    after which a weekly test no longer holds.
+    after which a weekly test no longer holds. `instruments` left out, sets and loads that wait are not looked for.
     """
     found: dict[tuple[str, str], Owed] = {}
-    for owed in (*_owed(view), *_instruments(view)):
+    for owed in (*_owed(view), *(_instruments(view) if instruments else ())):
         found.setdefault((owed.subject, owed.duty_id), owed)
     return tuple(
         sorted(

@@ -1,5 +1,6 @@
 """Rendering: templates with what every page needs, and what the addresses of pages have in common."""
 
+from collections.abc import Callable, Sequence
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any, Final
@@ -24,6 +25,7 @@ from fettlebook.times.words import LEFT_OUT, share, whole_s
 from fettlebook.web import board, running, tables, waits, wording
 from fettlebook.web import chair as chair_page
 from fettlebook.web.desk import Desk, Reading
+from fettlebook.web.health.looked import Looked
 from fettlebook.web.languages.templates import speak_in
 from fettlebook.web.now import now_and_next
 from fettlebook.web.people.signed_forms import SignedForms
@@ -47,6 +49,7 @@ class Pages:
 
     def __init__(self, desk: Desk, training_clock: bool, measuring: bool = False) -> None:
         self._desk = desk
+        self.doctor: Callable[[], Sequence[Looked]] | None = None  # what was seen of the machine, where somebody looks
         self._training_clock = training_clock
         self._measuring = measuring
         self._templates = Environment(

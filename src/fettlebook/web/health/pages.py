@@ -30,6 +30,8 @@ def health_routes(pages: Pages, files: tuple[Path, Path, Path], backing_up: Back
             found.insert(0, Looked(said("backup"), Seen.BAD, trouble.what, trouble.mend))
         return found
 
+    pages.doctor = looked
+
     @routes.get("/doctor")
     def _page() -> HTMLResponse:
         return pages.show("doctor.html", looked=looked(), sign=SIGN, verdict=VERDICT, title=said("Is all in order here?"))

@@ -31,7 +31,7 @@ ANYBODY: Final = ("/sign-in", "/enrol", "/health", "/language", "/trust", "/offl
 ASK_ANOTHER: Final = "Somebody who does the work signs in at this device; what was noted waits in it until then."
 DEVICE_ONLY: Final = ("/board", "/lock")  # a device that was let in shows these to whoever stands before it
 MINE: Final = ("/sign-out", "/me")  # each role may end its own session and change its own PIN
-SET_UP: Final = ("/people", "/devices")
+SET_UP: Final = ("/people", "/devices", "/lead")
 HEAD_BYTES: Final = 4096  # the token is a form's first field
 _URLENCODED: Final = re.compile(rb"\A(?:[^&]*&)*?" + TOKEN.encode() + rb"=([^&]*)")
 _MULTIPART: Final = re.compile(

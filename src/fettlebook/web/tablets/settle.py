@@ -53,7 +53,7 @@ def settle_routes(pages: Pages, record: Record) -> APIRouter:
     def found() -> Disagreement:
         size = record.store.head().size
         if not made or made[0][0] != size:
-            made[:] = [(size, _disagreement(record))]
+            made[:] = [(size, disagreement(record))]
         gaps = (record.store.missing_of(device) for device in record.store.devices())  # these move without an entry
         return replace(made[0][1], held=tuple(gap for gap in gaps if gap))
 
@@ -95,7 +95,8 @@ def settle_routes(pages: Pages, record: Record) -> APIRouter:
     return routes
 
 
-def _disagreement(record: Record) -> Disagreement:
+def disagreement(record: Record) -> Disagreement:
+    """Return what of the last days does not agree; what devices hold back is not asked."""
     entries = list(_recent(record, record.now() - DAYS * DAY_MS))
     clashes = tuple(one for one in entries if isinstance(one.entry.data, EntryClash))
     return Disagreement(ended_twice(entries), tuple(oddly_timed(entries)), (), clashes)

@@ -1,0 +1,71 @@
+"""The days ahead, open faults and training due: the same fold asked about coming days."""
+
+import sys
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+from small_book import READY, Book
+
+from fettlebook.practice.model import Training
+from fettlebook.standing.ahead import EVERY_DAY, days_ahead, open_faults, training_due
+from fettlebook.standing.due import due_duties
+
+pytestmark = pytest.mark.invented
+NOW = "2026-03-09 08:40"
+
+
+def test_each_day_shows_what_is_due_then_and_was_not_before() -> None:
+    view = Book(READY).now(NOW)
+    days = days_ahead(view, 9)
+    assert [one.day for one in days] == [date(2026, 3, 9) + timedelta(days=n) for n in range(9)]
+    keys = [(o.subject, o.duty_id) for one in days for o in one.duties]
+    assert keys
+    assert len(keys) == len(set(keys))
+    for one in days[1:]:
+        then = view.later(view.look.basis.day_begins(one.day) + 60_000)
+        due = {(o.subject, o.duty_id) for o in due_duties(then)}
+        assert {(o.subject, o.duty_id) for o in one.duties} <= due
+
+
+def test_the_duties_of_every_day_are_the_plans() -> None:
+    view = Book(READY).now(NOW)
+    when = {duty.id: duty.when for duty in view.look.basis.rulebook.duties}
+    assert not [o for one in days_ahead(view) for o in one.duties if when.get(o.duty_id) in EVERY_DAY]
+
+
+def test_a_later_view_is_that_of_the_fold_at_that_moment() -> None:
+    book = Book(READY)
+    view, then = book.now(NOW), book.now("2026-03-11 00:01")
+    later = view.later(then.look.at)
+    assert {s: later.standing(s).verdict for s in later.subjects()} == {s: then.standing(s).verdict for s in then.subjects()}
+
+
+def test_a_fault_is_open_until_its_repair_and_a_stop_until_its_return() -> None:
+    fault = '2026-03-09 08:00 ana fault.reported {chair="1", fault="lamp", what="the lamp flickers", stops_use=false}\n'
+    stop = '2026-03-09 08:05 ben subject.out_of_service {machine="steam", reason="door seal torn"}\n'
+    found = open_faults(Book(READY + fault + stop).now(NOW).look)
+    assert [(one.subject, one.what, one.by, one.stops) for one in found] == [
+        ("machine:steam", "door seal torn", "ben", True),
+        ("chair:1", "the lamp flickers", "ana", False),
+    ]
+    repaired = '2026-03-09 08:10 ana repair.done {chair="1", fault="lamp", what="new lamp"}\n'
+    back = '2026-03-09 08:20 ana subject.returned {machine="steam", reason="new seal", meaning="returned"}\n'
+    assert open_faults(Book(READY + fault + stop + repaired + back).now(NOW).look) == ()
+
+
+@pytest.mark.parametrize(("days", "shown", "over"), [(-1, True, True), (0, True, False), (60, True, False), (61, False, False)])
+def test_training_is_shown_sixty_days_before_it_is_due_and_proves_nothing(days: int, shown: bool, over: bool) -> None:
+    from dataclasses import replace
+
+    view = Book(READY).now(NOW)
+    practice = view.look.basis.practice
+    one = Training(what="sterilizer", until=date(2026, 3, 9) + timedelta(days=days))
+    trained = practice.model_copy(update={"people": (practice.people[0].model_copy(update={"training": (one,)}), *practice.people[1:])})
+    verdicts = {s: view.standing(s).verdict for s in view.subjects()}
+    changed = type(view)(replace(view.look, basis=replace(view.look.basis, practice=trained)))
+    found = training_due(changed)
+    assert [(t.person, t.what, t.over) for t in found] == ([(practice.people[0].id, "sterilizer", over)] if shown else [])
+    assert {s: changed.standing(s).verdict for s in changed.subjects()} == verdicts
