@@ -88,7 +88,7 @@ def test_forty_chairs_still_fit_one_page(demo):
         for t in times
         if t.chair == practice.chairs[n % 4].id and t.when == "end of day"
     )
-    pages = [p.extract_text() for p in PdfReader(BytesIO(chair_cards(many, rulebook, all_times, on=ON, made_at=AT))).pages]
+    pages = [p.extract_text() for p in PdfReader(BytesIO(chair_cards(many, rulebook, all_times, on=ON, made_at=AT))).pages[:2]]
     assert all(f"chair {n}" in pages[0] for n in range(40))
     assert "chair 0: End of the day" in " ".join(pages[1].split())
 
