@@ -14,7 +14,7 @@ MOST_S: Final = 30 * 60
 TYPED: Final = {
     "practice.name": "Mill Lane Dental (invented)",
     "practice.country": "6",
-    "practice.coldest": "9",
+    "practice.coldest": "12",
     "practice.rooms": "Mill Lane 1, Mill Lane 2, Hygiene",
     "practice.holidays": "2026-12-25, 2026-12-28",
     "product.line intensive": "Line care 3 (invented)",
@@ -23,6 +23,7 @@ TYPED: Final = {
     "product.line intensive.contact": "10 min",
     "product.line intensive.degrees": "10-30",
     "product.line intensive.rinse": "2 min",
+    "product.line intensive.left": "10",
     "product.line intensive.opened": "90",
     "product.line intensive.caution": "Irritates eyes",
     "product.surfaces": "Wipes (invented)",

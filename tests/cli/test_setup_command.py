@@ -92,10 +92,11 @@ def test_the_whole_dialogue_ends_in_a_valid_file_in_under_thirty_minutes_and_sta
     assert [o.id for o in third.outlets] == ["scaler", "syringe"]
     assert [(p.id, p.uses[0].contact_s) for p in practice.products] == [("line care 3 invented", 600), ("wipes invented", 120)]
     assert [p.acts_as for p in practice.people] == ["lead", "assistant", "assistant"]
-    assert practice.practice.water_temperature_c == 9.0
+    assert practice.practice.water_temperature_c == 12.0
     assert "2026-11-25: 4 visits, 0 entries not mapped" in " ".join(done.output.split())
     assert "Nobody Invented" not in done.output + (folder / "practice.toml").read_text() + (folder / "setup.json").read_text()
     assert (folder / "cards.pdf").read_bytes().startswith(b"%PDF")
+    assert "chair 1, chair 2, chair 3: Suction cleaner acts" in done.output
     assert "the product for the suction lines: steps with it have no time" in " ".join(done.output.lower().split())
     keys = sum(len(TYPED.get(name, "")) + 1 for name in asked)  # each answer ends with Enter
     seconds = len(asked) * S_A_QUESTION + keys * S_A_KEY

@@ -85,7 +85,7 @@ def ended_words(ended: "Ended") -> str:
         rows.append(f"The old file is kept as {ended.old}")
     if ended.cards:
         rows.append(f"Cards to print: {ended.cards}")
-    rows += _left_out(ended) + _imported(ended) + _worth(ended)
+    rows += _left_out(ended) + _no_time(ended) + _imported(ended) + _worth(ended)
     rows += ["", f"What comes next, in {ended.file.parent}"]
     for number, (what, command) in enumerate(ended.next_steps, start=1):
         rows += [*_wrapped(f"{number}. {what}", "  "), f"       {command}"]
@@ -102,6 +102,15 @@ def _left_out(ended: "Ended") -> list[str]:
     rows = ["", "Missing, and named in the file"]
     for one in ended.left_out:
         rows += _wrapped(_large(one), "  - ")
+    return rows
+
+
+def _no_time(ended: "Ended") -> list[str]:
+    if not ended.no_time:
+        return []
+    rows = ["", "Without a time yet: don't rely on these steps before it is mended"]
+    for one in ended.no_time:
+        rows += _wrapped(f"{', '.join(one.chairs)}: {'; '.join(one.steps)}", "  - ") + _wrapped(f"{_large(one.why)}", "     ")
     return rows
 
 

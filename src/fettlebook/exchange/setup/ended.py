@@ -2,6 +2,7 @@
 
 import secrets
 from collections import Counter
+from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
@@ -22,6 +23,7 @@ from fettlebook.practice.load import Loaded, read_practice
 from fettlebook.practice.model import Practice
 from fettlebook.rules.load import lay_rulebook, load_rulebook
 from fettlebook.said import said
+from fettlebook.times.model import RunningTime
 from fettlebook.times.running import running_times
 
 BESIDE: Final = "practice-new.toml"
@@ -42,6 +44,15 @@ class Imported:
 
 
 @dataclass(frozen=True, slots=True)
+class NoTime:
+    """Steps whose time can't be said yet, for one and the same reason."""
+
+    chairs: tuple[str, ...]
+    steps: tuple[str, ...]
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class Ended:
     """What a set-up ended in."""
 
@@ -53,7 +64,7 @@ class Ended:
     worth: tuple[Worth, ...]
     visits_known: bool  # whether visits a day were counted in the calendar
     left_out: tuple[str, ...]
-    lead: str
+    no_time: tuple[NoTime, ...]
     next_steps: tuple[tuple[str, str], ...]  # what, and the command that does it
 
 
@@ -83,9 +94,17 @@ def end(dialogue: Dialogue, draft: Draft, now: datetime) -> Ended:
     dialogue.ended()
     lead = next((p.id for p in practice.people if p.role), practice.people[0].id)
     return Ended(
-        file, old, loaded.warnings, cards, imported, worth, imported is not None and imported.visits > 0, tuple(draft.left_out), lead,
-        _next(file, draft, lead),
-    )  # fmt: skip
+        file=file,
+        old=old,
+        warnings=loaded.warnings,
+        cards=cards,
+        imported=imported,
+        worth=worth,
+        visits_known=imported is not None and imported.visits > 0,
+        left_out=tuple(draft.left_out),
+        no_time=_no_time(times),
+        next_steps=_next(file, draft, lead),
+    )
 
 
 def _checked(loaded: Loaded, now: datetime) -> Loaded:
@@ -132,6 +151,16 @@ def _import(dialogue: Dialogue, draft: Draft, practice: Practice, now: datetime)
     return (
         Imported(name, days[0].isoformat(), len(first.visits), first.counts.not_mapped, first.findings),
         {chair.id: counted[chair.id] / len(books) for chair in practice.chairs},
+    )
+
+
+def _no_time(times: Sequence[RunningTime]) -> tuple[NoTime, ...]:
+    found: dict[str, list[RunningTime]] = {}
+    for time in times:
+        if time.seconds is None:
+            found.setdefault(time.missing, []).append(time)
+    return tuple(
+        NoTime(tuple(dict.fromkeys(t.chair for t in of)), tuple(dict.fromkeys(t.name for t in of)), why) for why, of in found.items()
     )
 
 

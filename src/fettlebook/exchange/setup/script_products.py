@@ -131,6 +131,15 @@ def _mixed(walk: Walk, key: str, product: dict[str, Any], labelled: dict[str, An
         )
         if rinse is not None:
             labelled["rinse_s"] = rinse
+        left = walk.ask(
+            f"{key}.left",
+            said("{name}: most that may be left in the water after the rinse, in mg/L", name=name),
+            said("From the label, its instructions or the maker. Without it nobody can say how long this line must be rinsed."),
+            reading.optional(reading.value(0.001, 100_000, "mg/L")),
+            enter_words=said("not stated: the rinse has no time until the maker was asked"),
+        )
+        if left is not None:
+            labelled["residual_limit_mg_l"] = left
 
 
 def _caution(typed: str) -> str:
