@@ -14,7 +14,7 @@ def test_the_tour_is_walked_and_remembered(page, served):
     for width, height in SIZES.values():
         page.set_viewport_size({"width": width, "height": height})
         assert violations(page) == []
-        for target in page.locator(".stop-do .button, .stop-tick").all():
+        for target in page.locator(".stop .button, .stop-tick").all():
             box = target.bounding_box()
             assert box
             assert min(box["width"], box["height"]) >= 48
