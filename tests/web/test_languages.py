@@ -240,7 +240,22 @@ def bare(source: str) -> list[str]:
 
 
 UNITS = {"min", "mL", "mg", "CFU", "kPa", "fettlebook", "pH", "log", "degC"}
-BY_NAME = {"Android", "Chrome", "Chromium", "Edge", "Firefox", "Linux", "Safari", "Windows", "and", "iOS", "iPad", "iPadOS", "iPhone", "macOS"}
+BY_NAME = {
+    "Android",
+    "Chrome",
+    "Chromium",
+    "Edge",
+    "Firefox",
+    "Linux",
+    "Safari",
+    "Windows",
+    "and",
+    "iOS",
+    "iPad",
+    "iPadOS",
+    "iPhone",
+    "macOS",
+}
 
 
 @pytest.mark.parametrize("path", TEMPLATES, ids=lambda path: path.stem)
