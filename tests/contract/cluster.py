@@ -57,7 +57,9 @@ def started() -> Iterator[Cluster]:
         pytest.skip("FETTLEBOOK_WITHOUT_POSTGRES=1: PostgreSQL was waived")
     folder = Path(tempfile.mkdtemp())  # not pytest's own: postgres must be able to enter it
     made = Cluster(folder)
-    made.start()
-    yield made
-    made.run("pg_ctl", "-D", str(made.data), "-m", "immediate", "-w", "stop", check=False)
-    shutil.rmtree(folder)
+    try:
+        made.start()
+        yield made
+    finally:
+        made.run("pg_ctl", "-D", str(made.data), "-m", "immediate", "-w", "stop", check=False)
+        shutil.rmtree(folder)
