@@ -207,6 +207,53 @@ async def pages(server: tuple[int, int], bare_server: tuple[int, int], every_s: 
         print(f"  {name:<34} JS {scripts / 1000:5.1f} kB   CSS {styles / 1000:5.1f} kB   {share:.2f} of the {GOAL_KB} kB that may be")
 
 
+async def boards(server: tuple[int, int], entries: int = 10) -> None:
+    """Let all tablets look at the wall board, enter something, and print how long until each shows it."""
+    port, pid = server
+    writer = Tablet(port)
+    await writer.sign_in()
+    for _ in range(600):  # the day is being planned
+        if (await writer.ask("/work"))[0] == 200:
+            break
+        await asyncio.sleep(0.5)
+    _, _, me = await writer.ask("/me")
+    found = re.search(r'name="token" value="([^"]+)"', me.decode())
+    assert found
+    arrived: list[asyncio.Queue[float]] = [asyncio.Queue() for _ in range(TABLETS)]
+    looking = [asyncio.create_task(look(port, queue)) for queue in arrived]
+    for queue in arrived:
+        await queue.get()  # the board as it is
+    delays, writes, before = list[float](), list[float](), cpu_s(pid)
+    for number in range(entries):
+        act = "return" if number % 2 else "stop"
+        body = f"token={found[1]}&subject=machine:bath%201&act={act}&reason=number+{number}".encode()
+        for queue in arrived:  # what came by itself, such as a new plan, is no answer to this entry
+            while not queue.empty():
+                queue.get_nowait()
+        began = time.perf_counter()
+        status, _, _ = await writer.ask("/lead/service", body, "application/x-www-form-urlencoded")
+        assert status == 303, status
+        writes.append(1000 * (time.perf_counter() - began))
+        delays += [1000 * (await asyncio.wait_for(queue.get(), 30) - began) for queue in arrived]
+        await asyncio.sleep(2.5)
+    each_ms = 1000 * (cpu_s(pid) - before) / entries
+    for task in looking:
+        task.cancel()
+    cuts = statistics.quantiles(delays, n=100)
+    ratio = statistics.median(delays) / statistics.median(writes)
+    print(f"{TABLETS} tablets look at the wall board; {entries} entries, from sending one until a tablet has the new board")
+    print(f"  p50 {cuts[49]:.0f} ms   p99 {cuts[98]:.0f} ms   {ratio:.1f} x the durable answer   {each_ms:.0f} ms of processor an entry")
+
+
+async def look(port: int, arrived: "asyncio.Queue[float]") -> None:
+    """Read one stream of the board, and tell when each board came."""
+    reader, out = await asyncio.open_connection("127.0.0.1", port, limit=1_000_000)
+    out.write(f"GET /board/stream HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\n\r\n".encode())
+    while line := await reader.readline():
+        if line.startswith(b"event: board"):
+            await arrived.put(time.perf_counter())
+
+
 async def program(tablet: Tablet, path: str) -> tuple[int, int]:
     """Return the gzipped bytes of scripts and styles that a page loads, imports of modules included."""
     _, _, html = await tablet.ask(path)
@@ -278,6 +325,7 @@ def main() -> None:
     asked.add_argument("--serve", nargs="+", help="used by itself: run one of the servers")
     asked.add_argument("--every", type=float, default=2.0)
     asked.add_argument("--lasts", type=float, default=20.0)
+    asked.add_argument("--board", action="store_true", help="only how soon the wall board shows an entry")
     given = asked.parse_args()
     if given.serve:
         return serve_bare() if given.serve[0] == "bare" else serve_entries(given.serve[1])
@@ -286,6 +334,9 @@ def main() -> None:
         subprocess.run([sys.executable, "-m", "fettlebook", "demo", folder, "--lived", "42"], check=True, stdout=subprocess.DEVNULL)
         files = [f"{folder}/practice.toml", f"{folder}/book.ics", "--data", f"{folder}/book.sqlite"]
         with started("-m", "fettlebook", "serve", *files, "--at", f"{DAY}T10:42", "--port", "0") as port:
+            asyncio.run(boards(port))
+            if given.board:
+                return None
             asyncio.run(pages(port, bare, given.every, given.lasts))
         print(f"{TABLETS} tablets send entries as fast as they are answered, each durable before the answer")
         with started(__file__, "--serve", "entries", f"{folder}/bench.sqlite") as port:
