@@ -145,7 +145,7 @@ def test_pages_keep_their_entries_in_the_group_s_book_and_no_book_beside_the_fil
     (kept,) = [r for r in quay.read() if r.entry.id in tablet.acknowledged]
     assert kept.entry.data.what == "the syringe drips"  # type: ignore[attr-defined]
     assert quay.latest("practice_file.version") is not None
-    until(lambda: quay.latest("day.planned", f"day:{DAY}") or tablet.client.get(f"/day/{DAY}/progress") and None)
+    until(lambda: quay.latest("day.planned", f"day:{DAY}") or (tablet.client.get(f"/day/{DAY}/progress") and None))
     assert not list(served.folder.glob("*.sqlite"))
     assert (served.folder / "practice.book.visits").exists()
 

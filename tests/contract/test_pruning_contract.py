@@ -1,4 +1,4 @@
-"""Bodies go after their term, and nothing else does: places, counters, hashes, proofs; a body that went without an entry saying so is found."""
+"""Bodies go after their term, and nothing else does; a body that went without an entry saying so is found."""
 
 from collections.abc import Callable
 from contextlib import suppress

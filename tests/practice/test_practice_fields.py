@@ -54,7 +54,8 @@ Spoil = Callable[..., Loaded]
             "owned = 4\nstored_in_the_blue_box = true",
             'line 61, set type "exam", stored_in_the_blue_box',
             'unknown key "stored_in_the_blue_box"',
-            "Take it out. Known keys here: id, name, kind, owned, places, bath, dry_minutes, lubricate_minutes, most_cycles, cycle_types, gtin, giai.",
+            "Take it out. Known keys here: id, name, kind, owned, places, bath, dry_minutes, lubricate_minutes, most_cycles, cycle_types, "
+            "gtin, giai.",
         ),
         (
             "flow_ml_min = 110.0",

@@ -35,8 +35,13 @@ def test_a_typical_hose_is_told_and_lengthens_what_its_line_needs_on_that_chair_
     assert {key[0] for key in lines if longer[key].p95_s != usual[key].p95_s} == {"chair 1"}
     for key in lines:
         before, after = usual[key], longer[key]
-        assert before.seconds is not None and after.seconds is not None and before.p95_s is not None and after.p95_s is not None
-        assert after.nominal_s == before.nominal_s and after.p95_s >= before.p95_s and after.seconds >= before.seconds
+        assert before.seconds is not None
+        assert after.seconds is not None
+        assert before.p95_s is not None
+        assert after.p95_s is not None
+        assert after.nominal_s == before.nominal_s
+        assert after.p95_s >= before.p95_s
+        assert after.seconds >= before.seconds
     told = longer["chair 1", "first.flush"]
     assert "bores and lengths are typical ones, not measured" in told.notes
     assert any("bore ±0.3 mm, length ±30 %" in words for words in told.derivation)
@@ -48,7 +53,9 @@ def test_a_typical_flow_is_told_and_a_measured_day_ends_it() -> None:
     assert "the flow of 60 mL/min is a typical value, not measured" in warned
     step = ("chair 2", "first.flush")
     before, after = _times(_read(TEXT)[0])[step].p95_s, _times(practice)[step].p95_s
-    assert before is not None and after is not None and after > before
+    assert before is not None
+    assert after is not None
+    assert after > before
     path = outlet_path(practice, "chair 2", "motor")
     measured = set_flow(text, path, 58.0, date(2026, 11, 25), 6.0)
     again, _ = _read(measured)

@@ -220,7 +220,7 @@ def _open(opening: _Opening, opened: list[Callable[[], bool]]) -> Server:
     desk, bench = Desk(chain, clock), Bench()
     record = Record(chain.store, desk)
 
-    beside = open_beside(opening.asked, files[2], record, desk)
+    beside = open_beside(opening.asked, files[2], record, desk, appointments=files[1])
 
     def close() -> bool:
         bench.stop_all()  # it stops while the others are waited for
@@ -253,10 +253,11 @@ def _open(opening: _Opening, opened: list[Callable[[], bool]]) -> Server:
     if served is None or opening.trust is None:
         click.echo(f"fettlebook is open at http://{f'[{host}]' if ':' in host else host}:{port}/ (Ctrl-C stops it)")
     else:
-        from fettlebook.cli.serve_house import open_trust_page, say_addresses  # noqa: PLC0415
+        from fettlebook.cli.serve_house import announce_here, open_trust_page, say_addresses  # noqa: PLC0415
 
         config.ssl_certfile = str(served.certificates.chain)
         opened.insert(0, open_trust_page(opening.trust, app.state.pages, served))
+        opened.insert(0, announce_here(served, desk.reading.practice.practice.name))
         say_addresses(served)
     return Leaving(config, record.changed.close)
 

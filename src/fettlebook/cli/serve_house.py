@@ -57,6 +57,13 @@ def say_addresses(served: Served) -> None:
     click.echo(f"  {served.fingerprint}")
 
 
+def announce_here(served: Served, practice: str) -> Callable[[], bool]:
+    """Tell the local network the server's name; return what ends that."""
+    from fettlebook.web.tls.name import announce, announced  # noqa: PLC0415 - with the pages
+
+    return announce(announced(served.certificates.names, served.certificates.addresses, served.port, practice))
+
+
 def open_trust_page(listening: socket.socket, pages: Pages, served: Served) -> Callable[[], bool]:
     """Open the plain page of trust beside the pages; return what closes it."""
     import uvicorn  # noqa: PLC0415 - with the pages

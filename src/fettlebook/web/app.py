@@ -197,7 +197,8 @@ def create_app(  # noqa: PLR0915 - a list of addresses reads best as a list
         what_if_routes(pages, desk, bench),
         stands_up_routes(pages, desk, bench),
     )
-    for router in (*of_days, tour_routes(pages), language_routes(), tablet_routes(pages), scan_routes(), training_routes(pages, training_clock)):
+    of_tablets = (tablet_routes(pages), scan_routes())
+    for router in (*of_days, *of_tablets, tour_routes(pages), language_routes(), training_routes(pages, training_clock)):
         app.include_router(router)
 
     @app.get("/times")

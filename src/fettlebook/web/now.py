@@ -6,8 +6,8 @@ from zoneinfo import ZoneInfo
 
 from fettlebook.plan.day import DayPlan, Task
 from fettlebook.practice.model import Practice
-from fettlebook.web.wording import clock
 from fettlebook.said import said
+from fettlebook.web.wording import clock
 
 
 @dataclass(frozen=True, slots=True)
