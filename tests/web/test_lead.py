@@ -18,7 +18,7 @@ import made_up_day
 from knocking import PIN, Knocking
 from test_standing_pages import Files, lived
 
-from fettlebook.book.kinds import OutOfService, PracticeFileVersion, Returned, to_ms
+from fettlebook.book.kinds import NoticeBegun, NoticeEnded, OutOfService, PracticeFileVersion, Returned, to_ms
 from fettlebook.book.stores import open_book
 from fettlebook.demo import practice_text
 from fettlebook.practice.load import read_practice
@@ -125,6 +125,16 @@ def test_a_chair_goes_out_of_service_with_a_reason_and_comes_back_by_name(house:
         page = house.lead.get("/lead").text
         assert (html.escape(why) in page) == (act == "stop")
         assert "<b>light</b>" not in page
+
+
+def test_one_switch_enters_a_boil_water_notice_and_lifts_it(house: House) -> None:
+    for act, kind in (("begin", NoticeBegun), ("end", NoticeEnded)):
+        assert house.lead.send("/lead/notice", act=act, issued_by="invented authority").status_code == 303
+        noted = house.record.store.latest(kind.KIND)
+        assert noted is not None
+        assert (noted.entry.by, noted.entry.data) == ("ana", kind(notice="boil water", issued_by="invented authority"))
+        told = "in force since" if act == "begin" else "none in force"
+        assert told in house.lead.get("/lead").text
 
 
 @pytest.mark.parametrize(("subject", "reason"), [("chair:nowhere", "why"), ("chair:chair 1", " "), ("unit:exam#1", "why"), ("", "why")])

@@ -7,7 +7,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from fettlebook.book.door import Door
 from fettlebook.book.entries import Moment
-from fettlebook.book.kinds import Data, OutOfService, Returned
+from fettlebook.book.kinds import Data, NoticeBegun, NoticeEnded, OutOfService, Returned
 from fettlebook.errors import Mendable
 from fettlebook.said import said
 from fettlebook.standing.ahead import DayAhead, days_ahead, open_faults, training_due
@@ -49,6 +49,10 @@ def desk_routes(pages: Pages, record: Record, watching: Watching | None, *, with
     def _service(request: Request, form: Posted) -> Response:
         return desk.service(must(request, What.SET_UP).person, form)
 
+    @routes.post("/lead/notice")
+    def _notice(request: Request, form: Posted) -> Response:
+        return desk.notice(must(request, What.SET_UP).person, form)
+
     return routes
 
 
@@ -79,6 +83,7 @@ class _LeadDesk:
                 "uncounted": [one.name for one in products if one.runs_out is None],
                 "on_day": look.basis.day_of(look.at),
                 "training": training_due(view),
+                "boil": look.latest("practice:all", "notice:boil water"),
             }
         found["aside"] = self._watching.put_aside() if self._watching is not None else None
         found["twice"], found["doctor"] = self._to_settle(), self._pages.doctor
@@ -120,6 +125,22 @@ class _LeadDesk:
             answer.status_code = 422
             return answer
         return RedirectResponse("/lead#service", 303)
+
+    def notice(self, by: str, form: Form) -> Response:
+        """Enter that an authority's notice to boil water holds from now on, or that it was lifted: one switch for every chair."""
+        issued_by = form.text("issued_by")[:REASON_MOST] or None
+        said_of: Data = (
+            NoticeEnded(notice="boil water", issued_by=issued_by)
+            if form.text("act") == "end"
+            else NoticeBegun(notice="boil water", issued_by=issued_by)
+        )
+        try:
+            self._door.note(said_of, moment=Moment(self._record.now(), str(self._pages.reading.zone)), by=by)
+        except Mendable as error:
+            answer = self.page(error)
+            answer.status_code = 422
+            return answer
+        return RedirectResponse("/lead#notice", 303)
 
     def _ahead(self, view: View) -> tuple[DayAhead, ...]:
         """Return the days ahead, made once for each state of the book, reading and day: it is the same fold asked many times."""
