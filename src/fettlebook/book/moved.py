@@ -21,10 +21,13 @@ def refuse_moved(book: Path) -> None:
     """Raise `Mendable` where this book has moved: what was written here now would be in one of two books."""
     mark = mark_beside(book)
     try:
-        said = mark.read_text("utf-8", errors="replace").strip() if mark.exists() else ""
+        if not mark.exists():
+            return
+    except PermissionError:
+        return  # a folder that can't be looked into: what is wrong with it is said when the book itself is opened
+    try:
+        said = mark.read_text("utf-8", errors="replace").strip()
     except OSError:
         said = "It is not known when."
-    if not mark.exists():
-        return
     mend = f"Go on there. {said:.300} If nobody goes on there and the move was given up, delete {mark.name} beside the book."
     raise Mendable("this book has moved to another machine; here it can only be read", where=str(book), mend=mend)
