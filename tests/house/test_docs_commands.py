@@ -50,7 +50,7 @@ def commands(text: str) -> list[str]:
     found: list[str] = []
     for block in re.findall(r"^```\w*\n(.*?)^```", text, re.M | re.S):
         for line in re.sub(r" *\\\n\s*", " ", block).splitlines():
-            if line.startswith("fettlebook "):
+            if line.startswith("fettlebook ") and not line.startswith("fettlebook is open"):  # what it says is no command
                 found.append(re.split(r"\s{2,}|\s+#\s", line)[0].strip())
     return found
 

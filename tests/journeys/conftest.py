@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Playwright, sync_playwright
 
 sys.path.insert(0, str(Path(__file__).parent))
 from real_page import ARGUMENTS, CHROMIUM, DAY, Served, start
@@ -48,11 +48,17 @@ def serve(demo: Path, tmp_path: Path) -> Iterator[Callable[..., Served]]:
 
 
 @pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, headless=True, args=ARGUMENTS)
-        yield browser
-        browser.close()
+def play() -> Iterator[Playwright]:
+    """The driver of browsers: one for the session, a second one in the same process is refused."""
+    with sync_playwright() as driver:
+        yield driver
+
+
+@pytest.fixture(scope="session")
+def browser(play: Playwright) -> Iterator[Browser]:
+    browser = play.chromium.launch(executable_path=CHROMIUM, headless=True, args=ARGUMENTS)
+    yield browser
+    browser.close()
 
 
 @pytest.fixture(scope="session")

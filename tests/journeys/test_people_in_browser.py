@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, Playwright, expect
 from real_page import ARGUMENTS, CHROMIUM, DAY, Served
 from test_axe import violations
 
@@ -89,7 +89,7 @@ def test_a_tablet_is_let_in_locks_and_goes_on_with_its_half_filled_form(
     assert served.stop(most_s=30) == 0
 
 
-def test_in_the_house_the_pages_start_their_worker_once_the_authority_is_trusted(demo: Path, tmp_path: Path) -> None:
+def test_in_the_house_the_pages_start_their_worker_once_the_authority_is_trusted(demo: Path, tmp_path: Path, play: Playwright) -> None:
     folder = with_files(demo, tmp_path)
     fettlebook(folder, "certificate", "make", "practice.toml", "--name", "practice.local", "--address", "127.0.0.1")
     command = [
@@ -123,35 +123,34 @@ def test_in_the_house_the_pages_start_their_worker_once_the_authority_is_trusted
         address, plain = re.findall(r"(https?://practice\.local:\d+)/", said)
         fingerprint = re.search(r"(?:[0-9A-F]{2}:){31}[0-9A-F]{2}", said)
         assert fingerprint
-        with sync_playwright() as play:
-            for trusted in (False, True):
-                if trusted:
-                    add = ["certutil", "-d", f"sql:{store}", "-A", "-t", "C,,", "-n", "practice", "-i", str(authority)]
-                    subprocess.run(add, check=True)
-                browser = play.chromium.launch(
-                    executable_path=CHROMIUM,
-                    headless=True,
-                    args=arguments,
-                    env={**os.environ, "HOME": str(home)},  # type: ignore[dict-item]
-                )
-                page = browser.new_page()
-                if not trusted:
-                    with pytest.raises(Exception, match="ERR_CERT_AUTHORITY_INVALID"):
-                        page.goto(address)
-                    page.goto(plain)
-                    expect(page.locator(".fingerprint")).to_have_text(fingerprint[0])
-                    assert violations(page) == []
-                    with page.expect_download() as saved:
-                        page.get_by_role("link", name="Save the certificate").click()
-                    assert saved.value.suggested_filename == "fettlebook-authority.crt"
-                    assert page.goto(f"{plain}/entries").status == 404  # type: ignore[union-attr]
-                else:
-                    let_in(page, address, folder)
-                    assert page.evaluate("navigator.serviceWorker.ready.then(() => window.isSecureContext)") is True
-                    names = {cookie["name"]: cookie for cookie in page.context.cookies()}
-                    for name in ("__Host-fettlebook-device", "__Host-fettlebook-session"):
-                        assert (names[name]["secure"], names[name]["httpOnly"], names[name]["sameSite"]) == (True, True, "Strict")
-                browser.close()
+        for trusted in (False, True):
+            if trusted:
+                add = ["certutil", "-d", f"sql:{store}", "-A", "-t", "C,,", "-n", "practice", "-i", str(authority)]
+                subprocess.run(add, check=True)
+            browser = play.chromium.launch(
+                executable_path=CHROMIUM,
+                headless=True,
+                args=arguments,
+                env={**os.environ, "HOME": str(home)},  # type: ignore[dict-item]
+            )
+            page = browser.new_page()
+            if not trusted:
+                with pytest.raises(Exception, match="ERR_CERT_AUTHORITY_INVALID"):
+                    page.goto(address)
+                page.goto(plain)
+                expect(page.locator(".fingerprint")).to_have_text(fingerprint[0])
+                assert violations(page) == []
+                with page.expect_download() as saved:
+                    page.get_by_role("link", name="Save the certificate").click()
+                assert saved.value.suggested_filename == "fettlebook-authority.crt"
+                assert page.goto(f"{plain}/entries").status == 404  # type: ignore[union-attr]
+            else:
+                let_in(page, address, folder)
+                assert page.evaluate("navigator.serviceWorker.ready.then(() => window.isSecureContext)") is True
+                names = {cookie["name"]: cookie for cookie in page.context.cookies()}
+                for name in ("__Host-fettlebook-device", "__Host-fettlebook-session"):
+                    assert (names[name]["secure"], names[name]["httpOnly"], names[name]["sameSite"]) == (True, True, "Strict")
+            browser.close()
     finally:
         process.terminate()
         assert process.wait(30) == 0

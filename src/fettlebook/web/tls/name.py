@@ -7,7 +7,7 @@ that the practice's own authority vouches for.
 from collections.abc import Callable, Sequence
 from ipaddress import ip_address
 
-from zeroconf import InterfaceChoice, ServiceInfo, Zeroconf
+from zeroconf import Error, InterfaceChoice, ServiceInfo, Zeroconf
 
 KIND = "_https._tcp.local."
 
@@ -34,7 +34,7 @@ def announce(services: Sequence[ServiceInfo], interfaces: Sequence[str] | None =
         speaker = Zeroconf(interfaces=list(interfaces) if interfaces else InterfaceChoice.Default)
         for one in services:
             speaker.register_service(one, allow_name_change=True)
-    except OSError:  # a machine without multicast: the address still serves
+    except (OSError, Error):  # a machine without multicast: the address still serves
         return lambda: True
 
     def close() -> bool:
