@@ -202,7 +202,7 @@ def test_on_my_work_a_steps_code_does_it_and_a_chairs_code_shows_it(browser, ser
     page = context.new_page()
     page.goto(f"{served.address}/sign-in?next=/work")
     page.get_by_role("button", name="Ana", exact=True).click()
-    waited(lambda: page.goto(f"{served.address}/work").status == 200)
+    waited(lambda: (answer := page.goto(f"{served.address}/work")) is not None and answer.status == 200)
     steps = json.loads(page.locator("#steps").text_content())["steps"]
     step = next(
         one for one in steps if one["mine"] and one["state"] == "open" and not one["passed"] and one["attended"] and one["kind"] == "step"
