@@ -2,7 +2,9 @@
 
 import asyncio
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Coroutine, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any
 
 import pytest
 
@@ -15,6 +17,12 @@ from fettlebook.web.changed import Changed
 pytestmark = pytest.mark.invented
 MOMENT = Moment(1_772_442_000_000, "Europe/Berlin")
 LONG_S = 30.0  # far more than anything takes; a test that needs it has failed
+
+
+def run_beside(work: Coroutine[Any, Any, Any]) -> Any:
+    """Run it in a thread of its own: in this one the driver of browsers may have its loop."""
+    with ThreadPoolExecutor(1) as beside:
+        return beside.submit(asyncio.run, work).result()
 
 
 def add(store: Store, text: str = "a = 1\n") -> None:
@@ -32,13 +40,13 @@ def test_what_is_there_already_is_told_without_waiting(store: Store, changed: Ch
     add(store)
     assert changed.wait_for(0, 0) == 1
     assert changed.wait_for(0, LONG_S) == 1
-    assert asyncio.run(changed.after(0, LONG_S)) == 1
+    assert run_beside(changed.after(0, LONG_S)) == 1
 
 
 def test_where_nothing_comes_the_wait_ends_in_time_with_what_is_known(store: Store, changed: Changed) -> None:
     add(store)
     assert changed.wait_for(1, 0.01) == 1
-    assert asyncio.run(changed.after(1, 0.01)) == 1
+    assert run_beside(changed.after(1, 0.01)) == 1
 
 
 def test_a_thread_that_waits_is_told_of_the_next_entry(store: Store, changed: Changed) -> None:
@@ -63,7 +71,7 @@ def test_every_coroutine_that_waits_is_told_and_one_may_be_called_off(store: Sto
         assert (await asyncio.gather(off, return_exceptions=True)) != [1]
         return [*first, await following]
 
-    assert asyncio.run(waits()) == [1] * 20 + [2]
+    assert run_beside(waits()) == [1] * 20 + [2]
     assert not changed._waiting
 
 
@@ -91,7 +99,7 @@ def test_who_waits_is_let_go_when_the_program_ends(store: Store) -> None:
         changed.close()
         return await task
 
-    assert asyncio.run(waits()) == 0
+    assert run_beside(waits()) == 0
     thread.join(LONG_S)
     assert got == [0]
     assert changed.closed
@@ -125,7 +133,7 @@ def test_what_another_server_adds_is_seen_by_looking(open_store: Callable[..., S
             await asyncio.to_thread(add, there, "a = 2\n")
             return await task
 
-        assert asyncio.run(waits()) == 2
+        assert run_beside(waits()) == 2
         changed.close()
 
 

@@ -13,14 +13,14 @@ sys.path.insert(0, str(Path(__file__).parent))
 from real_page import ARGUMENTS, CHROMIUM, DAY, Served, start
 
 
-@pytest.fixture(scope="package")
+@pytest.fixture(scope="session")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("demo")
     subprocess.run([sys.executable, "-m", "fettlebook", "demo", str(folder)], check=True, capture_output=True)
     return folder
 
 
-@pytest.fixture(scope="package")
+@pytest.fixture(scope="session")
 def served(demo: Path) -> Iterator[Served]:
     page = start(demo, "--date", DAY, "--at", f"{DAY}T10:42")
     yield page
@@ -47,21 +47,21 @@ def serve(demo: Path, tmp_path: Path) -> Iterator[Callable[..., Served]]:
         page.process.wait(10)
 
 
-@pytest.fixture(scope="package")
+@pytest.fixture(scope="session")
 def play() -> Iterator[Playwright]:
     """The driver of browsers: one for all journeys; a second one in the same process, or an event loop beside it, is refused."""
     with sync_playwright() as driver:
         yield driver
 
 
-@pytest.fixture(scope="package")
+@pytest.fixture(scope="session")
 def browser(play: Playwright) -> Iterator[Browser]:
     browser = play.chromium.launch(executable_path=CHROMIUM, headless=True, args=ARGUMENTS)
     yield browser
     browser.close()
 
 
-@pytest.fixture(scope="package")
+@pytest.fixture(scope="session")
 def chromium(browser: Browser) -> Iterator[BrowserContext]:
     context = browser.new_context()
     yield context

@@ -6,8 +6,10 @@ import io
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Coroutine, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Any
 
 import pytest
 from fastapi.sse import ServerSentEvent
@@ -29,6 +31,12 @@ from fettlebook.web.wall.live import Live
 
 pytestmark = pytest.mark.invented
 Book = tuple[TestClient, Record, Desk, list]
+
+
+def run_beside(work: Coroutine[Any, Any, None]) -> None:
+    """Run it in a thread of its own: in this one the driver of browsers may have its loop."""
+    with ThreadPoolExecutor(1) as beside:
+        beside.submit(asyncio.run, work).result()
 
 
 @pytest.fixture(scope="module")
@@ -119,7 +127,7 @@ def test_the_stream_sends_the_part_again_after_an_entry_and_nothing_that_the_scr
         again = live.stream(seen, lambda: True)  # a screen that comes back with an older mark
         assert (await until(again, "board")).id == told.id
 
-    asyncio.run(look())
+    run_beside(look())
 
 
 def test_the_stream_tells_the_end_of_a_verdict_that_no_entry_brings(book: Book) -> None:
@@ -137,7 +145,7 @@ def test_the_stream_tells_the_end_of_a_verdict_that_no_entry_brings(book: Book) 
         assert record.store.head().size == size
         assert str(told.raw_data).count(" fit") < sum(one.verdict is Verdict.FIT for one in (*wall.chairs, *wall.machines))
 
-    asyncio.run(look())
+    run_beside(look())
 
 
 @pytest.mark.parametrize("how", ["the device is withdrawn", "the server stops"])  # the last one: nobody is told anything any more
@@ -157,4 +165,4 @@ def test_the_stream_ends_by_itself_when(book: Book, how: str) -> None:
             left = [one async for one in stream]
         assert all(one.event != "board" for one in left)
 
-    asyncio.run(look())
+    run_beside(look())
