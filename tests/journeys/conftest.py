@@ -7,10 +7,12 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, Playwright, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Playwright, expect, sync_playwright
 
 sys.path.insert(0, str(Path(__file__).parent))
 from real_page import ARGUMENTS, CHROMIUM, DAY, Served, start
+
+expect.set_options(timeout=45_000)  # a loaded machine is waited for: no journey asserts how soon
 
 
 @pytest.fixture(scope="session")
@@ -64,6 +66,7 @@ def browser(play: Playwright) -> Iterator[Browser]:
 @pytest.fixture(scope="session")
 def chromium(browser: Browser) -> Iterator[BrowserContext]:
     context = browser.new_context()
+    context.set_default_timeout(60_000)
     yield context
     context.close()
 

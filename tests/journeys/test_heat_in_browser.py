@@ -54,8 +54,9 @@ def pack(page: Page, *, machine: str = "sterilizer 1") -> str:
     """Pack two sets for the wrapped cycle; return the load's address."""
     page.get_by_role("link", name="Pack a load").click()
     page.locator(f"a.tile[href*='{machine.replace(' ', '%20')}&cycle=wrapped']").click()
-    for box in page.locator(".tiles.units label.tile").all()[:2]:
-        box.click()
+    boxes = page.locator(".tiles.units label.tile")
+    for n in range(2):
+        boxes.nth(n).click()
     page.get_by_text("solid only", exact=True).click()
     page.locator("fieldset", has_text="An indicator in each pack?").get_by_text("yes", exact=True).click()
     page.get_by_text("Ana", exact=True).click()

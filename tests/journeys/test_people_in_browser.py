@@ -81,7 +81,8 @@ def test_a_tablet_is_let_in_locks_and_goes_on_with_its_half_filled_form(
         page.goto(f"{served.address}/entries?kind=sample.result")
         expect(page.locator("main")).to_contain_text("ana")
         page.goto(f"{served.address}/me")
-        page.get_by_role("button", name="Sign out").click()
+        with page.expect_navigation():
+            page.get_by_role("button", name="Sign out").click()
         other.goto(f"{served.address}/rules")
         assert "/sign-in" in other.url
     finally:
@@ -137,6 +138,7 @@ def test_in_the_house_the_pages_start_their_worker_once_the_authority_is_trusted
             if not trusted:
                 with pytest.raises(Exception, match="ERR_CERT_AUTHORITY_INVALID"):
                     page.goto(address)
+                page = browser.new_page()  # the refused one is still busy with the browser's own warning
                 page.goto(plain)
                 expect(page.locator(".fingerprint")).to_have_text(fingerprint[0])
                 assert violations(page) == []

@@ -239,11 +239,12 @@ def test_a_failed_load_is_planned_around_and_the_steps_follow(tablets: Any) -> N
     page = tablets()
     go_to(page, "11:10")
     page.get_by_role("link", name="A load failed").click()
-    assert page.locator("input[name=machine]:checked").count() == 1  # the newest load
+    expect(page.locator("input[name=machine]:checked")).to_have_count(1)  # the newest load
     page.get_by_role("button", name="Plan the rest again").click()
     expect(page.get_by_role("heading", name="Loads that move")).to_be_visible()
     for _ in range(3):
-        page.get_by_role("button", name="Keep this plan").click()
+        with page.expect_navigation():
+            page.get_by_role("button", name="Keep this plan").click()
         if not page.url.endswith("#result"):
             break
     expect(page.get_by_role("heading", name="It goes otherwise than planned")).to_be_visible()

@@ -49,10 +49,23 @@ def test_newer_work_of_a_group_stops_the_older(bench, settled):
             pass
         return "stopped"
 
-    bench.start("old", until_told, where="quick", instead_of="group")
-    bench.start("new", lambda tell: "there", where="quick", instead_of="group")
+    bench.start("old", until_told, where="quick", group="group")
+    bench.start("new", lambda tell: "there", where="quick", group="group")
     settled(lambda: bench.look("new").ended)
     assert (bench.look("old").result, bench.look("new").result) == ("stopped", "there")
+
+
+def test_what_cannot_wait_stops_work_of_the_groups_it_names(bench, settled):
+    def until_told(tell: Tell) -> str:
+        while not tell.stopped():
+            pass
+        return "the best so far"
+
+    bench.start("trial", until_told, where="quick", group="what if")
+    bench.start("other", lambda tell: "not told to stop", where="quick", group="elsewhere")
+    bench.start("plan", lambda tell: "there", where="quick", group="new plan", instead_of=("what if",))
+    settled(lambda: bench.look("plan").ended)
+    assert [bench.look(key).result for key in ("trial", "other", "plan")] == ["the best so far", "not told to stop", "there"]
 
 
 def test_trouble_is_told_and_the_next_work_is_done(bench, settled, caplog):

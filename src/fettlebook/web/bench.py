@@ -72,7 +72,7 @@ class Bench:
         self._going: dict[str, tuple[Tell, str]] = {}  # work that has not ended, with its group
         self._lanes: dict[Where, _Lane] = {"quick": _Lane(), "long": _Lane()}
 
-    def start(self, key: str, work: Work, *, where: Where, instead_of: str = "") -> Piece:
+    def start(self, key: str, work: Work, *, where: Where, group: str = "", instead_of: tuple[str, ...] = ()) -> Piece:
         """Start a piece of work unless it is there already.
 
         Parameters
@@ -83,17 +83,20 @@ class Bench:
             The work itself; what it returns is the result.
         where
             On which bench.
+        group
+            Whom it serves; other work of the same group is told to stop: nobody looks at it any more.
         instead_of
-            Other work of this group is told to stop: nobody looks at it any more.
+            Work of these groups is told to stop too: this cannot wait for it. What it has found so far stays.
         """
         with self._lock:
             if (known := self._pieces.get(key)) is not None and not known.trouble:
                 return known
-            for other, (tell, group) in self._going.items():
-                if instead_of and group == instead_of and other != key:
+            yields = {group, *instead_of} - {""}
+            for other, (tell, served) in self._going.items():
+                if served in yields and other != key:
                     tell.stop()
             tell = Tell(lambda stage, done, of: self._note(key, tell, stage=stage, done=done, of=of))
-            self._going[key] = tell, instead_of
+            self._going[key] = tell, group
             piece = self._pieces[key] = Piece(key)
             while len(self._pieces) > MOST_KEPT and (oldest := next((k for k, p in self._pieces.items() if p.ended), None)):
                 del self._pieces[oldest]

@@ -114,7 +114,7 @@ class Drafts:
             tell.say(said("looking for a better plan"))
             return again(limit_s=IMPROVE_S, stop=tell.stopped)
 
-        self._bench.start(draft.key, better, where="quick", instead_of=f"new plan of {day}")
+        self._bench.start(draft.key, better, where="quick", group=f"new plan of {day}", instead_of=(f"what if {day}",))
 
     def stop(self, day: date) -> None:
         """Stop looking for a better plan; the best so far stays."""

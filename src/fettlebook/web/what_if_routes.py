@@ -100,7 +100,7 @@ class _Shows:
             tell.say(said("looking for a better plan"))
             return solve_apart(changed, limit_s=SEARCH_S, seed=SEED, stop=tell.stopped)
 
-        piece = self._bench.start(key, better, where="quick", instead_of=f"what if {day}")
+        piece = self._bench.start(key, better, where="quick", group=f"what if {day}")
         found = piece.result if isinstance(piece.result, Solved) else None
         return words, answer_of(first, basis, changed, better_of(solved, found))
 
