@@ -7,6 +7,7 @@ from fettlebook.book.entries import Entry, Moment, new_entry
 from fettlebook.book.gate import Gate, gate_of
 from fettlebook.book.kinds import Data, LoadPacked, MachineTest, OutOfService, PracticeFileVersion, SampleTaken, StepDone, VisitStarted
 from fettlebook.book.kinds.instruments import InLoad
+from fettlebook.book.kinds.people import TrainingHeld
 from fettlebook.book.received import Received
 from fettlebook.demo import practice_text
 from fettlebook.errors import Mendable
@@ -52,6 +53,7 @@ def test_what_any_practice_file_in_the_book_names_may_enter(gate: Gate, data: Da
         (MachineTest(machine="oven", test="daily steam", outcome="passed"), "no machine 'oven'"),
         (OutOfService(units=("spoon#1",), reason="bent"), "no set 'spoon'"),
         (LoadPacked(load="L1", machine="sterilizer 1", items=(InLoad(unit="spoon#1"),)), "no set 'spoon'"),
+        (TrainingHeld(person="a patient", what="x", held_on="2026-03-02", held_by="Ben"), "nobody of the staff is 'a patient'"),
     ],
     ids=lambda v: v if isinstance(v, str) else v.KIND,
 )

@@ -60,7 +60,15 @@ from fettlebook.book.kinds import (
     subjects_of,
     unit_of_reading,
 )
-from fettlebook.book.kinds.people import CertificateMade, DeviceEnrolled, DeviceRenamed, DeviceWithdrawn, PinChanged, SignRefused
+from fettlebook.book.kinds.people import (
+    CertificateMade,
+    DeviceEnrolled,
+    DeviceRenamed,
+    DeviceWithdrawn,
+    PinChanged,
+    SignRefused,
+    TrainingHeld,
+)
 from fettlebook.errors import Mendable
 
 pytestmark = pytest.mark.invented
@@ -172,6 +180,7 @@ EACH: list[tuple[Data, set[str]]] = [
     (DeviceRenamed(device="tablet-a2b3c4", name="tablet of room 3"), set()),
     (DeviceWithdrawn(device="tablet-a2b3c4", name="tablet of room 3"), set()),
     (CertificateMade(fingerprint="ab" * 32, authority="cd" * 32, until="2027-12-30", names=("practice.local",)), set()),
+    (TrainingHeld(person="ana", what="sterilizer", held_on="2026-03-02", held_by="Ben", again_on="2027-03-02"), {"person:ana"}),
     (ClockBack(from_ms=5, to_ms=3), set()),
     (BookRestored(backup_size=7, backup_root=ROOT, lost_from_seq=8), set()),
     (RestoreTried(backup_digest="ab" * 32, size=7, root=ROOT, whole=True), set()),
@@ -238,6 +247,12 @@ def test_subjects_given_beside_are_added_once() -> None:
         (SuctionMeasured, {"chair": "1", "hose": "h"}, "give either"),
         (CleaningChecked, {"place": "tray", "method": "ATP", "mark_gone": True}, "neither the other's"),
         (CleaningChecked, {"place": "tray", "method": "mark", "mark_gone": True, "limit_rlu": 9}, "of an ATP swab"),
+        (TrainingHeld, {"person": "ana", "what": "x", "held_on": "2026-02-30", "held_by": "Ben"}, "no day 2026-02-30"),
+        (
+            TrainingHeld,
+            {"person": "ana", "what": "x", "held_on": "2026-03-02", "held_by": "Ben", "again_on": "2026-03-02"},
+            "after held_on",
+        ),
         (ProductOpened, {"product": "wipes", "lot": "a\nb"}, "pattern"),
         (StepDone, {"duty": "d", "step": "s", "outcome": "done", "remark": "called Mrs Smith"}, "SealedText"),
     ],

@@ -1,4 +1,4 @@
-"""The days ahead, open faults and training due: the same fold asked about coming days."""
+"""The days ahead and open faults: the same fold asked about coming days."""
 
 import sys
 from datetime import date, timedelta
@@ -9,8 +9,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent))
 from small_book import READY, Book
 
-from fettlebook.practice.model import Training
-from fettlebook.standing.ahead import EVERY_DAY, days_ahead, open_faults, training_due
+from fettlebook.standing.ahead import EVERY_DAY, days_ahead, open_faults
 from fettlebook.standing.due import due_duties
 
 pytestmark = pytest.mark.invented
@@ -54,18 +53,3 @@ def test_a_fault_is_open_until_its_repair_and_a_stop_until_its_return() -> None:
     repaired = '2026-03-09 08:10 ana repair.done {chair="1", fault="lamp", what="new lamp"}\n'
     back = '2026-03-09 08:20 ana subject.returned {machine="steam", reason="new seal", meaning="returned"}\n'
     assert open_faults(Book(READY + fault + stop + repaired + back).now(NOW).look) == ()
-
-
-@pytest.mark.parametrize(("days", "shown", "over"), [(-1, True, True), (0, True, False), (60, True, False), (61, False, False)])
-def test_training_is_shown_sixty_days_before_it_is_due_and_proves_nothing(days: int, shown: bool, over: bool) -> None:
-    from dataclasses import replace
-
-    view = Book(READY).now(NOW)
-    practice = view.look.basis.practice
-    one = Training(what="sterilizer", until=date(2026, 3, 9) + timedelta(days=days))
-    trained = practice.model_copy(update={"people": (practice.people[0].model_copy(update={"training": (one,)}), *practice.people[1:])})
-    verdicts = {s: view.standing(s).verdict for s in view.subjects()}
-    changed = type(view)(replace(view.look, basis=replace(view.look.basis, practice=trained)))
-    found = training_due(changed)
-    assert [(t.person, t.what, t.over) for t in found] == ([(practice.people[0].id, "sterilizer", over)] if shown else [])
-    assert {s: changed.standing(s).verdict for s in changed.subjects()} == verdicts

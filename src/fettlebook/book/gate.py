@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 from typing import Final
 
 from fettlebook.book.entries import Entry
-from fettlebook.book.kinds import PracticeFileVersion
+from fettlebook.book.kinds import PracticeFileVersion, TrainingHeld
 from fettlebook.book.received import Received
 from fettlebook.errors import Finding
 from fettlebook.practice.load import read_practice
@@ -55,6 +55,10 @@ class Gate:
                 known = ", ".join(sorted(self._known[name])) or "none"
                 mend = f"Look at the spelling (known: {known:.300}), or put it into the practice file first."
                 yield Finding(f"no {word} {which!r}", "entry.subjects", mend)
+        if isinstance(entry.data, TrainingHeld) and entry.data.person not in self.people:
+            known = ", ".join(sorted(self.people)) or "none"
+            mend = f"Give the id of one of the staff (known: {known:.300}); nobody else's training is kept."
+            yield Finding(f"nobody of the staff is {entry.data.person!r}", "entry.data.person", mend)
 
 
 def gate_of(versions: Iterable[Received]) -> Gate:

@@ -20,7 +20,6 @@ from fettlebook.standing.upkeep import open_stops
 EVERY_DAY: Final = tuple(when for when in When if when is not When.WEEKLY)
 NO_DAY: Final = ("process", "release", "file", "send")  # owed now, of no day
 MINUTE_MS: Final = 60_000
-TRAINING_DAYS: Final = 60  # so long before its day a training is shown; our own choice
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,17 +29,6 @@ class DayAhead:
     day: date
     open: bool
     duties: tuple[Owed, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class TrainingDue:
-    """A person's training, by the practice file alone: due on `until`. It proves nothing and stops nobody."""
-
-    person: str
-    name: str
-    what: str
-    until: date
-    over: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,18 +70,6 @@ def _of_a_week(view: View, owed: Owed) -> bool:
     if test is not None:
         return test.every != "day"
     return kind not in ("unit", "load") and owed.duty_id not in NO_DAY
-
-
-def training_due(view: View, days: int = TRAINING_DAYS) -> tuple[TrainingDue, ...]:
-    """Return whose training is over or will be within so many days, the earliest first."""
-    today = view.look.basis.day_of(view.look.at)
-    found = [
-        TrainingDue(person.id, person.name, one.what, one.until, one.until < today)
-        for person in view.look.basis.practice.people
-        for one in person.training
-        if one.until <= today + timedelta(days=days)
-    ]
-    return tuple(sorted(found, key=lambda one: (one.until, one.person)))
 
 
 def open_faults(look: Look) -> tuple[OpenFault, ...]:

@@ -43,6 +43,7 @@ from fettlebook.book.kinds import (
     StockCounted,
     StockReceived,
     SuctionMeasured,
+    TrainingHeld,
     VisitEnded,
     VisitStarted,
 )
@@ -305,6 +306,15 @@ class PartNew(NamedTuple):
     done: str
     good_days: int | None
     lot: str | None
+
+
+class Trained(NamedTuple):
+    """A member of staff was trained: days as the entry writes them; `again_on` None where nobody said."""
+
+    what: str
+    held_on: str
+    held_by: str
+    again_on: str | None
 
 
 class Booked(NamedTuple):
@@ -597,6 +607,10 @@ def _part(r: Received, d: PartChanged, at: int) -> Found:
     yield (subject, "part"), at, PartNew(d.part, d.name, d.done, d.good_days, d.lot)
 
 
+def _trained(r: Received, d: TrainingHeld, at: int) -> Found:
+    yield (intern(f"person:{d.person}"), "trained"), at, Trained(d.what, d.held_on, d.held_by, d.again_on)
+
+
 def _cleaned(r: Received, d: CleaningChecked, at: int) -> Found:
     within = None if d.atp_rlu is None or d.limit_rlu is None else d.atp_rlu <= d.limit_rlu
     subject = _chair(d.chair) if d.chair is not None else PRACTICE
@@ -655,6 +669,7 @@ _READERS: Final[dict[type[Data], Reader]] = {
     OutletTemperature: _warm,
     OutletRun: _tap_ran,
     PartChanged: _part,
+    TrainingHeld: _trained,
     SetRetired: _retired,
     BookImported: _booked,
     PracticeFileVersion: _file,

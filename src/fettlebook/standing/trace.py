@@ -5,11 +5,13 @@ A trace is a list of links, each with its entry. It goes by entries as they stan
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from datetime import date
 from typing import Final
 
 from fettlebook.errors import Mendable
 from fettlebook.practice.model import MachineKind
 from fettlebook.said import joined, said, term
+from fettlebook.standing.facts import Trained
 from fettlebook.standing.look import Look
 from fettlebook.standing.streams import Fact
 
@@ -271,8 +273,12 @@ def _lot(look: Look, subject: str, depth: int, since: int) -> Iterator[Link]:
 
 
 def _person(look: Look, subject: str, depth: int, since: int) -> Iterator[Link]:
-    for fact in sorted((*look.forward(subject, "steps", since=since), *look.forward(subject, "decided", since=since))):
-        if hasattr(fact.says, "meaning"):
+    sorts = ("steps", "decided", "trained")
+    for fact in sorted(fact for sort in sorts for fact in look.forward(subject, sort, since=since)):
+        if isinstance(fact.says, Trained):
+            told = {"what": fact.says.what, "day": date.fromisoformat(fact.says.held_on), "who": fact.says.held_by}
+            yield _link(depth, subject, subject, said("trained on {day}: {what}, held by {who}", **told), fact)
+        elif hasattr(fact.says, "meaning"):
             yield _link(depth, subject, f"load:{fact.says.load}", fact.says.meaning, fact)
         else:
             yield _link(depth, subject, fact.says.subject, f"{fact.says.step} {fact.says.outcome or 'begun'}", fact)

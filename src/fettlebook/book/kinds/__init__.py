@@ -64,7 +64,15 @@ from fettlebook.book.kinds.keeping import (
     TextErased,
 )
 from fettlebook.book.kinds.mending import EntryClash, EntryCorrected, EntryLaidAside, EntrySettled, EntryWithdrawn
-from fettlebook.book.kinds.people import CertificateMade, DeviceEnrolled, DeviceRenamed, DeviceWithdrawn, PinChanged, SignRefused
+from fettlebook.book.kinds.people import (
+    CertificateMade,
+    DeviceEnrolled,
+    DeviceRenamed,
+    DeviceWithdrawn,
+    PinChanged,
+    SignRefused,
+    TrainingHeld,
+)
 from fettlebook.book.kinds.stock import StockCounted, StockReceived
 from fettlebook.book.kinds.subjects import PRACTICE, subjects_of
 from fettlebook.book.kinds.upkeep import (
@@ -127,6 +135,7 @@ KINDS: Final[dict[str, type[Data]]] = {
         DeviceRenamed,
         DeviceWithdrawn,
         CertificateMade,
+        TrainingHeld,
         EntryCorrected,
         EntryWithdrawn,
         EntryClash,
@@ -151,6 +160,6 @@ __all__ = [
     "MachineTest", "Ms", "NotLoaded", "NoticeBegun", "NoticeEnded", "OtherData", "OutOfService", "OutletRun", "OutletTemperature",
     "PackOpened", "PartChanged", "PracticeFileVersion", "ProductOpened", "RepairDone", "RestoreTried", "Returned", "RulebookLayer",
     "RulebookVersion", "Said", "SampleResult", "SampleTaken", "SealedText", "SetRetired", "SignIn", "SignOut", "SolutionMixed",
-    "StepDone", "StepStarted", "StockCounted", "StockReceived", "SuctionMeasured", "TextErased", "VisitEnded", "VisitStarted",
-    "digest_of", "from_ms", "subjects_of", "to_ms", "unit_of_reading",
+    "StepDone", "StepStarted", "StockCounted", "StockReceived", "SuctionMeasured", "TextErased", "TrainingHeld", "VisitEnded",
+    "VisitStarted", "digest_of", "from_ms", "subjects_of", "to_ms", "unit_of_reading",
 ]  # fmt: skip

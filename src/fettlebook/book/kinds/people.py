@@ -1,10 +1,15 @@
-"""People and devices: who came and went, who was refused, which device was let in. Never a PIN, a badge's code or a device's secret."""
+"""People and devices: who was refused, which device was let in, who was trained. Never a PIN, a badge's code or a device's secret."""
 
-from typing import Annotated, ClassVar, Literal
+from datetime import date
+from typing import Annotated, ClassVar, Literal, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
-from fettlebook.book.kinds.forms import AsTuple, Digest, Id, Line, Said
+from fettlebook.book.kinds.forms import AsTuple, Day, Digest, Id, Line, Said
+
+TrainingName = Annotated[
+    str, Field(min_length=1, max_length=120, description="by its name in the practice file, else the rulebook row's id")
+]
 
 
 class SignRefused(Said):
@@ -64,3 +69,37 @@ class CertificateMade(Said):
     authority: Digest
     until: Line
     names: Annotated[tuple[Line, ...], AsTuple]
+
+
+class TrainingHeld(Said):
+    """A member of staff was trained in something. Of staff only: nothing of a patient.
+
+    Notes
+    -----
+    How it is read (`standing.training`): `what` is the name of a training in the practice file (`people.training.what`) or the id of
+    a row of the rulebook whose `quantity` is "training" (`all.ipc_lead`); another name stands by itself. `held_on` is the day it was
+    held, which may be before the entry's own moment; the newest `held_on` of a person and name counts. `held_by` is one of the staff
+    by name, or a firm. `again_on` is the day by which certificate, rule or practice want it again. Absent: a rulebook row's interval
+    counts, else a later day of the practice file, else no day is known.
+    Its subject is the person (`person:ana`), its maker (`by`) whoever entered it. It shows that somebody entered a training, not what
+    anybody can do; it changes no verdict.
+    """
+
+    KIND: ClassVar[str] = "training.held"
+
+    person: Id
+    what: TrainingName
+    held_on: Day
+    held_by: Line
+    again_on: Day | None = None
+
+    @model_validator(mode="after")
+    def _days_that_there_are(self) -> Self:
+        for day in (self.held_on, self.again_on):
+            try:
+                date.fromisoformat(day or self.held_on)
+            except ValueError:
+                raise ValueError(f"there is no day {day}") from None
+        if self.again_on is not None and self.again_on <= self.held_on:
+            raise ValueError("again_on must be after held_on")
+        return self

@@ -10,11 +10,12 @@ from fettlebook.book.entries import Moment
 from fettlebook.book.kinds import Data, NoticeBegun, NoticeEnded, OutOfService, Returned
 from fettlebook.errors import Mendable
 from fettlebook.said import said
-from fettlebook.standing.ahead import DayAhead, days_ahead, open_faults, training_due
+from fettlebook.standing.ahead import DayAhead, days_ahead, open_faults
 from fettlebook.standing.asking import name_of
 from fettlebook.standing.due import due_duties
 from fettlebook.standing.standings import View
 from fettlebook.standing.stock import LEAD_DAYS, USE_DAYS, stock_of
+from fettlebook.standing.training import training_due
 from fettlebook.standing.upkeep import open_stops
 from fettlebook.web.arriving.watching import Watching
 from fettlebook.web.forms import Form, posted
@@ -82,7 +83,7 @@ class _LeadDesk:
                 "stock": [one for one in products if one.runs_out is not None or one.packages_left is not None],
                 "uncounted": [one.name for one in products if one.runs_out is None],
                 "on_day": look.basis.day_of(look.at),
-                "training": training_due(view),
+                "training": training_due(look),
                 "boil": look.latest("practice:all", "notice:boil water"),
             }
         found["aside"] = self._watching.put_aside() if self._watching is not None else None
