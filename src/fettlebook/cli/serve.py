@@ -66,6 +66,7 @@ def serve(
     from pathlib import Path  # noqa: PLC0415 - imports wait until they are needed: --help stays quick
 
     from fettlebook.cli.book_open import group_address  # noqa: PLC0415
+    from fettlebook.cli.listening import listen  # noqa: PLC0415
     from fettlebook.cli.serve_beside import Asked  # noqa: PLC0415
     from fettlebook.cli.serve_house import certificates_for  # noqa: PLC0415
     from fettlebook.web.guard import is_loopback  # noqa: PLC0415
@@ -77,9 +78,9 @@ def serve(
     # A group's book has no file: what stands beside one (keys, people, certificates) is called after the practice file then.
     data_path = practice_path.with_suffix(".book") if group else Path(data) if data else practice_path.with_name("book.sqlite")
     house = None if is_loopback(host) else certificates_for(host, data_path, practice_path)
-    listening = _listen(host, port)
+    listening = listen(host, port)
     with listening:
-        beside = None if house is None else _listen(host, trust_port if trust_port is not None else port and port + 1)
+        beside = None if house is None else listen(host, trust_port if trust_port is not None else port and port + 1)
         opening = _Opening(
             listening,
             (practice_path, Path(book_file), data_path),
@@ -107,27 +108,6 @@ class _Opening:
     trust: socket.socket | None
     asked: Asked  # what works beside the pages
     group: str | None  # the address of a group's database
-
-
-def _listen(host: str, port: int) -> socket.socket:
-    """Take the port before anything else: a taken port is then the first and only message."""
-    import errno  # noqa: PLC0415
-    import socket  # noqa: PLC0415
-
-    from fettlebook.errors import Mendable  # noqa: PLC0415
-
-    listening = socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET)
-    try:
-        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        listening.bind((host, port))
-        listening.listen(128)
-    except OSError as error:
-        listening.close()
-        taken = error.errno == errno.EADDRINUSE
-        what = "another program listens there" if taken else f"can't listen there: {error.strerror}"
-        mend = "Is fettlebook open already? Else choose another port, or --port 0 for any that is free."
-        raise Mendable(what, where=f"{host} port {port}", mend=mend) from None
-    return listening
 
 
 def _run(opening: _Opening) -> None:

@@ -17,15 +17,15 @@ def serve_pages(dialogue: Dialogue, port: int) -> bool:
 
     import uvicorn  # noqa: PLC0415
 
-    from fettlebook.cli.serve import _listen as listen  # noqa: PLC0415
+    from fettlebook.cli.listening import LOOPBACK, listen  # noqa: PLC0415
     from fettlebook.web.setup.pages import setup_app  # noqa: PLC0415
 
-    with listen("127.0.0.1", port) as listening:
+    with listen(LOOPBACK, port) as listening:
         app = setup_app(dialogue, lambda: datetime.now(UTC))
         config = uvicorn.Config(
             app, log_level="warning", access_log=False, timeout_graceful_shutdown=2, server_header=False, lifespan="off"
         )
-        click.echo(f"The questions are at http://127.0.0.1:{listening.getsockname()[1]}/ (Ctrl-C stops; all answers are kept)")
+        click.echo(f"The questions are at http://{LOOPBACK}:{listening.getsockname()[1]}/ (Ctrl-C stops; all answers are kept)")
         with suppress(KeyboardInterrupt):
             uvicorn.Server(config).run(sockets=[listening])
     click.echo(f"Stopped. Go on with: fettlebook setup {dialogue.folder} --page" if app.state.ended is None else "Stopped.")
