@@ -327,7 +327,8 @@ def test_a_visit_begins_and_ends_with_a_touch_and_the_book_has_its_sets(server: 
     running.wait_for(timeout=60_000)
     assert page.evaluate(SMALL) == []
     running.get_by_role("button", name="The visit is over").click()
-    over = page.locator("section.visit-of", has_text=str(chair)).filter(has_text="Over since")
-    over.first.wait_for(timeout=60_000)
+    page.locator(".visits-over li", has_text=str(chair)).first.wait_for(timeout=60_000, state="attached")
+    page.locator(".visits-over summary").click()
+    assert violations(page) == []
     kinds = page.evaluate("fetch('/entries.csv').then((answer) => answer.text())")
     assert "visit" in kinds

@@ -12,7 +12,8 @@ from fettlebook.book.entries import Moment
 from fettlebook.book.kinds import VisitEnded, VisitStarted, from_ms, to_ms
 from fettlebook.book.stores import open_book
 from fettlebook.cli.demo import demo
-from fettlebook.exchange.calendar import booked_days
+from fettlebook.exchange.calendar import booked_days, read_book
+from fettlebook.exchange.key import beside, load_or_make_key
 from fettlebook.plan.visits_now import needed, visits_now
 from fettlebook.practice.load import read_practice
 from fettlebook.standing.model import Verdict
@@ -23,6 +24,20 @@ from fettlebook.web.record import Record
 
 pytestmark = pytest.mark.invented
 OURS = {"Origin": "http://127.0.0.1", "Sec-Fetch-Site": "same-origin"}
+
+
+def test_what_the_invented_practice_lived_is_known_again_in_its_appointment_book(tmp_path: Path) -> None:
+    assert CliRunner().invoke(demo, [str(tmp_path), "--lived", "5"]).exit_code == 0
+    text, book = (tmp_path / "practice.toml").read_bytes(), (tmp_path / "book.ics").read_bytes()
+    practice = read_practice(text, "practice.toml").practice
+    assert practice is not None
+    with open_book(tmp_path / "book.sqlite", practice.practice.id, write=False) as store:
+        begun = [(one.entry.at, one.entry.data) for one in store.read() if isinstance(one.entry.data, VisitStarted)]
+    day = from_ms(begun[-1][0], "Europe/London").date()
+    booked = read_book(book, "book.ics", practice, day, load_or_make_key(beside(tmp_path / "book.sqlite"))).visits
+    lived = {visit.visit: visit.chair for at, visit in begun if from_ms(at, "Europe/London").date() == day}
+    assert lived
+    assert lived.items() <= {one.ref: one.chair for one in booked}.items()
 
 
 def test_visits_begin_and_end_with_their_sets(tmp_path: Path) -> None:

@@ -53,8 +53,10 @@ def _live(path: Path, days: int, seed: int) -> str:
 
     from fettlebook.book.signing import begin_key, sign_book  # noqa: PLC0415
     from fettlebook.book.stores import open_book  # noqa: PLC0415
-    from fettlebook.demo import practice_text  # noqa: PLC0415
+    from fettlebook.demo import book_ics, practice_text  # noqa: PLC0415
+    from fettlebook.demo.diary import calendar_diary  # noqa: PLC0415
     from fettlebook.demo.lived import live_into, live_on  # noqa: PLC0415
+    from fettlebook.exchange.key import beside, load_or_make_key  # noqa: PLC0415
     from fettlebook.practice.load import read_practice  # noqa: PLC0415
 
     practice = read_practice(practice_text(), "practice.toml").practice
@@ -62,9 +64,11 @@ def _live(path: Path, days: int, seed: int) -> str:
     now = time.time_ns() // 1_000_000
     today = datetime.now(ZoneInfo(practice.practice.time_zone)).date()
     with open_book(path, practice.practice.id) as store:
+        # the key that the pages will read the appointment book with: they know these visits again
+        diary = calendar_diary(practice, book_ics(), load_or_make_key(beside(path)))
         if store.head().size:
-            lived = live_on(store, practice_text(), now, seed=seed)
+            lived = live_on(store, practice_text(), now, seed=seed, diary=diary)
             return f"lived  {path}: on since {lived.first}, {lived.entries} entries more"
-        lived = live_into(store, practice_text(), today - timedelta(days=days), now, seed=seed)
+        lived = live_into(store, practice_text(), today - timedelta(days=days), now, seed=seed, diary=diary)
         sign_book(store, begin_key(path, practice.practice.id))
         return f"lived  {path}: from {lived.first} up to now, {lived.entries} entries"

@@ -7,6 +7,8 @@ from zoneinfo import ZoneInfo
 
 from fettlebook.book.kinds import to_ms
 from fettlebook.demo.days import bookings
+from fettlebook.exchange.calendar_day import DayReader
+from fettlebook.exchange.calendar_open import OpenedBook
 from fettlebook.practice.model import Practice
 
 
@@ -45,5 +47,28 @@ def week_diary(practice: Practice) -> Diary:
             ]
             for chair, booked in found.get(day.weekday(), {}).items()
         }
+
+    return visits
+
+
+def calendar_diary(practice: Practice, calendar: bytes, key: bytes) -> Diary:
+    """Return an appointment book as a diary, with the references that the pages know its visits by.
+
+    Raises
+    ------
+    Mendable
+        The file is no calendar, or the key (32 bytes, `fettlebook.exchange.key`) has a wrong size.
+    """
+    opened = OpenedBook(calendar, "book.ics", practice, key)
+
+    def visits(day: date) -> Mapping[str, Sequence[Booked]]:
+        reader = DayReader(opened, day)
+        for instance in opened.between(day, day):
+            reader.take(instance)
+        found: dict[str, list[Booked]] = {}
+        for visit in sorted(reader.done().visits, key=lambda one: one.start):
+            minutes = round((visit.end - visit.start).total_seconds() / 60)
+            found.setdefault(visit.chair, []).append(Booked(to_ms(visit.start), minutes, visit.visit_kind, visit.ref))
+        return found
 
     return visits

@@ -15,7 +15,7 @@ from fettlebook.book.kinds import PracticeFileVersion, from_ms
 from fettlebook.book.received import Received
 from fettlebook.book.stores import Store
 from fettlebook.book.tree import Peaks, leaf_hash
-from fettlebook.demo.diary import week_diary
+from fettlebook.demo.diary import Diary, week_diary
 from fettlebook.demo.heat.kept import KeptLogs
 from fettlebook.demo.life import CycleLogs, Habits, Life
 from fettlebook.demo.upkeep import Upkeep
@@ -60,6 +60,7 @@ def live(
     habits: Habits = USUAL,
     sealed: bool = True,
     logs: CycleLogs | None = None,
+    diary: Diary | None = None,
 ) -> Iterator[Received]:
     """Yield the entries of the invented practice from a day on, as they are received up to a moment.
 
@@ -71,11 +72,13 @@ def live(
         The first day, and the moment up to which entries are received [ms].
     logs
         Where the logs of cycles come from; None: none is kept.
+    diary
+        What is booked; None: the invented week, whose visits are numbered.
     """
     practice = _practice(text)
     rulebook = load_rulebook(practice)
     life = Life(
-        practice, rulebook, running_times(practice, rulebook), seed=seed, habits=habits, sealed=sealed, diary=week_diary(practice),
+        practice, rulebook, running_times(practice, rulebook), seed=seed, habits=habits, sealed=sealed, diary=diary or week_diary(practice),
         happening=Upkeep(seed=seed), closed=closed, logs=logs,
     )  # fmt: skip
     begins = life.clock(first, 4, 0)
@@ -99,7 +102,15 @@ def earlier(text: bytes) -> bytes:
 
 
 def live_into(
-    store: Store, text: bytes, first: date, until_ms: int, *, seed: int = 1, habits: Habits = USUAL, logs: KeptLogs | None = None
+    store: Store,
+    text: bytes,
+    first: date,
+    until_ms: int,
+    *,
+    seed: int = 1,
+    habits: Habits = USUAL,
+    logs: KeptLogs | None = None,
+    diary: Diary | None = None,
 ) -> Lived:
     """Fill an empty book with what the invented practice lived from a day up to a moment; all of it or none.
 
@@ -113,7 +124,7 @@ def live_into(
     if store.head().size:
         raise Mendable("this book has entries already", where=store.practice, mend="Name a new file.")
     tree, leaves, last = Peaks(), list[bytes](), None
-    for received in live(text, first, until_ms, seed=seed, habits=habits, logs=logs):
+    for received in live(text, first, until_ms, seed=seed, habits=habits, logs=logs, diary=diary):
         leaves.append(received.leaf)
         tree, _ = tree.grown(leaf_hash(received.leaf))
         last = received
@@ -122,7 +133,7 @@ def live_into(
     return Lived(len(leaves), first, until_ms)
 
 
-def live_on(store: Store, text: bytes, until_ms: int, *, seed: int = 1, habits: Habits = USUAL) -> Lived:
+def live_on(store: Store, text: bytes, until_ms: int, *, seed: int = 1, habits: Habits = USUAL, diary: Diary | None = None) -> Lived:
     """Go on with a book that was lived into: add what came since, each entry at its own time of receipt; entries of others stay.
 
     Raises
@@ -137,7 +148,7 @@ def live_on(store: Store, text: bytes, until_ms: int, *, seed: int = 1, habits: 
     first = from_ms(begun.entry.at, practice.practice.time_zone).date()
     known = _newest_lived(store)
     added, met, batch = 0, False, list[Received]()
-    for received in live(text, first, until_ms, seed=seed, habits=habits, sealed=False):
+    for received in live(text, first, until_ms, seed=seed, habits=habits, sealed=False, diary=diary):
         if received.entry.id == known:
             met = True
         elif met and received.entry.device != SERVER:

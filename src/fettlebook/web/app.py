@@ -15,6 +15,7 @@ from fettlebook import __version__
 from fettlebook.errors import AwayError, Mendable
 from fettlebook.exchange.paper.cards import chair_cards
 from fettlebook.exchange.paper.typeset import FONTS
+from fettlebook.said import said
 from fettlebook.times.curves import chair_pictures
 from fettlebook.web import board, running, tables
 from fettlebook.web import chair as chair_page
@@ -141,7 +142,10 @@ def create_app(  # noqa: PLR0915 - a list of addresses reads best as a list
         return pages.waiting(error.day)
 
     @app.exception_handler(HTTPException)
-    def _http(_: Request, error: HTTPException) -> PlainTextResponse:
+    def _http(request: Request, error: HTTPException) -> Response:
+        if request.method == "GET" and "text/html" in request.headers.get("accept", ""):  # a person looks
+            why = said("There is no such page. The address may be mistyped, or of another edition.")
+            return pages.refused(why if error.detail == "Not Found" else error.detail, error.status_code)
         return PlainTextResponse(f"{error.detail}\n", error.status_code, headers=error.headers)
 
     @app.get("/minutes.css")

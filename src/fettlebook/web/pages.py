@@ -219,6 +219,12 @@ class Pages:
         """Return the page that says what the signed-in person's role does not do."""
         return self.show("not_allowed.html", 403, who=who, what=what, title=said("Not for this role"))
 
+    def refused(self, why: str, status: int) -> HTMLResponse:
+        """Return the page that says why an address shows nothing; 404: there is no such thing."""
+        return self.show(
+            "nothing_there.html", status, why=why, title=said("Nothing is here") if status == 404 else said("That was not done")
+        )
+
     def fault(self, finding: Finding) -> HTMLResponse:
         """Return the page of a fault in the program."""
         return self.show("fault.html", 500, finding=finding, title=said("A fault in the program"))

@@ -32,7 +32,7 @@ def trace_routes(pages: Pages, record: Record) -> APIRouter:
             return waiting
         with asking.view(moment) as view:
             bad = list(_look_backs(view))
-            visits = [s for s, _ in zip(_newest_visits(view), range(12), strict=False)]
+            visits = _newest_visits(view)[:12]
         return asking.show("trace_choose.html", "trace", moment, bad=bad, visits=visits, title=said("What was done, to whom?"))
 
     @router.get("/look-back/{subject:path}.csv")
@@ -110,13 +110,15 @@ def _look_backs(view: View) -> list[tuple[str, LookBack]]:
     return sorted(found, key=lambda one: -(one[1].bad_ms or 0))
 
 
-def _newest_visits(view: View) -> list[str]:
+def _newest_visits(view: View) -> list[tuple[str, str, int]]:
+    """Return the newest visits first: subject, chair, and the newest thing known of it [ms]."""
     look = view.look
-    found: list[tuple[int, str]] = []
+    found: list[tuple[int, str, str]] = []
     for chair in look.basis.chairs:
         facts = [fact for fact, _ in zip(look.back(f"chair:{chair}", "visit"), range(12), strict=False)]
-        found.extend((fact.happened, f"visit:{fact.says.ref}") for fact in facts)
-    return list(dict.fromkeys(subject for _, subject in sorted(found, reverse=True)))
+        found.extend((fact.happened, f"visit:{fact.says.ref}", chair) for fact in facts)
+    newest = {subject: (subject, chair, ms) for ms, subject, chair in sorted(found)}
+    return sorted(newest.values(), key=lambda one: -one[2])
 
 
 def _back_rows(view: View, found: LookBack) -> list[dict[str, Any]]:
