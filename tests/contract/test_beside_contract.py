@@ -129,6 +129,8 @@ def test_tables_read_off_the_entries_can_be_dropped_and_made_again(open_store: C
     store.append(made, now=NOW, via="tablet-3")
     put(other, done(1, "chair 9"))
     store.append([made[0].model_copy(update={"by": "ben"}).encode()], now=NOW, via="tablet-3")
+    store.catch_up()
+    other.catch_up()
     before, before_other = beside(store), beside(other)
     assert all(before)
     counts = tuple(map(len, before))

@@ -15,7 +15,6 @@ from fettlebook.errors import Finding, Mendable
 SERVER: Final = "server"  # the device that the program itself writes from
 _KNOWN_MOST: Final = 250  # ids asked for in one query
 _ENTRY: Final = ("entry", "practice, seq, id, kind, device, n, hash, leaf")
-_SUBJECT: Final = ("entry_subject", "practice, subject, seq")
 _CLASH: Final = ("clash", "practice, id, digest, seq")
 _NODE: Final = ("node", "practice, level, number, hash")
 _HEAD: Final = "UPDATE head SET size = ?, received = ?, peaks = ? WHERE practice = ?"
@@ -27,7 +26,6 @@ class Appending:
     def __init__(self, pen: Pen, practice: str, now: int, ids: Sequence[str] = (), *, lock: str = "") -> None:
         self._pen, self._practice, self._now = pen, practice, now
         self._entries: list[tuple[Any, ...]] = []
-        self._subjects: list[tuple[Any, ...]] = []
         self._clashes: list[tuple[Any, ...]] = []
         self._nodes: list[tuple[Any, ...]] = []
         self._pruned: set[str] = set()
@@ -74,8 +72,6 @@ class Appending:
         leaf = seal(raw, seq=seq, received=received, offset=offset, via=via)
         hashed = leaf_hash(leaf)
         self._entries.append((practice, seq, made.id, made.kind, made.device, made.n, hashed, leaf))
-        for subject in dict.fromkeys(made.subjects):
-            self._subjects.append((practice, subject, seq))
         for level, number, value in self._tree.add(hashed):
             if level % TILE == 0:
                 self._nodes.append((practice, level, number, value))
@@ -98,7 +94,7 @@ class Appending:
         """Write what was placed. Nothing is durable before the transaction has been committed."""
         if not self._entries:
             return
-        for table, rows in ((_ENTRY, self._entries), (_SUBJECT, self._subjects), (_CLASH, self._clashes), (_NODE, self._nodes)):
+        for table, rows in ((_ENTRY, self._entries), (_CLASH, self._clashes), (_NODE, self._nodes)):
             if rows:
                 self._pen.insert(*table, rows)
         tree = self._tree.peaks()

@@ -5,8 +5,9 @@ PostgreSQL: how a transaction begins (so that one writer at a time appends to a 
 """
 
 from abc import abstractmethod
+from collections import deque
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
-from contextlib import AbstractContextManager
+from contextlib import AbstractContextManager, suppress
 from dataclasses import dataclass
 from functools import partial
 from typing import Any, Final, Self
@@ -19,11 +20,12 @@ from fettlebook.book.received import Receipt, Received, Refused, own_bytes, unse
 from fettlebook.book.stores import tables
 from fettlebook.book.stores.appending import Appending, readable
 from fettlebook.book.stores.beside import BesideEntries
-from fettlebook.book.stores.head import Head, head_of, peaks_in
+from fettlebook.book.stores.head import HEAD, Head, head_of, peaks_in
 from fettlebook.book.stores.pen import Pen
 from fettlebook.book.stores.pruning import Prunable, count, drop_files, emptied, numbers_of
 from fettlebook.book.stores.quick import AtStart, Quick
 from fettlebook.book.stores.sealed import take_sealed
+from fettlebook.book.stores.subjects import BEHIND_MOST, after, bring_forward, subjects_in
 from fettlebook.book.stores.tiles import Tiles
 from fettlebook.book.stores.told import OnAdded, Told
 from fettlebook.book.sweep import Salt, Swept, files_in, sweep
@@ -210,26 +212,57 @@ class Store(BesideEntries):
         query = select(e.c.seq, e.c.leaf).where(e.c.practice == self.practice, func.length(e.c.leaf) > 0)
         if kinds is not None:
             query = query.where(e.c.kind.in_(list(kinds)))
-        if subjects is not None:
-            about = select(s.c.seq).where(s.c.practice == self.practice, s.c.subject.in_(list(subjects)))
-            query = query.where(e.c.seq.in_(about))
         if until is not None:
             query = query.where(e.c.seq <= until)
+        if subjects is not None:
+            wanted, to = set(subjects), self._subjects_to()
+            about = select(s.c.seq).where(s.c.practice == self.practice, s.c.subject.in_(list(wanted)), s.c.seq <= to)
+            for row in self._pages(query.where(e.c.seq.in_(about)), since):
+                yield unseal(row.leaf)
+            since = max(since, to)
+        for row in self._pages(query, since):
+            if subjects is None or not wanted.isdisjoint(subjects_in(row.leaf)):
+                yield unseal(row.leaf)
+
+    def _pages(self, query: Select[Any], since: int) -> Iterator[Any]:
+        e = tables.entry
         while True:
             rows = self._rows(query.where(e.c.seq > since).order_by(e.c.seq).limit(PAGE))
-            for row in rows:
-                yield unseal(row.leaf)
+            yield from rows
             if len(rows) < PAGE:
                 return
             since = rows[-1].seq
+
+    def catch_up(self) -> None:
+        """Read the table of subjects off to the end. No one must: whoever reads looks at what it lacks in the entries themselves."""
+        more = True
+        while more:
+            with self._appending() as (pen, lock):
+                more = bring_forward(pen, self.practice, lock)
+
+    def _subjects_to(self) -> int:
+        """Return up to which entry the table of subjects was read off; further behind than a few, it is brought forward first."""
+        h = tables.head
+        query = select(h.c.size, h.c.subjects_to).where(h.c.practice == self.practice)
+        found = self._rows(query)
+        if found and found[0].size - found[0].subjects_to > BEHIND_MOST:
+            with suppress(Mendable):  # opened for reading, or the disk is full: it only takes longer
+                self.catch_up()
+                found = self._rows(query)
+        return found[0].subjects_to if found else 0
 
     def latest(self, kind: str, subject: str | None = None) -> Received | None:
         """Return the entry of this kind (and about this subject) that was received last; None where there is none."""
         e, s = tables.entry, tables.entry_subject
         query = select(e.c.leaf).where(e.c.practice == self.practice, e.c.kind == kind, func.length(e.c.leaf) > 0)
         if subject is not None:
+            to = self._subjects_to()
+            if newest := deque(self.read(to, kinds=[kind], subjects=[subject]), maxlen=1):
+                return newest[0]
             # Asked for each entry from the newest back: a list of all that a chair ever had would be made first otherwise.
-            query = query.where(exists().where(s.c.practice == self.practice, s.c.subject == subject, s.c.seq == e.c.seq))
+            query = query.where(exists().where(s.c.practice == self.practice, s.c.subject == subject, s.c.seq == e.c.seq)).where(
+                e.c.seq <= to
+            )
         rows = self._rows(query.order_by(e.c.seq.desc()).limit(1))
         return unseal(rows[0].leaf) if rows else None
 
@@ -302,7 +335,7 @@ class Store(BesideEntries):
 
     def head(self) -> Head:
         """Return where the book stands now."""
-        rows = self._rows(select(tables.head).where(tables.head.c.practice == self.practice))
+        rows = self._rows(select(*HEAD).where(tables.head.c.practice == self.practice))
         return head_of(*rows[0]) if rows else Head()
 
     def root_at(self, size: int) -> bytes:
@@ -362,15 +395,17 @@ class Store(BesideEntries):
 
         return sweep(page, 1, size, salt)
 
-    def _beside(self, until: int | None) -> Iterator[Beside]:
+    def _beside(self, until: int | None, to: int) -> Iterator[Beside]:
         c, last = tables.clash, until if until is not None else 2**53
+        with self._reading_with_pen() as pen:  # `to`: what was not read off yet is not wrong in the table
+            yield from (("subject", seq, subject) for seq, subject in after(pen, self.practice, to, last))
         # By subject and seq, which is the order of the table's key: no sorting, and pages as elsewhere.
         query = "SELECT subject, seq FROM entry_subject WHERE practice = ? AND (subject, seq) > (?, ?) ORDER BY subject, seq LIMIT ?"
         since: tuple[str, int] = ("", 0)
         while True:
             with self._reading_with_pen() as pen:
                 page = pen.rows(query, (self.practice, *since, PAGE))
-            yield from (("subject", seq, subject) for subject, seq in page if seq <= last)
+            yield from (("subject", seq, subject) for subject, seq in page if seq <= min(last, to))
             if len(page) < PAGE:
                 break
             since = (page[-1][0], page[-1][1])
@@ -402,11 +437,11 @@ class Store(BesideEntries):
         cores
             How many processors to use; left out: what the machine has, at most four.
         """
-        h, n, e = tables.head, tables.node, tables.entry
+        h, n, e, to = tables.head, tables.node, tables.entry, self._subjects_to()
         last = select(func.coalesce(func.max(e.c.seq), 0)).where(e.c.practice == self.practice).scalar_subquery()
         head = self._rows(select(h.c.size, h.c.received, h.c.peaks, last.label("last")).where(h.c.practice == self.practice))
         size, peaks, highest = (head[0].size, bytes(head[0].peaks), head[0].last) if head else (0, b"", None)
-        at = AtStart(size, head[0].received if head else 0, peaks_in(peaks), highest or 0)
+        at = AtStart(size, head[0].received if head else 0, peaks_in(peaks), highest or 0, to)
         if self.latest(BookPruned.KIND) is None:  # the quick way knows bodies only
             quick = Quick(self.practice, at, self._reading_with_pen).whole(
                 partial(self._sweep, cores=cores),
@@ -424,7 +459,7 @@ class Store(BesideEntries):
             peaks=peaks_in(peaks),
             nodes={(row.level, row.number): bytes(row.hash) for row in nodes},
             received=head[0].received if head else None,
-            beside=self._beside(highest),
+            beside=self._beside(highest, to),
             files=self.files(),
             anchors=anchors,
             receipts=receipts,

@@ -14,7 +14,7 @@ from fettlebook.book.kinds import HeldFile
 from fettlebook.book.notes import Signer
 from fettlebook.book.received import unseal
 from fettlebook.book.stores import tables
-from fettlebook.book.stores.head import Head, head_of
+from fettlebook.book.stores.head import HEAD, Head, head_of
 from fettlebook.book.stores.pen import Pen
 from fettlebook.book.stores.tiles import Tiles
 from fettlebook.book.tree import consistency_proof
@@ -129,7 +129,7 @@ class BesideEntries(ABC):
         key = signer.verifier.short
         with self._writing() if keep else self._reading() as connection:
             c, h = tables.checkpoint, tables.head
-            row = connection.execute(select(h).where(h.c.practice == self.practice)).first()
+            row = connection.execute(select(*HEAD).where(h.c.practice == self.practice)).first()
             head = head_of(*row) if row else Head()
             query = select(c.c.note).where(c.c.practice == self.practice, c.c.key == key).order_by(c.c.size.desc()).limit(1)
             earlier = [note for note in (already, connection.execute(query).scalar()) if note is not None]

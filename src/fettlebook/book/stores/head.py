@@ -1,9 +1,13 @@
 """Where a practice's book stands: its size, its last time of receipt, the tree over all entries."""
 
 from dataclasses import dataclass, field
+from typing import Final
 
+from fettlebook.book.stores import tables
 from fettlebook.book.tree import HASH_BYTES, Peaks
 from fettlebook.errors import Mendable
+
+HEAD: Final = tuple(tables.head.c[name] for name in ("practice", "size", "received", "peaks"))  # what `head_of` takes
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,8 +39,8 @@ class Pen(Protocol):
     def write(self, sql: str, values: Sequence[Any]) -> None:
         """Carry out one statement."""
 
-    def insert(self, table: str, columns: str, rows: Sequence[Sequence[Any]]) -> None:
-        """Add rows to a table; `columns` as they stand in a statement, `a, b`."""
+    def insert(self, table: str, columns: str, rows: Sequence[Sequence[Any]], clash: str = "") -> None:
+        """Add rows to a table; `columns` as they stand in a statement, `a, b`. `clash`: what to do where a row stands there already."""
 
 
 class SqlitePen:
@@ -65,9 +65,9 @@ class SqlitePen:
         """Carry out one statement."""
         self._connection.execute(sql, values)
 
-    def insert(self, table: str, columns: str, rows: Sequence[Sequence[Any]]) -> None:
+    def insert(self, table: str, columns: str, rows: Sequence[Sequence[Any]], clash: str = "") -> None:
         """Add rows to a table."""
-        self._connection.executemany(_insert_one(table, columns), rows)
+        self._connection.executemany(_insert_one(table, columns, clash), rows)
 
 
 class PostgresPen:
@@ -92,9 +92,9 @@ class PostgresPen:
         """Carry out one statement."""
         self._cursor.execute(_percent(sql), values, prepare=True)
 
-    def insert(self, table: str, columns: str, rows: Sequence[Sequence[Any]]) -> None:
+    def insert(self, table: str, columns: str, rows: Sequence[Sequence[Any]], clash: str = "") -> None:
         """Add rows to a table, all in one statement: a list for each column."""
-        self._cursor.execute(_insert_lists(table, columns), [list(column) for column in zip(*rows, strict=True)], prepare=True)
+        self._cursor.execute(_insert_lists(table, columns, clash), [list(column) for column in zip(*rows, strict=True)], prepare=True)
 
 
 @lru_cache(maxsize=100)
@@ -103,12 +103,12 @@ def _percent(sql: str) -> str:
 
 
 @lru_cache(maxsize=20)
-def _insert_one(table: str, columns: str) -> str:
+def _insert_one(table: str, columns: str, clash: str) -> str:
     marks = ", ".join("?" for _ in columns.split(","))
-    return f"INSERT INTO {table} ({columns}) VALUES ({marks})"  # noqa: S608 - our own names
+    return f"INSERT INTO {table} ({columns}) VALUES ({marks}) {clash}"  # noqa: S608 - our own names
 
 
 @lru_cache(maxsize=20)
-def _insert_lists(table: str, columns: str) -> str:
+def _insert_lists(table: str, columns: str, clash: str) -> str:
     lists = ", ".join(f"%b::{_LISTS[name.strip()]}[]" for name in columns.split(","))  # %b: as bytes, not spelled out
-    return f"INSERT INTO {table} ({columns}) SELECT * FROM unnest({lists})"  # noqa: S608 - our own names
+    return f"INSERT INTO {table} ({columns}) SELECT * FROM unnest({lists}) {clash}"  # noqa: S608 - our own names

@@ -13,7 +13,8 @@ from typing import Final
 from fettlebook.book.kinds import EntryClash
 from fettlebook.book.received import own_bytes
 from fettlebook.book.stores.pen import Pen
-from fettlebook.book.sweep import WEIGHT, Q, Salt, Swept, keyed, run_hash
+from fettlebook.book.stores.subjects import after
+from fettlebook.book.sweep import WEIGHT, P, Q, Salt, Swept, keyed, run_hash
 from fettlebook.book.tree import TILE, Peaks, range_hash
 from fettlebook.book.verify import HOLES_MOST, Anchor, Verification
 from fettlebook.errors import Mendable
@@ -31,6 +32,7 @@ class AtStart:
     received: int
     peaks: tuple[bytes, ...]
     highest: int  # the last seq that there is
+    subjects_to: int = 0  # up to here the table of subjects was read off
 
 
 class Quick:
@@ -104,15 +106,21 @@ class Quick:
             return bytes(pen.rows("SELECT hash FROM entry WHERE practice = ? AND seq = ?", (self._practice, seq))[0][0])
 
     def _subjects(self, salt: Salt) -> int:
-        """Return the sum over the table of subjects. The database adds up each subject's places: they are many, subjects few."""
+        """Return the sum over the table of subjects, and over what was not read off yet.
+
+        The database adds up each subject's places: they are many, subjects few.
+        """
         sums = (
             f"SELECT subject, sum({WEIGHT}) FROM entry_subject WHERE practice = ? AND subject > ? AND seq <= ?"  # noqa: S608 - our own words
             " GROUP BY subject ORDER BY subject LIMIT ?"
         )
-        total, since = 0, ""
+        total, since, to = 0, "", self._at.subjects_to
+        with self._reading() as pen:
+            for seq, subject in after(pen, self._practice, to, self._at.size):
+                total += keyed(subject, salt) * (seq * salt.a % P) * (seq * salt.b % Q)
         while True:
             with self._reading() as pen:
-                page = pen.rows(sums, (salt.a, salt.b, self._practice, since, self._at.size, _PAGE))
+                page = pen.rows(sums, (salt.a, salt.b, self._practice, since, min(to, self._at.size), _PAGE))
             total += sum(keyed(subject, salt) * int(weighs) for subject, weighs in page)
             if len(page) < _PAGE:
                 return total

@@ -4,12 +4,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Table, delete, insert, select
+from sqlalchemy import Connection, Table, delete, insert, select, update
 
 from fettlebook.book.kinds import EntryClash
 from fettlebook.book.received import unseal
 from fettlebook.book.stores import tables
-from fettlebook.book.stores.head import head_of
+from fettlebook.book.stores.head import HEAD, head_of
 from fettlebook.book.tree import TILE, Peaks, leaf_hash
 from fettlebook.errors import Mendable
 
@@ -60,11 +60,12 @@ def rebuild(connection: Connection, practice: str) -> Rebuilt:
         counts["subjects"] += _put(connection, tables.entry_subject, practice, subjects)
         counts["clashes"] += _put(connection, tables.clash, practice, clashes)
         counts["nodes"] += _put(connection, tables.node, practice, nodes)
-    head = connection.execute(select(h).where(h.c.practice == practice)).first()
+    head = connection.execute(select(*HEAD).where(h.c.practice == practice)).first()
     if head is None and tree.size == 0:
         return Rebuilt(0, 0, 0)
     if head is None or head_of(*head).tree != tree:
         raise _not_as_sealed(practice)
+    connection.execute(update(h).where(h.c.practice == practice).values(subjects_to=tree.size))
     return Rebuilt(**counts)
 
 

@@ -74,8 +74,8 @@ def take_sealed(
         mend = "Take another copy of the export; this one is not as it was sealed."
         raise Mendable(f"{tree.size} entries that do not give the root named for {size}", where="entries.jsonl", mend=mend)
     line = text(
-        "INSERT INTO head (practice, size, received, peaks) VALUES (:practice, :size, :received, :peaks) ON CONFLICT (practice)"
-        " DO UPDATE SET size = :size, received = :received, peaks = :peaks"
+        "INSERT INTO head (practice, size, received, peaks, subjects_to) VALUES (:practice, :size, :received, :peaks, :size)"
+        " ON CONFLICT (practice) DO UPDATE SET size = :size, received = :received, peaks = :peaks, subjects_to = :size"
     )
     said = {"practice": practice, "size": size, "received": received, "peaks": b"".join(tree.hashes)}
     connection.execute(line, said)

@@ -11,7 +11,7 @@ import os
 import sqlite3
 import threading
 from collections.abc import Collection, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, Final, Self
 from urllib.parse import quote
@@ -128,6 +128,10 @@ class SqliteStore(Store):
 
     def close(self) -> None:
         """Let go of the file. What was acknowledged is safe without it."""
+        if self._raw is not None:
+            # Whoever reads the book next, perhaps only to read, then finds its subjects ready. (Closed already: by another practice of it.)
+            with suppress(Mendable, sqlite3.ProgrammingError):
+                self.catch_up()
         if readers := getattr(self, "_readers", None):
             readers.dispose()
         if self._writer is not None:

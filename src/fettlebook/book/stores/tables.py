@@ -4,7 +4,7 @@ from typing import Final
 
 from sqlalchemy import BigInteger, Column, Integer, LargeBinary, MetaData, Table, Text
 
-REVISIONS: Final = ("v0001", "v0002", "v0003", "v0004")  # in order; SQLite's user_version is the place in it, from 1
+REVISIONS: Final = ("v0001", "v0002", "v0003", "v0004", "v0005")  # in order; SQLite's user_version is the place in it, from 1
 metadata: Final = MetaData()
 _Whole = BigInteger().with_variant(Integer, "sqlite")  # STRICT tables know INTEGER only, which is 64 bits wide there
 
@@ -42,6 +42,7 @@ head: Final = Table(
     Column("size", _Whole, nullable=False),
     Column("received", _Whole, nullable=False),
     Column("peaks", LargeBinary, nullable=False),  # of the tree: 32 bytes for each binary digit 1 of the size
+    Column("subjects_to", _Whole, nullable=False, server_default="0"),  # up to this entry the subjects were read off
 )
 node: Final = Table(
     "node",
