@@ -79,7 +79,7 @@ def test_a_tablet_is_let_in_locks_and_goes_on_with_its_half_filled_form(
         page.get_by_role("button", name="Enter it in the book").click()
         page.wait_for_url(re.compile("written="))
         page.goto(f"{served.address}/entries?kind=sample.result")
-        expect(page.locator("main")).to_contain_text("ana")
+        expect(page.locator("main")).to_contain_text("Ana")
         page.goto(f"{served.address}/me")
         with page.expect_navigation():
             page.get_by_role("button", name="Sign out").click()

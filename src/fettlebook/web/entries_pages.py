@@ -12,7 +12,8 @@ from fettlebook.book.kinds import KINDS
 from fettlebook.book.received import Received
 from fettlebook.book.tree import leaf_hash
 from fettlebook.said import said
-from fettlebook.web.entry_words import as_row, fields_of, kind_in_words, row_of, value_in_words
+from fettlebook.web.entry_words import EntryNames, as_row, fields_of, kind_in_words, row_of, value_in_words
+from fettlebook.web.kind_names import kind_name
 from fettlebook.web.moments import asked
 from fettlebook.web.pages import Pages, saved
 from fettlebook.web.record import Record
@@ -31,14 +32,18 @@ def entries_routes(pages: Pages, record: Record) -> APIRouter:
         kinds, subjects = ([kind] if kind else None), ([about.strip()] if about.strip() else None)
         return record.newest(count, before=before, kinds=kinds, subjects=subjects)
 
+    def names() -> EntryNames:
+        return EntryNames(pages.reading.practice, pages.reading.rulebook)
+
     @router.get("/entries")
     def _entries(kind: str = "", about: str = "", before: int | None = None) -> HTMLResponse:
         shown = found(kind, about, before, PAGE + 1)
         zone = pages.reading.zone
         return asking.show(
-            "entries.html", "entries", asked("", "", zone, pages.now), rows=[row_of(one, zone) for one in shown[:PAGE]],
+            "entries.html", "entries", asked("", "", zone, pages.now), rows=[row_of(one, zone, names()) for one in shown[:PAGE]],
             older=shown[PAGE - 1].seq if len(shown) > PAGE else None, kinds=sorted(KINDS), kind=kind, about=about, before=before,
-            size=record.store.head().size, most=MOST_SAVED, kind_in_words=kind_in_words, title=said("Entries of the book"),
+            size=record.store.head().size, most=MOST_SAVED, kind_in_words=kind_in_words, kind_name=kind_name,
+            title=said("Entries of the book"),
         )  # fmt: skip
 
     @router.get("/entries.csv")
@@ -60,9 +65,9 @@ def entries_routes(pages: Pages, record: Record) -> APIRouter:
         if held is None:
             raise HTTPException(404, said("No such entry in this book."))
         zone = pages.reading.zone
-        mended = [row_of(one, zone) for one in record.mended_by(entry)] if record.ready() else []
+        mended = [row_of(one, zone, names()) for one in record.mended_by(entry)] if record.ready() else []
         return asking.show(
-            "entry.html", "entries", asked("", "", zone, pages.now), held=held, row=row_of(held, zone), says=_says(held),
+            "entry.html", "entries", asked("", "", zone, pages.now), held=held, row=row_of(held, zone, names()), says=_says(held),
             means=kind_in_words(held.entry.kind), mended=mended, leaf=leaf_hash(held.leaf).hex(), title=said("Entry {seq}", seq=held.seq),
             bytes=json.dumps(json.loads(held.leaf), indent=1, ensure_ascii=False),
         )  # fmt: skip

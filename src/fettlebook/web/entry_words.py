@@ -6,8 +6,11 @@ from zoneinfo import ZoneInfo
 
 from fettlebook.book.kinds import KINDS
 from fettlebook.book.received import Received
-from fettlebook.said import said
-from fettlebook.standing.asking import said_at
+from fettlebook.practice.model import Practice
+from fettlebook.rules.model import Rulebook
+from fettlebook.said import joined, said
+from fettlebook.standing.asking import name_of, said_at
+from fettlebook.web.kind_names import kind_name
 from fettlebook.web.moments import long
 
 APART_MS: Final = 60_000
@@ -25,20 +28,61 @@ class EntryRow:
     received: str
     claimed: str  # empty where it came at once
     kind: str
+    called: str  # the kind as people call it
     about: tuple[str, ...]
     by: str
     device: str
     told: str
 
 
-def row_of(received: Received, zone: ZoneInfo) -> EntryRow:
+class EntryNames:
+    """Names in entries as people know them: of duties and steps by the rulebook, of sets and people by the practice file."""
+
+    def __init__(self, practice: Practice, rulebook: Rulebook) -> None:
+        self._duties = {duty.id: duty.name for duty in rulebook.duties}
+        self._steps = {step.id: step.name for duty in rulebook.duties for step in duty.steps}
+        self._sets = {one.id: one.name for one in practice.sets}
+        self._people = {one.id: one.name for one in practice.people}
+
+    def subject(self, subject: str) -> str:
+        """Return a subject as people call it."""
+        kind, _, name = subject.partition(":")
+        return self.unit(name) if kind == "unit" else self.person(name) if kind == "person" else name_of(subject)
+
+    def unit(self, unit: str) -> str:
+        """Return a set or handpiece as people call it."""
+        type_id, mark, number = unit.rpartition("#")
+        return f"{self._sets[type_id]} {number}" if mark and type_id in self._sets else unit
+
+    def person(self, person: str) -> str:
+        """Return a person's name."""
+        return self._people.get(person, person)
+
+    def told(self, received: Received) -> str:
+        """Return what an entry says beside what it is about: what was done first, then value by value."""
+        fields = dict(fields_of(received))
+        said_first = [
+            names[word] for field, names in (("duty", self._duties), ("step", self._steps)) if (word := str(fields.get(field))) in names
+        ]
+        plain = {"duty", "step"} if len(said_first) == ("duty" in fields) + ("step" in fields) else set()
+        rest = [
+            f"{name} {_short([self.unit(one) for one in value] if name == 'units' else value)}"
+            for name, value in fields.items()
+            if name not in _IN_SUBJECTS and name not in plain and (name, value) != ("outcome", "done")
+        ]
+        if not plain or not said_first:
+            return joined("; ", rest)
+        return joined("; ", (joined(": ", said_first), *rest))
+
+
+def row_of(received: Received, zone: ZoneInfo, names: EntryNames) -> EntryRow:
     """Return an entry as a line."""
     entry = received.entry
     apart = abs(received.received - received.offset - entry.at) > APART_MS
-    told = "; ".join(f"{name} {_short(value)}" for name, value in fields_of(received) if name not in _IN_SUBJECTS)
     return EntryRow(
         seq=received.seq, id=entry.id, received=long(received.received, zone), claimed=long(entry.at, zone) if apart else "",
-        kind=entry.kind, about=entry.subjects[:4], by=entry.by, device=entry.device, told=told,
+        kind=entry.kind, called=kind_name(entry.kind), about=tuple(names.subject(one) for one in entry.subjects[:4]),
+        by=names.person(entry.by), device=entry.device, told=names.told(received),
     )  # fmt: skip
 
 

@@ -13,7 +13,7 @@ from fettlebook.standing.asking import minutes, name_of, read_subject, said_at
 from fettlebook.standing.due import due_duties
 from fettlebook.standing.model import Owed, Verdict
 from fettlebook.standing.standings import View
-from fettlebook.web.entry_words import kind_in_words, row_of
+from fettlebook.web.entry_words import EntryNames, kind_in_words, row_of
 from fettlebook.web.moments import Asked, asked, long, short
 from fettlebook.web.pages import Pages, saved
 from fettlebook.web.record import Record
@@ -103,11 +103,11 @@ def standing_routes(pages: Pages, record: Record) -> APIRouter:
             past = list(_openings(record, view, subject))
             basis = view.look.basis
             steps = {step: known_step.name for step, (_, known_step) in basis.steps.items()}
-        entries = record.newest(ENTRIES, subjects=[subject])
+        entries, names = record.newest(ENTRIES, subjects=[subject]), EntryNames(pages.reading.practice, pages.reading.rulebook)
         return asking.show(
             "subject.html", "board", moment, standing=standing, conditions=conditions, tile=tile, past=past, steps=steps,
             title=said("May I use {name}?", name=tile.name),
-            entries=[row_of(one, pages.reading.zone) for one in entries], kind_in_words=kind_in_words,
+            entries=[row_of(one, pages.reading.zone, names) for one in entries], kind_in_words=kind_in_words,
             machine_or_chair=subject.partition(":")[0] in ("machine", "chair"),
         )  # fmt: skip
 

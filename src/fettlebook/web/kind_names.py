@@ -1,0 +1,72 @@
+"""What each kind of entry is called on pages; the kind's own word stays the one in files, commands and the sealed record."""
+
+from typing import Final
+
+from fettlebook.said import said
+
+KIND_NAMES: Final = {
+    "book.imported": said("appointment book read"),
+    "book.pruned": said("old contents dropped"),
+    "book.restored": said("book restored"),
+    "book.verified": said("book verified"),
+    "certificate.made": said("certificate made"),
+    "checkpoint.stamped": said("checkpoint stamped"),
+    "cleaning.checked": said("cleaning checked"),
+    "clock.back": said("clock stood back"),
+    "cycle.judged": said("cycle judged"),
+    "cycle.recorded": said("cycle"),
+    "day.planned": said("day planned"),
+    "day.replanned": said("new plan kept"),
+    "device.enrolled": said("device let in"),
+    "device.renamed": said("device renamed"),
+    "device.withdrawn": said("device shut out"),
+    "duty.skipped": said("duty left out"),
+    "entry.clash": said("entry that clashed"),
+    "entry.corrected": said("correction"),
+    "entry.laid_aside": said("entry laid aside"),
+    "entry.settled": said("entries settled"),
+    "entry.withdrawn": said("entry withdrawn"),
+    "failure.step": said("step after a failure"),
+    "fault.reported": said("fault"),
+    "key.changed": said("signing key changed"),
+    "load.packed": said("load packed"),
+    "load.rejected": said("load rejected"),
+    "load.released": said("load released"),
+    "load.released_early": said("load released early"),
+    "machine.test": said("test of a machine"),
+    "notice.begun": said("notice begins"),
+    "notice.ended": said("notice ends"),
+    "outlet.run": said("tap run"),
+    "outlet.temperature": said("tap's temperature"),
+    "pack.opened": said("pack opened"),
+    "part.changed": said("part changed"),
+    "pin.changed": said("PIN or badge changed"),
+    "practice_file.version": said("practice file"),
+    "product.opened": said("package opened"),
+    "repair.done": said("repair"),
+    "restore.tried": said("restore tried"),
+    "rulebook.version": said("rulebook"),
+    "sample.result": said("result of a sample"),
+    "sample.taken": said("sample taken"),
+    "set.retired": said("set retired"),
+    "sign.in": said("signed in"),
+    "sign.out": said("signed out"),
+    "sign.refused": said("sign-in refused"),
+    "solution.mixed": said("solution mixed"),
+    "step.done": said("step done"),
+    "step.started": said("step begun"),
+    "stock.counted": said("stock counted"),
+    "stock.received": said("delivery"),
+    "subject.out_of_service": said("out of service"),
+    "subject.returned": said("back in service"),
+    "suction.measured": said("suction measured"),
+    "text.erased": said("words erased"),
+    "training.held": said("training"),
+    "visit.ended": said("visit ends"),
+    "visit.started": said("visit begins"),
+}
+
+
+def kind_name(kind: str) -> str:
+    """Return what a kind is called; the kind itself where this program doesn't know it."""
+    return KIND_NAMES.get(kind, kind)
