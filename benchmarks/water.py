@@ -1,7 +1,7 @@
 """How fast, and how right, is the model of a practice's water? Against full sampling (NUTS) on the same results in the same run.
 
     python benchmarks/water.py nuts [CHAIRS] [YEARS]   one practice: time and difference of every answer; cold and warm sampling
-    python benchmarks/water.py group [CHAIRS]          many practices in one process, time a chair
+    python benchmarks/water.py group [CHAIRS]          many practices in one process, time a chair; NUTS on one of them
     python benchmarks/water.py calibration [N]         N practices drawn from the prior: are ranks uniform, do 90 % ranges hold 90 %?
     python benchmarks/water.py priors                  how far the priors decide for a chair with few samples
 
@@ -147,8 +147,8 @@ class Nuts:
 
 
 def group(chairs: int) -> None:
-    """Fit many practices of 12 chairs and a year and a half of samples one after another in this process."""
-    print(machine("numpy", "scipy"))
+    """Fit many practices of 12 chairs and a year and a half of samples one after another in this process; then NUTS on one of them."""
+    print(machine("numpy", "scipy", "jax", "numpyro"))
     rng = np.random.default_rng(SEED)
     practices = [drawn(rng, 12, 12) for _ in range(-(-chairs // 12))]
     fit_practice(*practices[0][:2])
@@ -169,6 +169,12 @@ def group(chairs: int) -> None:
         f"{spent:.1f} s, {1e3 * spent / total:.2f} ms a chair"
     )
     print(f"answers withheld for too few effective points: {few} of {len(practices)} practices")
+    one = min(practices, key=lambda p: abs(len(p[0]) - 72))  # as many results as a practice has on average
+    theirs, wall, _ = Nuts(one[0], one[1]).run(1)
+    print(
+        f"NUTS, cold, one of these practices ({len(one[0])} results): {theirs:.1f} s of processor ({wall:.1f} s by the clock), "
+        f"{theirs / 12:.2f} s a chair: {theirs / 12 / (spent / total):.0f} times ours"
+    )
 
 
 def calibration(count: int) -> None:

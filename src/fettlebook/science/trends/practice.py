@@ -7,7 +7,6 @@ Sources
 """
 
 from collections.abc import Sequence
-from functools import partial
 from typing import Final
 
 import numpy as np
@@ -16,7 +15,8 @@ from scipy.special import ndtri
 
 from fettlebook.errors import Mendable
 from fettlebook.science.trends.answers import Trend
-from fettlebook.science.trends.chairs import Data, moments, moments_of_heavy
+from fettlebook.science.trends.chairs import Look, moments
+from fettlebook.science.trends.levels import Data
 from fettlebook.science.trends.likelihood import results_of, tables
 from fettlebook.science.trends.model import PRIORS, Priors, Sample, regrowth_x
 
@@ -64,16 +64,21 @@ def fit_practice(samples: Sequence[Sample], chairs: Sequence[str], priors: Prior
     for count in LEARNING:
         hyper, spread = _points(mean, cov, count)
         mean, cov = _learn(hyper, spread + _log_density(data, priors, hyper), mean, cov)
-    for _ in range(AGAIN):
+    enough = ENOUGH_POINTS * points / POINTS
+    for left in reversed(range(AGAIN)):
         hyper, spread = _points(mean, cov, points)
         outside = spread + priors.log_density(hyper)
-        heavy, found = moments_of_heavy(data, hyper, partial(_heavy, outside))
-        hyper = hyper[heavy]
+        look = Look(data, hyper)
+        rough = outside + look.log_evidence.sum(axis=1)
+        if left and _effective(_shares(rough)) < enough:  # known before the full work: look elsewhere
+            mean, cov = _learn(hyper, rough, mean, cov)
+            continue
+        heavy = np.flatnonzero(rough > rough.max() - NEGLIGIBLE)
+        hyper, found = hyper[heavy], look.moments(heavy)
         log_w = outside[heavy] + found.log_evidence.sum(axis=1)
-        weights = np.exp(log_w - log_w.max())
-        weights /= weights.sum()
-        effective = 1.0 / float((weights**2).sum())  # [K]
-        if effective >= ENOUGH_POINTS * points / POINTS:
+        weights = _shares(log_w)
+        effective = _effective(weights)
+        if effective >= enough:
             break
         mean, cov = _learn(hyper, log_w, mean, cov)
     counts = np.bincount(data.of, minlength=len(place))
@@ -101,16 +106,18 @@ def _log_density(data: Data, priors: Priors, hyper: Floats) -> Floats:
     return value
 
 
-def _heavy(outside: Floats, log_evidence: Floats) -> NDArray[np.bool_]:
-    """Return which points count, from all but the evidence and Laplace's evidence of each chair."""
-    rough = outside + log_evidence.sum(axis=1)
-    return np.asarray(rough > rough.max() - NEGLIGIBLE)
+def _shares(log_w: Floats) -> Floats:
+    w: Floats = np.exp(log_w - log_w.max())
+    return np.asarray(w / w.sum())
+
+
+def _effective(w: Floats) -> float:
+    return 1.0 / float((w**2).sum())  # [K]
 
 
 def _learn(hyper: Floats, log_w: Floats, mean: Floats, cov: Floats) -> tuple[Floats, Floats]:
-    w = np.exp(log_w - log_w.max())
-    w /= w.sum()
-    effective = 1.0 / float((w**2).sum())
+    w = _shares(log_w)
+    effective = _effective(w)
     new = w @ hyper
     off = hyper - new
     seen = (off * w[:, None]).T @ off
