@@ -13,7 +13,7 @@ from datetime import date, datetime
 from string import Formatter
 from typing import Any, Literal, Protocol
 
-Form = Literal["clock", "day", "short day", "moment", "short moment"]
+Form = Literal["clock", "day", "short day", "moment", "short moment", "date", "date and clock"]
 
 
 class Speaker(Protocol):
@@ -169,6 +169,13 @@ def said_moment(moment: date | datetime, form: Form, english: str) -> Said:
 def said_number(value: float, spec: str) -> Said:
     """Return a number by a format of Python's."""
     return _Number(value, spec)
+
+
+def said_date(moment: date | datetime) -> Said:
+    """Return a day, or a moment on the clock that it carries, as printed in tables: in English 2026-11-25, 2026-11-25 08:05."""
+    if isinstance(moment, datetime):
+        return _Moment(f"{moment:%Y-%m-%d %H:%M}", moment, "date and clock")
+    return _Moment(moment.isoformat(), moment, "date")
 
 
 def speak(value: str, speaker: Speaker) -> str:

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from fettlebook.cli.printed_in import language_option, printed_in
+
 if TYPE_CHECKING:
     from datetime import datetime
     from pathlib import Path
@@ -13,6 +15,7 @@ if TYPE_CHECKING:
     from fettlebook.exchange.paper.codes import Sheet
     from fettlebook.practice.model import Practice
     from fettlebook.rules.model import Rulebook
+    from fettlebook.web.languages.tongue import Tongue
 
 
 @click.command()
@@ -27,6 +30,7 @@ if TYPE_CHECKING:
     type=click.Choice(["chairs", "machines", "sets", "steps", "badges"]),
     help="Print codes to scan instead of cards; may be given more than once.",
 )
+@language_option
 @click.pass_context
 def cards(
     context: click.Context,
@@ -38,6 +42,7 @@ def cards(
     duty: str | None,
     on: datetime | None,
     codes: tuple[Sheet, ...],
+    language: str | None,
 ) -> None:
     """Print running times for the wall: one table of all chairs, and an A5 card for each chair and duty.
 
@@ -64,10 +69,10 @@ def cards(
     day = on.date() if on else now.date()
     rulebook = load_rulebook(practice, on=day)
     if codes:
-        _print_codes(practice, rulebook, codes, Path(output), now)
+        _print_codes(practice, rulebook, codes, Path(output), now, voice=printed_in(practice, language))
         return
     found = chosen_times(running_times(practice, rulebook), practice, chairs, duty, whole_duties=True)
-    write_whole(Path(output), chair_cards(practice, rulebook, found, on=day, made_at=now))
+    write_whole(Path(output), chair_cards(practice, rulebook, found, on=day, made_at=now, voice=printed_in(practice, language)))
     unknown = sum(t.seconds is None for t in found)
     several = len({(t.chair, t.duty_id) for t in found})
     click.echo(f"{output}: one table, cards for {several} dut{'y' if several == 1 else 'ies'} of {len({t.chair for t in found})} chair(s)")
@@ -76,7 +81,7 @@ def cards(
     context.exit(1 if unknown else 0)
 
 
-def _print_codes(practice: Practice, rulebook: Rulebook, codes: tuple[Sheet, ...], output: Path, now: datetime) -> None:
+def _print_codes(practice: Practice, rulebook: Rulebook, codes: tuple[Sheet, ...], output: Path, now: datetime, *, voice: Tongue) -> None:
     import secrets  # noqa: PLC0415
 
     from fettlebook.cli.whole_file import write_whole  # noqa: PLC0415
@@ -84,7 +89,7 @@ def _print_codes(practice: Practice, rulebook: Rulebook, codes: tuple[Sheet, ...
 
     sheets = tuple(dict.fromkeys(codes))
     badges = {person.id: secrets.token_hex(16) for person in practice.people} if "badges" in sheets else {}
-    write_whole(output, code_sheets(practice, rulebook, sheets, made_at=now, badges=badges))
+    write_whole(output, code_sheets(practice, rulebook, sheets, made_at=now, badges=badges, voice=voice))
     click.echo(f"{output}: codes of {', '.join(sheets)}")
     if badges:
         click.echo("The badges open nothing until the lead gives each to its person: People, then scan it.", err=True)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import click
 
+from fettlebook.cli.printed_in import language_option, printed_in
+
 
 def _pair(text: str, what: str, least: float = 1.0) -> tuple[float, float]:
     from fettlebook.errors import Mendable  # noqa: PLC0415 - imports wait until they are needed: --help stays quick
@@ -29,7 +31,19 @@ def _pair(text: str, what: str, least: float = 1.0) -> tuple[float, float]:
 @click.option("--margin", default="0x4.5", show_default=True, metavar="XxY", help="Margins of the sheet, left and top [mm].")
 @click.option("--skip", type=click.IntRange(0, 500), default=0, help="How many labels of the first sheet are used already.")
 @click.option("--single", metavar="WxH", help="Single labels of this size on a roll [mm], instead of a sheet.")
-def labels(*, load: str, practice_file: str, data: str | None, output: str, sheet: str, margin: str, skip: int, single: str | None) -> None:
+@language_option
+def labels(
+    *,
+    load: str,
+    practice_file: str,
+    data: str | None,
+    output: str,
+    sheet: str,
+    margin: str,
+    skip: int,
+    single: str | None,
+    language: str | None,
+) -> None:
     """Labels for the packs of LOAD, as it was packed: what, which load and machine, use by, codes to scan.
 
     Exit status: 0 written; 2 nothing could be done, and nothing was written.
@@ -44,6 +58,7 @@ def labels(*, load: str, practice_file: str, data: str | None, output: str, shee
     columns, rows = _pair(sheet, "--sheet")
     paper = Paper(round(columns), round(rows), *_pair(margin, "--margin", 0.0), _pair(single, "--single") if single else None)
     with read_standings(practice_file, data, None, None) as asked:
-        pdf, count = labels_of_load(asked.store, asked.standings.basis, load, paper, skip)
+        basis = asked.standings.basis
+        pdf, count = labels_of_load(asked.store, basis, load, paper, skip, voice=printed_in(basis.practice, language))
     write_whole(Path(output), pdf)
     click.echo(f"{output}: {count} label{'' if count == 1 else 's'} for load {load}")

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from fettlebook.cli.printed_in import language_option, printed_in
+
 if TYPE_CHECKING:
     from datetime import datetime
 
@@ -42,6 +44,7 @@ if TYPE_CHECKING:
 @click.option("--sheet", metavar="FILE.pdf", help="Print the round: what to mind, the samples, labels to cut.")
 @click.option("--ics", metavar="FILE.ics", help="Write the diary as a calendar, one entry for each sample.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
+@language_option
 @click.pass_context
 def sampling(
     context: click.Context,
@@ -56,6 +59,7 @@ def sampling(
     sheet: str | None,
     ics: str | None,
     as_json: bool,
+    language: str | None,
 ) -> None:
     """Which chair and outlet is sampled next, by when, and can the plan in force tell a bad chair at all?
 
@@ -82,7 +86,8 @@ def sampling(
     if sheet is not None:
         from fettlebook.exchange.paper.sampling_sheet import sampling_sheet  # noqa: PLC0415
 
-        pdf = sampling_sheet(look.basis.practice, look.basis.rulebook, this_round, made_at=clock.now(look.basis.zone))
+        voice = printed_in(look.basis.practice, language)
+        pdf = sampling_sheet(look.basis.practice, look.basis.rulebook, this_round, made_at=clock.now(look.basis.zone), voice=voice)
         write_whole(Path(sheet), pdf)
     if ics is not None:
         from fettlebook.exchange.laboratory.sampling_calendar import sampling_calendar  # noqa: PLC0415

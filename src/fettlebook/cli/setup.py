@@ -82,11 +82,13 @@ def _ended(dialogue: Dialogue) -> bool:
     from fettlebook.cli.setup_words import ended_words, refused_words  # noqa: PLC0415
     from fettlebook.errors import Mendable  # noqa: PLC0415
     from fettlebook.exchange.setup.ended import end  # noqa: PLC0415
+    from fettlebook.web.languages.printed import tongue_printed  # noqa: PLC0415
 
     draft = dialogue.now().draft
     assert draft is not None
     try:
-        ended = end(dialogue, draft, _now().astimezone(ZoneInfo(draft.head["time_zone"])))
+        now = _now().astimezone(ZoneInfo(draft.head["time_zone"]))
+        ended = end(dialogue, draft, now, voice_of=tongue_printed)
     except Mendable as error:
         click.echo(refused_words(error.findings))
         dialogue.back()

@@ -39,6 +39,8 @@ OutOfService = Annotated[bool, Field(description="answer true while it is out of
 HangsOn = Annotated[Id | None, Field(alias="from", description="id of the segment or stirred volume it hangs on; leave out for the supply")]
 
 
+Language = Literal["en", "de", "es", "fr"]  # those that the catalogs hold
+
 Gtin = Annotated[
     str | None,
     Field(pattern=r"^([0-9]{8}|[0-9]{12,14})$", description="trade item number as the package or maker says it (GS1 GTIN)"),
@@ -63,6 +65,9 @@ class PracticeHead(Part):
     water_temperature_c: Annotated[
         float, Field(ge=1, le=45, description="temperature of the coldest water that reaches the chairs [degC]; cold water needs longest")
     ]
+    language: Annotated[
+        Language | None, Field(description="language of what is printed; en, de, es, fr; left out: that of the practice's country")
+    ] = None
     invented: Annotated[bool, Field(description="word true for a made-up practice; every page then says so")] = False
     surgical_water: Annotated[
         Literal["sterile"], Field(description="water for surgery; sterile water by a sterile path, nothing else can be chosen")

@@ -30,6 +30,7 @@ from fettlebook.web.feed import feed_routes
 from fettlebook.web.guard import Guard
 from fettlebook.web.heat import heat_routes
 from fettlebook.web.languages.asked import Languages, language_routes
+from fettlebook.web.languages.tongue import tongue
 from fettlebook.web.lead import lead_desk_routes
 from fettlebook.web.measuring import measuring_routes
 from fettlebook.web.otherwise_routes import otherwise_routes
@@ -189,7 +190,7 @@ def create_app(  # noqa: PLR0915 - a list of addresses reads best as a list
     @app.get("/day/{day}/sheet.pdf")
     def _sheet(day: str) -> Response:
         plan = pages.plan(a_day(day))
-        pdf = day_sheet(plan, desk.reading.practice, desk.now(), record.stands() if record is not None else None)
+        pdf = day_sheet(plan, desk.reading.practice, desk.now(), record.stands() if record is not None else None, voice=tongue())
         return Response(pdf, media_type="application/pdf", headers=saved(f"day-{plan.day}.pdf", inline=True))
 
     if practice_file is not None:
@@ -229,7 +230,7 @@ def create_app(  # noqa: PLR0915 - a list of addresses reads best as a list
         reading, known = desk.reading, a_chair(desk, chair)
         own = tuple(time for time in reading.times if time.chair == known.id)
         now = desk.now()
-        pdf = chair_cards(reading.practice, reading.rulebook, own, on=reading.rulebook.on or now.date(), made_at=now)
+        pdf = chair_cards(reading.practice, reading.rulebook, own, on=reading.rulebook.on or now.date(), made_at=now, voice=tongue())
         return Response(pdf, media_type="application/pdf", headers=saved("cards.pdf", inline=True))
 
     @app.get("/rules")

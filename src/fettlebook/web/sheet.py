@@ -15,20 +15,55 @@ import segno
 
 from fettlebook import __version__
 from fettlebook.book.checkpoint import Checkpoint
-from fettlebook.exchange.paper.typeset import typeset
+from fettlebook.exchange.paper.cards import CAUTION, PAGE, PAGES, made_parts
+from fettlebook.exchange.paper.typeset import Voice, typeset
 from fettlebook.plan.day import DayPlan, Task
 from fettlebook.practice.model import Practice
+from fettlebook.said import joined, said, said_number, term
 from fettlebook.web.board import WORD, Block, Lane, lay_out
-from fettlebook.web.wording import VERDICT_WORD, clock, length, long_day, unit
+from fettlebook.web.wording import VERDICT_SHAPE, VERDICT_WORD, clock, length, long_day, unit
 
 HERE: Final = Path(__file__).parent
 CHAIR_KINDS: Final = ("opening", "turnover", "closing")
-CAUTION: Final = (
-    "Decision support for trained staff. Instructions for use, labels and local rules come first. The program releases nothing by itself."
-)
+WORDS: Final = {
+    "invented": said("invented data"),
+    "invented_long": said("No such practice exists; do not work by this sheet."),
+    "invented_head": said("Invented data."),
+    "changed": said("What changed since is on the page, not on this paper."),
+    "page": said("Page {page} of {pages}", page=PAGE, pages=PAGES),
+    "attention": said("What does not go as booked"),
+    "mend": said("Mend:"),
+    "chairs": said("The chairs"),
+    "strip": said("Tall and white: a visit. Low and grey: work on the chair."),
+    "nothing": said("Nothing booked."),
+    "booked": said("Booked"),
+    "starts": said("Starts"),
+    "ends": said("Ends"),
+    "visit": said("Visit"),
+    "reference": said("Reference"),
+    "tick": said("Tick what is done; the book is the record, this paper is not."),
+    "from": said("From"),
+    "to": said("To"),
+    "where": said("Where"),
+    "what": said("What, and how long it takes hands"),
+    "done": said("Done"),
+    "steps": said("The steps"),
+    "as_planned": said(
+        "As planned for this day: what runs alone is held up to a minute longer than its running time. "
+        "The instructions for use and the label come first."
+    ),
+    "step": said("Step"),
+    "length": said("Length"),
+    "needs": said("Needs"),
+    "book": said("The book when this was made"),
+    "code": said("Code with the three lines beside it"),
+    "keep": said("Keep this paper: the book can be held against these three lines later."),
+    "by_eye": said("To compare by eye:"),
+    "type": said("Type or scan the lines into a file, then:"),
+}
 
 
-def day_sheet(plan: DayPlan, practice: Practice, made_at: datetime, book: Checkpoint | None = None) -> bytes:
+def day_sheet(plan: DayPlan, practice: Practice, made_at: datetime, book: Checkpoint | None = None, *, voice: Voice | None = None) -> bytes:
     """Return the day sheet as PDF.
 
     Parameters
@@ -41,13 +76,16 @@ def day_sheet(plan: DayPlan, practice: Practice, made_at: datetime, book: Checkp
         The moment that the sheet bears, aware.
     book
         Where the book stands, for whoever will want to see that nothing in it was changed since; None: no book, or an empty one.
+    voice
+        The language that it is printed in; None: English.
 
     Raises
     ------
     RuntimeError
         The typesetter warned (a missing font, say): a sheet that came out wrong is not handed out.
     """
-    return typeset(HERE / "sheet.typ", {**_content(plan, practice, made_at), "book": _book(book) if book and book.size else None})
+    content = {**_content(plan, practice, made_at), "book": _book(book) if book and book.size else None}
+    return typeset(HERE / "sheet.typ", content, voice)
 
 
 def _content(plan: DayPlan, practice: Practice, made_at: datetime) -> dict[str, Any]:
@@ -62,12 +100,12 @@ def _content(plan: DayPlan, practice: Practice, made_at: datetime) -> dict[str, 
     people = [
         {
             "name": lane.name,
-            "minutes": length(60 * plan.attended_minutes.get(lane.id, 0)),
+            "minutes": said("{length} of work.", length=length(60 * plan.attended_minutes.get(lane.id, 0))),
             "runs": [
                 {
                     "start": say(b.start),
                     "end": say(b.end),
-                    "where": b.where if len({t.place for t in b.tasks}) == 1 else "several",
+                    "where": b.where if len({t.place for t in b.tasks}) == 1 else said("several"),
                     "what": _jobs(b),
                 }
                 for b in lane.blocks
@@ -77,18 +115,19 @@ def _content(plan: DayPlan, practice: Practice, made_at: datetime) -> dict[str, 
         if lane.blocks
     ]
     return {
-        "title": f"Day sheet, {long_day(plan.day)}",
+        "title": said("Day sheet, {day}", day=long_day(plan.day)),
+        "words": WORDS,
         "practice": practice.practice.name,
         "invented": practice.practice.invented,
         "verdict": VERDICT_WORD[plan.verdict],
+        "shape": VERDICT_SHAPE[plan.verdict],
         "line": plan.line,
-        "how": f"Planned by {plan.method}.",
+        "how": said("Planned by {method}.", method=term(plan.method)),
         "caution": CAUTION,
-        "version": __version__,
-        "made": {
-            "year": made.year, "month": made.month, "day": made.day, "hour": made.hour, "minute": made.minute,
-            "text": f"{long_day(made.date())} {say(made)}",
-        },
+        "made": made_parts(made),
+        "made_by": said(
+            "Made {day} {clock} with fettlebook {version}.", day=long_day(made.date()), clock=say(made), version=__version__
+        ),
         "attention": _attention(plan, say),
         "span": span,
         "chairs": [_chair(lane, plan, practice, say) for lane in board.lanes],
@@ -101,21 +140,32 @@ def _book(book: Checkpoint) -> dict[str, str]:
     """Return where the book stands: as lines to type, in short to compare by eye, as a code to scan."""
     code = io.BytesIO()
     segno.make(book.text(), error="m", micro=False).save(code, kind="svg", border=4, xmldecl=False)
-    return {"lines": book.text().strip(), "entries": f"{book.size:,}", "short": book.short(), "code": code.getvalue().decode()}
+    return {
+        "lines": book.text().strip(),
+        "entries": said("{size} entries.", size=said_number(book.size, ",")),
+        "short": book.short(),
+        "code": code.getvalue().decode(),
+    }
 
 
 def _jobs(block: Block) -> str:
     """Return what is done in one run, with the length of hands; places only where the run has several."""
     jobs: dict[tuple[str, str], tuple[float, list[str]]] = {}
     for task in block.tasks:
-        job = WORD[task.kind] if task.kind in (*CHAIR_KINDS, "pack") else task.what
+        job = term(WORD[task.kind]) if task.kind in (*CHAIR_KINDS, "pack") else task.what
         seconds, units = jobs.get((task.place, job), (0.0, []))
         packed = [*units, *map(unit, task.units)] if task.kind == "pack" else []
         jobs[task.place, job] = (seconds + (task.end - task.start).total_seconds(), packed)
     several = len({place for place, _ in jobs}) > 1
-    return "; ".join(
-        f"{f'{place}: ' if several and not packed else ''}{' '.join([job, ', '.join(packed)]).strip()} ({length(seconds)})"
-        for (place, job), (seconds, packed) in jobs.items()
+    return joined(
+        "; ",
+        [
+            joined(
+                "",
+                (f"{place}: " if several and not packed else "", job, f" {', '.join(packed)}" if packed else "", f" ({length(seconds)})"),
+            )
+            for (place, job), (seconds, packed) in jobs.items()
+        ],
     )
 
 
@@ -133,7 +183,7 @@ def _duties(plan: DayPlan, practice: Practice) -> list[dict[str, Any]]:
                 found.setdefault((kind, tuple(once)), {})[lane.name] = tuple(once.values())
     return [
         {
-            "name": f"{WORD[kind]}, {', '.join(chairs)}",
+            "name": joined(", ", (term(WORD[kind]), *chairs)),
             "steps": [
                 {"what": what, "length": _lengths({chair: tasks[n] for chair, tasks in chairs.items()}), "needs": _needs(chairs, n)}
                 for n, what in enumerate(steps)
@@ -151,36 +201,36 @@ def _lengths(tasks: Mapping[str, Task]) -> str:
 
 
 def _needs(chairs: Mapping[str, tuple[Task, ...]], n: int) -> str:
-    return "hands" if next(iter(chairs.values()))[n].attended else "runs alone"
+    return said("hands") if next(iter(chairs.values()))[n].attended else said("runs alone")
 
 
 def _attention(plan: DayPlan, say: Callable[[datetime], str]) -> list[dict[str, str]]:
     items = []
     for visit in sorted(plan.visits, key=lambda v: v.booked.timestamp()):
+        place, booked = visit.chair, say(visit.booked)
         if visit.start is None:
-            items.append({"what": f"{visit.chair}, {say(visit.booked)}: no place in this plan.", "where": visit.why, "mend": ""})
+            what = said("{chair}, {booked}: no place in this plan.", chair=place, booked=booked)
+            items.append({"what": what, "where": visit.why, "mend": ""})
         elif visit.minutes_late:
-            items.append(
-                {
-                    "what": f"{visit.chair}, {say(visit.booked)}: starts {say(visit.start)}, {visit.minutes_late} min late.",
-                    "where": "",
-                    "mend": "",
-                }
+            late = said(
+                "{chair}, {booked}: starts {start}, {n} min late.", chair=place, booked=booked, start=say(visit.start), n=visit.minutes_late
             )
+            items.append({"what": late, "where": "", "mend": ""})
     return items + [
-        {"what": f"{s.what}.", "where": ", ".join(part for part in (s.where, s.when) if part) + ".", "mend": s.mend} for s in plan.shortages
+        {"what": s.what + ".", "where": joined(", ", [part for part in (s.where, s.when) if part]) + ".", "mend": s.mend}
+        for s in plan.shortages
     ]
 
 
 def _span(plan: DayPlan, say: Callable[[datetime], str]) -> dict[str, Any]:
     if not plan.tasks:
-        return {"start": 0.0, "minutes": 1, "ticks": [], "words": ""}
+        return {"start": 0.0, "minutes": 1, "ticks": []}
     first = min(task.start.timestamp() for task in plan.tasks) // 3600 * 3600
     last = -(-max(task.end.timestamp() for task in plan.tasks) // 3600) * 3600
     zone_start = plan.tasks[0].start + timedelta(seconds=first - plan.tasks[0].start.timestamp())
     hours = range(int((last - first) // 3600))
     ticks = [{"at": 60 * h, "text": say(datetime.fromtimestamp(first + 3600 * h, tz=zone_start.tzinfo))} for h in hours]
-    return {"start": first, "minutes": 60 * len(hours), "ticks": ticks, "words": ""}
+    return {"start": first, "minutes": 60 * len(hours), "ticks": ticks}
 
 
 def _chair(lane: Lane, plan: DayPlan, practice: Practice, say: Callable[[datetime], str]) -> dict[str, Any]:
@@ -193,7 +243,7 @@ def _chair(lane: Lane, plan: DayPlan, practice: Practice, say: Callable[[datetim
         "visits": [
             {
                 "booked": say(visit.booked),
-                "start": say(visit.start) if visit.start else "no place",
+                "start": say(visit.start) if visit.start else said("no place"),
                 "end": say(ends[visit.ref]) if visit.ref in ends else "",
                 "late": visit.minutes_late,
                 "kind": kinds.get(visit.visit_kind, visit.visit_kind),

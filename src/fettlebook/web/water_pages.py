@@ -22,6 +22,7 @@ from fettlebook.standing.look import Look
 from fettlebook.standing.water_history import ChairWater, WaterResult
 from fettlebook.web.care import care_routes
 from fettlebook.web.forms import Form, posted
+from fettlebook.web.languages.tongue import tongue
 from fettlebook.web.pages import Pages, saved
 from fettlebook.web.record import Record
 from fettlebook.web.saving import csv_of
@@ -146,7 +147,7 @@ def water_routes(pages: Pages, record: Record) -> APIRouter:
         from fettlebook.exchange.paper.sampling_sheet import sampling_sheet  # noqa: PLC0415 - the typesetter takes long to load
 
         look, _, _ = here.found()
-        pdf = sampling_sheet(look.basis.practice, look.basis.rulebook, here.due(), made_at=pages.now)
+        pdf = sampling_sheet(look.basis.practice, look.basis.rulebook, here.due(), made_at=pages.now, voice=tongue())
         return Response(pdf, media_type="application/pdf", headers=saved("water-samples.pdf", inline=True))
 
     @router.get("/water/enter")

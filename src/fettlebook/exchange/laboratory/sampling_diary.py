@@ -10,7 +10,7 @@ from fettlebook.exchange.laboratory.beside import AFTER_HIGH, WaterBeside
 from fettlebook.exchange.laboratory.from_book import BookWater, limit_cfu_ml
 from fettlebook.practice.model import Chair
 from fettlebook.rules.model import Origin, Requirement
-from fettlebook.said import said
+from fettlebook.said import said, said_date
 from fettlebook.science.sampling import Plan, cheapest_plan, pass_probability, plan
 from fettlebook.science.trends import regrowth_x
 from fettlebook.standing.look import Look
@@ -77,7 +77,9 @@ def _of_chair(look: Look, water: BookWater, beside: WaterBeside, history: ChairW
             return
         days = (min(window.value), max(window.value)) if window is not None else (0.0, 0.0)
         day = look.basis.day_of(treated[0].done_ms)
-        why = said("again after the high result, treated {day}: {days:g} to {days2:g} days later", day=day, days=days[0], days2=days[1])
+        why = said(
+            "again after the high result, treated {day}: {days:g} to {days2:g} days later", day=said_date(day), days=days[0], days2=days[1]
+        )
         first, last = day + timedelta(days=int(days[0])), day + timedelta(days=int(days[1]))
         yield DueSample(chair.id, outlet, last, first, why, asked.origin if asked else None, today.value_of_one_sample, p)
     elif not valid:
@@ -85,7 +87,7 @@ def _of_chair(look: Look, water: BookWater, beside: WaterBeside, history: ChairW
         yield DueSample(chair.id, outlet, now, None, why, origin, today.value_of_one_sample, p)
     elif interval is not None:
         last_day = look.basis.day_of(valid[-1].taken_ms)
-        why = said("last valid sample {last_day}; a result holds {interval} days", last_day=last_day, interval=interval[0])
+        why = said("last valid sample {last_day}; a result holds {interval} days", last_day=said_date(last_day), interval=interval[0])
         yield DueSample(chair.id, outlet, last_day + timedelta(days=interval[0]), None, why, origin, today.value_of_one_sample, p)
 
 

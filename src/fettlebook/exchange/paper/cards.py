@@ -11,29 +11,54 @@ from zoneinfo import ZoneInfo
 
 from fettlebook import __version__
 from fettlebook.exchange.paper.qr import CardCode, code_svg
-from fettlebook.exchange.paper.typeset import typeset
+from fettlebook.exchange.paper.typeset import Voice, typeset
 from fettlebook.practice.model import Practice
 from fettlebook.rules.model import Duty, Rulebook, Subject
-from fettlebook.said import listed
+from fettlebook.said import joined, listed, said, said_date, term
 from fettlebook.times.model import RunningTime
 from fettlebook.times.words import clock
 
 TEMPLATE: Final = Path(__file__).parent / "cards.typ"
 STEPS_A_CARD: Final = 8
-CAUTION: Final = (
+CAUTION: Final = said(
     "Decision support for trained staff. Instructions for use, labels and local rules come first. The program releases nothing by itself."
 )
+PAGE, PAGES = "<n>", "<of>"  # the typesetter puts the numbers in
+PAGE_OF: Final = said("{page} of {pages}", page=PAGE, pages=PAGES)
+INVENTED: Final = said("invented data: do not work by this")
+PRINT_ANEW: Final = said("Print anew when a flow, a hose, a product or a rule changes.")
 SET_BY: Final = {
-    "rule": "rule",
-    "label": "label",
-    "line": "line",
-    "fixed": "rule, fixed",
-    "measured": "your stop-watch",
-    "usual": "usual figure",
+    "rule": term("rule"),
+    "label": term("label"),
+    "line": term("line"),
+    "fixed": said("rule, fixed"),
+    "measured": said("your stop-watch"),
+    "usual": said("usual figure"),
+}
+NOT_KNOWN: Final = said("not known")
+WORDS: Final = {
+    "running_times": said("Running times"),
+    "all_chairs": said("Running times of all chairs"),
+    "chair": said("Chair"),
+    "out_of_service": said("out of service"),
+    "off": said("Out of service."),
+    "legend": said(
+        "Minutes:seconds for all groups of outlets of a chair. rule: shortest time that the rules allow. label: what the product's "
+        "label asks. line: what this chair's line needs, in 95 of 100 cases."
+    ),
+    "code": said("Code of this card"),
+    "step_code": said("Code of a step"),
+    "step": said("Step"),
+    "time": said("Time"),
+    "scan": said("Scan"),
+    "unchecked": said("unchecked"),
+    "mind": said("Mind."),
 }
 
 
-def chair_cards(practice: Practice, rulebook: Rulebook, times: Sequence[RunningTime], *, on: date, made_at: datetime) -> bytes:
+def chair_cards(
+    practice: Practice, rulebook: Rulebook, times: Sequence[RunningTime], *, on: date, made_at: datetime, voice: Voice | None = None
+) -> bytes:
     """Return a PDF with a table of all chairs and then a card for each chair and duty, two to an A4 sheet.
 
     Parameters
@@ -48,8 +73,10 @@ def chair_cards(practice: Practice, rulebook: Rulebook, times: Sequence[RunningT
         The day of the rules.
     made_at
         The moment that the cards bear, aware.
+    voice
+        The language that they are printed in; None: English.
     """
-    return typeset(TEMPLATE, cards_content(practice, rulebook, times, on=on, made_at=made_at))
+    return typeset(TEMPLATE, cards_content(practice, rulebook, times, on=on, made_at=made_at), voice)
 
 
 def cards_content(practice: Practice, rulebook: Rulebook, times: Sequence[RunningTime], *, on: date, made_at: datetime) -> dict[str, Any]:
@@ -66,15 +93,26 @@ def cards_content(practice: Practice, rulebook: Rulebook, times: Sequence[Runnin
     return {
         "practice": practice.practice.name,
         "invented": practice.practice.invented,
+        "words": WORDS | {"invented": INVENTED, "print_anew": PRINT_ANEW},
         "caution": CAUTION,
-        "made": {
-            "year": made.year, "month": made.month, "day": made.day, "hour": made.hour, "minute": made.minute,
-            "text": f"{made:%Y-%m-%d %H:%M}",
-        },
-        "from": f"Rules of {on:%Y-%m-%d}: {', '.join(rulebook.layers)}. fettlebook {__version__}",
+        "made": made_parts(made),
+        "from": said(
+            "Rules of {day}: {layers}. fettlebook {version}", day=said_date(on), layers=", ".join(rulebook.layers), version=__version__
+        ),
+        "printed": printed(made),
         "table": _table(practice, times),
         "cards": cards,
     }  # fmt: skip
+
+
+def made_parts(made: datetime) -> dict[str, int]:
+    """Return a moment as the typesetter takes it for the document's date."""
+    return {"year": made.year, "month": made.month, "day": made.day, "hour": made.hour, "minute": made.minute}
+
+
+def printed(made: datetime) -> str:
+    """Return when a paper was printed."""
+    return said("Printed {moment}.", moment=said_date(made))
 
 
 def _cards(duty: Duty, times: Sequence[RunningTime], room: str) -> Iterable[dict[str, Any]]:
@@ -90,38 +128,38 @@ def _cards(duty: Duty, times: Sequence[RunningTime], room: str) -> Iterable[dict
         yield {
             "chair": chair,
             "room": room,
-            "duty": duty.name,
-            "when": str(duty.when),
-            "part": f"{part + 1} of {count}" if count > 1 else "",
+            "duty": term(duty.name),
+            "part": said("{part} of {count}", part=part + 1, count=count) if count > 1 else "",
             "off": any(t.out_of_service for t in here),
             "totals": _totals(times),
             "code": code_svg(CardCode(chair, duty.id)),
             "steps": [_step(t, numbers[t.step_id], beside.get(t.step_id, []), own.get(t.step_id, "")) for t in here],
-            "mind": list(rest),
+            "mind": [term(caution) for caution in rest],
         }
 
 
 def _totals(times: Sequence[RunningTime]) -> str:
-    bound = "at least " if any(t.seconds is None for t in times) else ""
-    hands = sum(t.seconds or 0 for t in times if t.attended)
-    alone = sum(t.seconds or 0 for t in times if not t.attended)
-    return f"Hands {bound}{clock(hands)}, runs alone {bound}{clock(alone)}"
+    hands = clock(sum(t.seconds or 0 for t in times if t.attended))
+    alone = clock(sum(t.seconds or 0 for t in times if not t.attended))
+    if any(t.seconds is None for t in times):
+        return said("Hands at least {hands}, runs alone at least {alone}", hands=hands, alone=alone)
+    return said("Hands {hands}, runs alone {alone}", hands=hands, alone=alone)
 
 
 def _step(time: RunningTime, number: int, beside: list[int], caution: str) -> dict[str, Any]:
-    groups = [f"{listed(g.outlets)} {clock(g.seconds)}" for g in time.groups] if len(time.groups) > 1 else []
+    groups = [joined(" ", (listed(g.outlets), clock(g.seconds))) for g in time.groups] if len(time.groups) > 1 else []
     notes = [n for n in time.notes if not n.startswith("usual,")]
-    meanwhile = [f"meanwhile step {listed(tuple(map(str, beside)))}"] if beside else []
-    unknown = [f"Time not known: never take it as done. {time.missing}"] if time.seconds is None else []
+    meanwhile = [said("meanwhile step {numbers}", numbers=listed(tuple(map(str, beside))))] if beside else []
+    unknown = [said("Time not known: never take it as done. {missing}", missing=time.missing)] if time.seconds is None else []
     return {
         "number": number,
-        "name": time.name,
+        "name": term(time.name),
         "time": "?" if time.seconds is None else clock(time.seconds),
-        "set_by": SET_BY[time.set_by] if time.set_by else "not known",
+        "set_by": SET_BY[time.set_by] if time.set_by else NOT_KNOWN,
         "alone": not time.attended,
         "unchecked": time.unchecked,
         "notes": [*unknown, *groups, *notes, *meanwhile],
-        "caution": caution,
+        "caution": term(caution) if caution else "",
         "code": "" if time.attended else code_svg(CardCode(time.chair, time.duty_id, time.step_id)),
     }
 
@@ -135,10 +173,10 @@ def _table(practice: Practice, times: Sequence[RunningTime]) -> dict[str, Any]:
         cells = [_cell(found.get((chair.id, *column))) for column in columns]
         if any(cells):
             rows.append({"chair": chair.id, "off": chair.out_of_service, "cells": cells})
-    return {"columns": [{"duty": duty, "step": step} for duty, step in columns.values()], "rows": rows}
+    return {"columns": [{"duty": term(duty), "step": term(step)} for duty, step in columns.values()], "rows": rows}
 
 
 def _cell(time: RunningTime | None) -> dict[str, str]:
     if time is None:
         return {}
-    return {"time": "?" if time.seconds is None else clock(time.seconds), "set_by": SET_BY[time.set_by] if time.set_by else "not known"}
+    return {"time": "?" if time.seconds is None else clock(time.seconds), "set_by": SET_BY[time.set_by] if time.set_by else NOT_KNOWN}

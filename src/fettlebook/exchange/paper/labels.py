@@ -13,14 +13,16 @@ from zoneinfo import ZoneInfo
 
 from fettlebook.book.kinds import LoadPacked
 from fettlebook.errors import Mendable
+from fettlebook.exchange.paper.cards import made_parts
 from fettlebook.exchange.paper.gs1 import datamatrix_svg, pack_string, shown
 from fettlebook.exchange.paper.qr import ThingCode, code_svg
-from fettlebook.exchange.paper.typeset import typeset
+from fettlebook.exchange.paper.typeset import Voice, typeset
 from fettlebook.practice.model import MachineKind, Practice
+from fettlebook.said import said, said_date
 
 TEMPLATE: Final = Path(__file__).parent / "labels.typ"
 A4_MM: Final = (210, 297)
-NO_TERM: Final = "No term set: look at the pack"
+NO_TERM: Final = said("No term set: look at the pack")
 LEAST_MM: Final = (48, 24)  # smaller ones can't carry a code that a scanner reads, beside words that people read
 
 
@@ -51,6 +53,7 @@ def load_labels(
     life_days: tuple[float | None, float | None],
     paper: Paper,
     skip: int = 0,
+    voice: Voice | None = None,
 ) -> bytes:
     """Return the labels of a load as PDF, one for each pack.
 
@@ -68,6 +71,8 @@ def load_labels(
         Sheet or roll.
     skip
         How many labels of the first sheet are used already.
+    voice
+        The language that they are printed in; None: English.
 
     Raises
     ------
@@ -95,10 +100,15 @@ def load_labels(
         "margin_y": 0.0 if paper.single_mm else paper.margin_y_mm,
         "single": paper.single_mm is not None,
         "skip": 0 if paper.single_mm else skip,
-        "made": {"year": local.year, "month": local.month, "day": local.day, "hour": local.hour, "minute": local.minute},
+        "words": {
+            "title": said("Labels for packs"),
+            "invented": said("invented data"),
+            "qr": said("QR code: this one in the book"),
+        },
+        "made": made_parts(local),
         "labels": _labels(practice, load, local.date(), by, life_days),
     }
-    return typeset(TEMPLATE, content)
+    return typeset(TEMPLATE, content, voice)
 
 
 def _labels(
@@ -118,13 +128,13 @@ def _labels(
             {
                 "name": known.name if known else kind,
                 "number": number,
-                "pack": item.pack or "",
+                "pack": said("Pack {pack}", pack=item.pack) if item.pack else "",
                 "load": load.load,
+                "load_word": said("Load"),
                 "machine": load.machine,
                 "cycle": load.cycle or "",
-                "packed": packed.isoformat(),
-                "use_by": f"Use by {use_by.isoformat()}" if use_by else NO_TERM,
-                "by": by,
+                "packed": said("Packed {day}, {by}", day=said_date(packed), by=by) if by else said("Packed {day}", day=said_date(packed)),
+                "use_by": said("Use by {day}", day=said_date(use_by)) if use_by else NO_TERM,
                 "qr": code_svg(ThingCode("set", item.unit)),
                 "gs1": datamatrix_svg(gs1) if gs1 else "",
                 "gs1_words": shown(gs1),

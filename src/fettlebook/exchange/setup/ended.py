@@ -2,7 +2,7 @@
 
 import secrets
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
@@ -14,13 +14,14 @@ from fettlebook.errors import Finding, Mendable
 from fettlebook.exchange.calendar import booked_days, read_book
 from fettlebook.exchange.key import KEY_BYTES
 from fettlebook.exchange.paper.cards import chair_cards
+from fettlebook.exchange.paper.typeset import Voice
 from fettlebook.exchange.setup import typical
 from fettlebook.exchange.setup.dialogue import PRACTICE, Dialogue
 from fettlebook.exchange.setup.draft import Draft
 from fettlebook.exchange.setup.worth import Worth, worth_measuring
 from fettlebook.exchange.setup.written import practice_text
 from fettlebook.practice.load import Loaded, read_practice
-from fettlebook.practice.model import Practice
+from fettlebook.practice.model import Practice, PracticeHead
 from fettlebook.rules.load import lay_rulebook, load_rulebook
 from fettlebook.said import said
 from fettlebook.times.model import RunningTime
@@ -68,8 +69,13 @@ class Ended:
     next_steps: tuple[tuple[str, str], ...]  # what, and the command that does it
 
 
-def end(dialogue: Dialogue, draft: Draft, now: datetime) -> Ended:
+def end(dialogue: Dialogue, draft: Draft, now: datetime, *, voice_of: Callable[[PracticeHead], Voice]) -> Ended:
     """Write what the answers come to; nothing is written where the file would have an error.
+
+    Parameters
+    ----------
+    voice_of
+        Tells in which language a practice's cards are printed.
 
     Raises
     ------
@@ -86,7 +92,7 @@ def end(dialogue: Dialogue, draft: Draft, now: datetime) -> Ended:
     times = running_times(practice, rulebook)
     cards: Path | None = folder / CARDS
     with suppress(Mendable):  # an old one that can't be replaced must not undo the set-up
-        write_private(folder / CARDS, chair_cards(practice, rulebook, times, on=now.date(), made_at=now))
+        write_private(folder / CARDS, chair_cards(practice, rulebook, times, on=now.date(), made_at=now, voice=voice_of(practice.practice)))
     if not (folder / CARDS).exists():
         cards = None
     imported, visits = _import(dialogue, draft, practice, now)

@@ -20,6 +20,7 @@ from fettlebook.standing.ride import ride_faults
 from fettlebook.web.heat.benchwork import LoadSeen, items_of, load_seen, loads_of, new_load_name, unit_words, units_of
 from fettlebook.web.heat.pen import Pen
 from fettlebook.web.heat.sent import Sent, sent
+from fettlebook.web.languages.tongue import tongue
 from fettlebook.web.moments import asked
 from fettlebook.web.pages import Pages, saved
 from fettlebook.web.record import Record
@@ -120,7 +121,7 @@ class _Bench:
                 said("{sheet!r} is no sheet of labels", sheet=sheet[:20]), where="sheet", mend=said("Write columns x rows: 3x8.")
             )
         with self._record.view() as view:
-            pdf, _ = labels_of_load(self._record.store, view.look.basis, load, Paper(int(columns), int(rows)), skip)
+            pdf, _ = labels_of_load(self._record.store, view.look.basis, load, Paper(int(columns), int(rows)), skip, voice=tongue())
         return Response(pdf, media_type="application/pdf", headers=saved("labels.pdf", inline=True))
 
     def packing(self, machine: str, cycle: str) -> HTMLResponse:

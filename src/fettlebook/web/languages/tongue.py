@@ -27,6 +27,7 @@ HERE: Final = Path(__file__).parent
 LANGUAGES: Final = {"en": "English", "de": "Deutsch", "es": "Español", "fr": "Français"}  # each called by its own name
 _HOME: Final = {"en": "en_GB", "de": "de_DE", "es": "es_ES", "fr": "fr_FR"}  # where the browser names no region
 _SKELETONS: Final[dict[Form, str]] = {"day": "yMMMEd", "short day": "MMMEd", "moment": "yMMMEd", "short moment": "MMMEd", "clock": ""}
+_IN_TABLES: Final[tuple[Form, ...]] = ("date", "date and clock")
 _ENGLISH_DAYS: Final[dict[Form, str]] = {
     "day": "EEE d MMM y",
     "short day": "EEE d MMM",
@@ -72,15 +73,17 @@ class Tongue:
         clock = moment.strftime("%H:%M") if isinstance(moment, datetime) else ""
         if form == "clock":
             return clock
-        if self.language == "en":  # the day before the month, its name in letters: nobody reads it as another day
+        if form in _IN_TABLES:  # short, and nobody reads its month as its day
+            day = moment.strftime("%Y-%m-%d") if self.language == "en" else str(format_date(moment, "medium", self.locale))
+        elif self.language == "en":  # the day before the month, its name in letters: nobody reads it as another day
             day = format_date(moment, _ENGLISH_DAYS[form], self.locale)
         else:
             day = str(format_skeleton(_SKELETONS[form], moment, locale=self.locale))
-        return day if form in ("day", "short day") else f"{day} {clock}"
+        return day if form in ("day", "short day", "date") else f"{day} {clock}"
 
     def say(self, value: Any) -> Any:
-        """Return whatever a page shows, in this language if it is a text that can be said in it."""
-        return value.spoken(self) if isinstance(value, Said) and self.language != "en" else value
+        """Return whatever a page shows, in this language if it is a text that can be said in it; moments as people write them."""
+        return value.spoken(self) if isinstance(value, Said) else value
 
 
 ENGLISH: Final = Tongue("en", "en_GB")

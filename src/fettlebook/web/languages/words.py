@@ -80,10 +80,15 @@ def _names(pack: dict[str, Any], name: str) -> Iterator[tuple[str, str]]:
     for duty in pack.get("duty", ()):
         if "name" in duty:
             yield duty["name"], f"rulebook {name}, duty {duty['id']}"
-        for step in duty.get("steps", ()):
-            if "name" in step:
-                yield step["name"], f"rulebook {name}, step {step['id']}"
-            if step.get("caution"):
-                yield step["caution"], f"rulebook {name}, caution at step {step['id']}"
-            for word in step.get("evidence", ()):
-                yield word, "evidence of a step"
+    for step in (*(step for duty in pack.get("duty", ()) for step in duty.get("steps", ())), *pack.get("added_step", ())):
+        if "name" in step:
+            yield step["name"], f"rulebook {name}, step {step['id']}"
+        if step.get("caution"):
+            yield step["caution"], f"rulebook {name}, caution at step {step['id']}"
+        for word in step.get("evidence", ()):
+            yield word, "evidence of a step"
+    for row in pack.get("requirement", ()):
+        if ".neutraliser_" in row["id"]:  # what goes into a sample's bottle stands on the sampling sheet
+            yield row["topic"], f"rulebook {name}, {row['id']}"
+            if row.get("note"):
+                yield row["note"], f"rulebook {name}, note of {row['id']}"

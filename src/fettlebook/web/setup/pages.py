@@ -20,6 +20,7 @@ from fettlebook.said import said
 from fettlebook.web.forms import posted
 from fettlebook.web.guard import Guard
 from fettlebook.web.languages.asked import Languages, language_routes
+from fettlebook.web.languages.printed import tongue_printed
 from fettlebook.web.languages.templates import speak_in
 from fettlebook.web.pages import HERE
 from fettlebook.web.people.signed_forms import SignedForms
@@ -97,7 +98,7 @@ def _finish(app: FastAPI, dialogue: Dialogue, stands: Now, now: Callable[[], dat
     draft = stands.draft
     assert draft is not None
     try:
-        ended = end(dialogue, draft, now().astimezone(ZoneInfo(draft.head["time_zone"])))
+        ended = end(dialogue, draft, now().astimezone(ZoneInfo(draft.head["time_zone"])), voice_of=tongue_printed)
     except Mendable as error:
         dialogue.back()
         return show("setup_fault.html", 422, findings=error.findings)
