@@ -18,7 +18,7 @@ import made_up_day
 from knocking import PIN, Knocking
 from test_standing_pages import Files, lived
 
-from fettlebook.book.kinds import NoticeBegun, NoticeEnded, OutOfService, PracticeFileVersion, Returned, to_ms
+from fettlebook.book.kinds import NoticeBegun, NoticeEnded, OutOfService, PracticeFileVersion, Returned, TrainingHeld, to_ms
 from fettlebook.book.stores import open_book
 from fettlebook.demo import practice_text
 from fettlebook.practice.load import read_practice
@@ -80,6 +80,7 @@ def file(house: House) -> Iterator[Path]:
 ADDRESSES = (
     "/lead",
     "/lead/week.csv",
+    "/lead/training.csv",
     "/lead/file",
     "/lead/file/text",
     "/lead/file/versions",
@@ -98,7 +99,7 @@ def test_only_the_lead_sees_and_writes_them(house: House) -> None:
         answer = tablet.get(address)
         assert answer.status_code == 403, address
         assert "invented practice" not in answer.text.lower()
-    for address in ("/lead/service", "/lead/file/form", "/lead/file/look", "/lead/file/save"):
+    for address in ("/lead/service", "/lead/training", "/lead/file/form", "/lead/file/look", "/lead/file/save"):
         assert tablet.send(address, subject="chair:chair 1", act="stop", reason="no", text="x", digest=house.digest()).status_code == 403
     assert house.record.store.head().size == size
     assert house.path.read_bytes() == practice_text()
@@ -135,6 +136,53 @@ def test_one_switch_enters_a_boil_water_notice_and_lifts_it(house: House) -> Non
         assert (noted.entry.by, noted.entry.data) == ("ana", kind(notice="boil water", issued_by="invented authority"))
         told = "in force since" if act == "begin" else "none in force"
         assert told in house.lead.get("/lead").text
+
+
+HELD = {"person": "ben", "what": "sterilizer", "held_on": "2026-11-20", "held_by": "Ana"}
+
+
+def test_a_training_that_was_held_is_entered_listed_and_stands_on_the_persons_trace(house: House) -> None:
+    answer = house.lead.send("/lead/training", **HELD, again_on="2026-12-20", remark="with the new door")
+    assert answer.status_code == 303
+    noted = house.record.store.latest(TrainingHeld.KIND)
+    assert noted is not None
+    assert noted.entry.by == "ana"
+    data = noted.entry.data
+    assert isinstance(data, TrainingHeld)
+    assert (data.person, data.what, data.held_on, data.held_by, data.again_on) == (
+        "ben", "sterilizer", "2026-11-20", "Ana", "2026-12-20",
+    )  # fmt: skip
+    assert data.remark is not None
+    assert b"new door" not in noted.leaf
+    page = house.lead.text("/lead")
+    assert "by Sun 20 Dec 2026" in page  # within 60 days
+    rows = list(csv.DictReader(io.StringIO(house.lead.get("/lead/training.csv").text)))
+    assert [(r["person"], r["training"], r["held_on"], r["wanted_again_by"], r["said_by"], r["overdue"]) for r in rows] == [
+        ("ben", "sterilizer", "2026-11-20", "2026-12-20", "entry", "no")
+    ]
+    assert "sterilizer, held by Ana" in house.lead.text("/trace/person:ben")
+
+
+@pytest.mark.parametrize(
+    ("wrong", "told"),
+    [
+        ({"person": "a patient"}, "nobody was chosen"),
+        ({"what": " "}, "nothing was entered"),
+        ({"held_by": ""}, "nothing was entered"),
+        ({"held_on": ""}, "no day was entered"),
+        ({"held_on": "2026-13-45"}, "is no day"),
+        ({"held_on": "2027-06-01"}, "still to come"),
+        ({"again_on": "2026-11-20"}, "not after the training"),
+    ],
+    ids=str,
+)
+def test_a_training_that_can_not_be_is_refused_in_words_and_what_was_typed_stays(house: House, wrong: dict[str, str], told: str) -> None:
+    size = house.record.store.head().size
+    answer = house.lead.send("/lead/training", **{**HELD, "remark": "kept words", **wrong})
+    assert answer.status_code == 422
+    assert told in answer.text
+    assert "kept words" in answer.text
+    assert house.record.store.head().size == size
 
 
 @pytest.mark.parametrize(("subject", "reason"), [("chair:nowhere", "why"), ("chair:chair 1", " "), ("unit:exam#1", "why"), ("", "why")])

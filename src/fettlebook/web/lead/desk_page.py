@@ -1,5 +1,6 @@
 """`/lead`: what the lead has to know this week, and the two forms that take something out of service and bring it back."""
 
+from collections.abc import Mapping
 from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Depends, Request
@@ -13,12 +14,15 @@ from fettlebook.said import said
 from fettlebook.standing.ahead import DayAhead, days_ahead, open_faults
 from fettlebook.standing.asking import name_of
 from fettlebook.standing.due import due_duties
+from fettlebook.standing.look import Look
 from fettlebook.standing.standings import View
 from fettlebook.standing.stock import LEAD_DAYS, USE_DAYS, stock_of
-from fettlebook.standing.training import training_due
+from fettlebook.standing.training import training_due, training_names, trainings
+from fettlebook.standing.training import training_rows as rows_of_training
 from fettlebook.standing.upkeep import open_stops
 from fettlebook.web.arriving.watching import Watching
 from fettlebook.web.forms import Form, posted
+from fettlebook.web.lead.training_form import as_typed, day_said_by, training_of, training_rows
 from fettlebook.web.moments import asked
 from fettlebook.web.pages import Pages, saved
 from fettlebook.web.people.who import What, must
@@ -50,6 +54,15 @@ def desk_routes(pages: Pages, record: Record, watching: Watching | None, *, with
     def _service(request: Request, form: Posted) -> Response:
         return desk.service(must(request, What.SET_UP).person, form)
 
+    @routes.post("/lead/training")
+    def _training(request: Request, form: Posted) -> Response:
+        return desk.training(must(request, What.SET_UP).person, form)
+
+    @routes.get("/lead/training.csv")
+    def _trainings(request: Request) -> Response:
+        must(request, What.SET_UP)
+        return Response(csv_of(desk.training_rows()), media_type="text/csv; charset=utf-8", headers=saved("training.csv"))
+
     @routes.post("/lead/notice")
     def _notice(request: Request, form: Posted) -> Response:
         return desk.notice(must(request, What.SET_UP).person, form)
@@ -66,7 +79,7 @@ class _LeadDesk:
         self._settle: tuple[int, int] | None = None
         self._week: tuple[object, tuple[DayAhead, ...]] | None = None
 
-    def page(self, trouble: Mendable | None = None) -> HTMLResponse:
+    def page(self, trouble: Mendable | None = None, training_form: Mapping[str, str] | None = None) -> HTMLResponse:
         """Return the desk; with what was wrong in a form, where something was."""
         if (waiting := self._asking.waiting()) is not None:
             return waiting
@@ -83,13 +96,14 @@ class _LeadDesk:
                 "stock": [one for one in products if one.runs_out is not None or one.packages_left is not None],
                 "uncounted": [one.name for one in products if one.runs_out is None],
                 "on_day": look.basis.day_of(look.at),
-                "training": training_due(look),
+                **_trained(look),
                 "boil": look.latest("practice:all", "notice:boil water"),
             }
         found["aside"] = self._watching.put_aside() if self._watching is not None else None
         found["twice"], found["doctor"] = self._to_settle(), self._pages.doctor
         return self._asking.show(
             "lead.html", "lead", moment, **found, with_file=self._with_file, findings=trouble.findings if trouble else (),
+            staff=reading.practice.people, training_form=as_typed(training_form), opened=training_form is not None,
             names={one.id: one.name for one in reading.practice.people}, reason_most=REASON_MOST, title=said("Lead's desk"),
         )  # fmt: skip
 
@@ -143,6 +157,22 @@ class _LeadDesk:
             return answer
         return RedirectResponse("/lead#notice", 303)
 
+    def training(self, by: str, form: Form) -> Response:
+        """Enter a training that was held, of one of the staff."""
+        try:
+            data = training_of(form, self._pages.reading.practice, self._pages.now.date(), self._record.store.text_keys())
+            self._door.note(data, moment=Moment(self._record.now(), str(self._pages.reading.zone)), by=by)
+        except Mendable as error:
+            answer = self.page(error, form.values)
+            answer.status_code = 422
+            return answer
+        return RedirectResponse("/lead#training", 303)
+
+    def training_rows(self) -> list[Mapping[str, Any]]:
+        """Return every training of the staff as a table to save."""
+        with self._record.view() as view:
+            return training_rows(trainings(view.look))
+
     def _ahead(self, view: View) -> tuple[DayAhead, ...]:
         """Return the days ahead, made once for each state of the book, reading and day: it is the same fold asked many times."""
         mark = (view.look.known_at, self._record.store.head().size, self._pages.reading.mark, view.look.basis.day_of(view.look.at))
@@ -168,3 +198,14 @@ class _LeadDesk:
                 stops = list(open_stops(view.look, subject, None))
                 out.append({"subject": subject, "name": name_of(subject), "stops": stops, "by_file": one.out_of_service})
         return out
+
+
+def _trained(look: Look) -> dict[str, Any]:
+    """Return the trainings of the staff, those that are due marked; the names that they have; what the rulebook asks."""
+    due, asked_by_rules = set(training_due(look)), rows_of_training(look.basis)
+    topics = {row.id: row.topic for row in asked_by_rules}
+    return {
+        "trainings": [{"says": one, "due": one in due, "day_by": day_said_by(one)} for one in trainings(look)],
+        "training_names": [(name, topics.get(name, "")) for name in training_names(look.basis)],
+        "asked_by_rules": asked_by_rules,
+    }
