@@ -42,9 +42,10 @@ def question_words(now: Now, told: str) -> str:
         if now.refused:
             rows += _wrapped(f"You typed: {now.refused}", "    ")
     rows += _wrapped(f"{now.answered + 1}. {question.text}", "  ")
-    rows += [f"     {n:>2}  {choice.words}" for n, choice in enumerate(question.choices, start=1)]
+    rows += _choices(question)
     if question.shown:
-        rows += _wrapped(f"Enter: {_offered(now)}", "     ")
+        less = "; else the numbers of those that are otherwise" if question.sheet else ""
+        rows += _wrapped(f"Enter: {_offered(now)}{less}", "     ")
     elif question.example:
         rows += _wrapped(f"Such as: {question.example}", "     ")
     return "\n".join(rows)
@@ -54,6 +55,14 @@ def why_words(question: Question) -> str:
     """Return what a question mark explains."""
     rows = _wrapped(question.why, "  ? ") + (_wrapped(f"Such as: {question.example}", "    ") if question.example else [])
     return "\n".join(("", *rows))
+
+
+def _choices(question: Question) -> list[str]:
+    rows: list[str] = []
+    for n, choice in enumerate(question.choices, start=1):
+        told = f"{choice.words}: {choice.taken}" if question.sheet else str(choice.words)
+        rows += textwrap.wrap(told, WIDTH, initial_indent=f"     {n:>2}  ", subsequent_indent=" " * 11, break_long_words=False)
+    return rows
 
 
 def _offered(now: Now) -> str:

@@ -4,6 +4,7 @@ In: answers as they were typed, by the questions' ids. Out: values, or `Open` wi
 question knows its face.
 """
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
@@ -24,6 +25,7 @@ class Choice:
 
     value: str
     words: str
+    taken: str = ""  # on a sheet: what is taken for it where nobody says otherwise
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +43,8 @@ class Question:
     many: bool = False
     example: str = ""
     dated: bool = False  # whether the day of the answer belongs to it
+    sheet: bool = False  # its choices are things with what is taken for them; chosen are those that are otherwise
+    cup_s: int = 0  # seconds that each cup is held; bare numbers are mL in that time
 
     @property
     def shown(self) -> str:
@@ -87,12 +91,16 @@ class Walk:
         many: bool = False,
         example: str = "",
         dated: bool = False,
+        sheet: bool = False,
+        cup_s: int = 0,
     ) -> T:
         """Return the answer as `read` takes it; raises `Open` where there is none that can be taken."""
         before = self.earlier.get(name, "")
         if before and before != offered:
             offered, offered_words = before, ""
-        question = Question(name, self.part, text, why, offered, offered_words, enter_words, tuple(choices), many, example, dated)
+        question = Question(
+            name, self.part, text, why, offered, offered_words, enter_words, tuple(choices), many, example, dated, sheet, cup_s
+        )
         self.asked.append(question)
         if name not in self.answers:
             raise Open(question)
@@ -100,6 +108,21 @@ class Walk:
             return read(meant(question, self.answers[name]))
         except Mendable as error:
             raise Open(question, error.findings[0]) from None
+
+    def otherwise(self, name: str, text: str, lines: Sequence[Choice]) -> frozenset[str]:
+        """Show what is taken without asking, all on one sheet; return the things for which it is otherwise: they are asked one by one."""
+        if not lines:
+            return frozenset()
+        return self.ask(
+            name,
+            text,
+            said("Each line stands in the file as it is shown. Choose those that are otherwise at yours: only these are asked next."),
+            lambda typed: frozenset(part for part in typed.split(", ") if part),
+            enter_words=said("all as shown"),
+            choices=lines,
+            many=True,
+            sheet=True,
+        )
 
 
 def meant(question: Question, typed: str) -> str:
@@ -117,13 +140,23 @@ def meant(question: Question, typed: str) -> str:
         raise Mendable(said("the answer holds signs that can't be shown"), where=question.text, mend=said("Type it anew."))
     if not typed and not question.enter_words:
         raise Mendable(said("nothing was answered"), where=question.text, mend=said("Give an answer, or go back."))
+    if question.cup_s:
+        return _cups(typed, question.cup_s)
     if not question.choices or not typed:
         return typed
     words = [word.strip() for word in typed.split(",")] if question.many else [typed]
     return ", ".join(dict.fromkeys(_choice(question, word) for word in words if word))
 
 
+def _cups(typed: str, seconds: int) -> str:
+    """Return cups each with its seconds: a bare number is mL in the time that the question names."""
+    words = typed.replace(";", " ").replace(", ", " ").split()
+    return " ".join(f"{word}/{seconds}" if re.fullmatch(r"\d+(?:[.,]\d+)?(?:ml|g)?", word, re.IGNORECASE) else word for word in words)
+
+
 def _choice(question: Question, word: str) -> str:
+    if any(choice.value == word for choice in question.choices):  # a room may be called "2"
+        return word
     if word.isdigit() and 1 <= int(word) <= len(question.choices):
         return question.choices[int(word) - 1].value
     folded = word.casefold()

@@ -55,6 +55,12 @@ class Dialogue:
             finding = self._try(found.question, refused)
         return Now(found.question, None, taken - (found.finding is not None), finding, refused, before(walk) is not None)
 
+    def asked(self) -> tuple[Question, ...]:
+        """Return the questions up to the one that waits."""
+        walk = self._walk()
+        waiting(walk)
+        return tuple(walk.asked)
+
     def answer(self, typed: str) -> Finding | None:
         """Take an answer to the question that waits; return why it can't be taken. Empty: what is offered."""
         walk = self._walk()

@@ -17,6 +17,7 @@ class Draft:
     opening: list[Table] = field(default_factory=list)
     holidays: list[Table] = field(default_factory=list)
     rooms: list[Table] = field(default_factory=list)
+    chair_count: int = 0
     chairs: list[Table] = field(default_factory=list)
     machines: list[Table] = field(default_factory=list)
     sets: list[Table] = field(default_factory=list)

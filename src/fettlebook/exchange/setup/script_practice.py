@@ -35,13 +35,6 @@ def ask_practice(walk: Walk, draft: Draft) -> None:
         str,
         choices=(*packs, Choice("general", said("none of these: the general rulebook"))),
     )
-    zone = walk.ask(
-        "practice.zone",
-        said("In which time zone?"),
-        said("Continent and city, such as Europe/London. Clocks that change in spring and autumn are then reckoned with."),
-        _zone,
-        offered=ZONES.get(country, walk.zone),
-    )
     coldest = walk.ask(
         "practice.coldest",
         said("How cold does the water get that reaches the chairs, in °C?"),
@@ -55,12 +48,20 @@ def ask_practice(walk: Walk, draft: Draft) -> None:
     draft.head = {
         "id": reading.id_of(name, (), "practice"),
         "name": name,
-        "time_zone": zone,
+        "time_zone": "",
         "rulebooks": ["general"] if country == "general" else ["general", country],
         "water_temperature_c": float(typical.COLDEST_C) if coldest is None else coldest,
     }
     _rooms(walk, draft)
-    _hours(walk, draft)
+    _usual(walk, draft, ZONES.get(country, walk.zone))
+    closed = walk.ask(
+        "practice.holidays",
+        said("On which days is it closed although it is a weekday?"),
+        said("Days with commas between: 2026-12-25, 2026-12-28. More can be written into the file later."),
+        lambda typed: reading.dates(typed) if typed else (),
+        enter_words=said("none yet"),
+    )
+    draft.holidays = [{"date": day} for day in closed]
 
 
 def _rooms(walk: Walk, draft: Draft) -> None:
@@ -71,34 +72,57 @@ def _rooms(walk: Walk, draft: Draft) -> None:
         reading.names,
         example="Room 1, Room 2, Hygiene",
     )
-    clean = walk.ask(
-        "practice.clean",
-        said("And the room in which instruments are washed and sterilized?"),
-        said("The room where washer and sterilizer stand."),
-        reading.text,
-        offered=said("Instrument room"),
-    )
-    for room in (*rooms, clean):
+    for room in rooms:
         draft.rooms.append({"id": reading.id_of(room, [r["id"] for r in draft.rooms], "room"), "name": room})
 
 
-def _hours(walk: Walk, draft: Draft) -> None:
-    opening = walk.ask(
-        "practice.opening",
-        said("When is the practice open?"),
-        said("Days and times. A lunch closing gives two stretches: mon-fri 8:30-12:30, mon-fri 13:30-17:30, sat 9-12."),
-        reading.hours,
-        offered="mon-fri 8:30-17:30",
+def _usual(walk: Walk, draft: Draft, zone: str) -> None:
+    """Show what most practices have, and ask for what is otherwise at this one."""
+    clean, opening, chairs = said("Instrument room"), "mon-fri 8:30-17:30", len(draft.rooms)
+    lines = (
+        Choice("zone", said("time zone"), zone),
+        Choice("clean", said("room for washing and sterilizing"), clean),
+        Choice("opening", said("opening hours"), opening),
+        Choice("chairs", said("chairs, one in each treatment room"), str(chairs)),
     )
-    draft.opening = [{"days": list(days), "from": begin, "to": end} for days, begin, end in opening]
-    closed = walk.ask(
-        "practice.holidays",
-        said("On which days is it closed although it is a weekday?"),
-        said("Days with commas between: 2026-12-25, 2026-12-28. More can be written into the file later."),
-        lambda typed: reading.dates(typed) if typed else (),
-        enter_words=said("none yet"),
-    )
-    draft.holidays = [{"date": day} for day in closed]
+    other = walk.otherwise("practice.usual", said("Is this so at your practice?"), lines)
+    if "zone" in other:
+        zone = walk.ask(
+            "practice.zone",
+            said("In which time zone?"),
+            said("Continent and city, such as Europe/London. Clocks that change in spring and autumn are then reckoned with."),
+            _zone,
+            offered=zone,
+        )
+    room = str(clean)
+    if "clean" in other:
+        room = walk.ask(
+            "practice.clean",
+            said("What is the room called in which instruments are washed and sterilized?"),
+            said("The room where washer and sterilizer stand."),
+            reading.text,
+            offered=clean,
+        )
+    hours = reading.hours(opening)
+    if "opening" in other:
+        hours = walk.ask(
+            "practice.opening",
+            said("When is the practice open?"),
+            said("Days and times. A lunch closing gives two stretches: mon-fri 8:30-12:30, mon-fri 13:30-17:30, sat 9-12."),
+            reading.hours,
+            offered=opening,
+        )
+    if "chairs" in other:
+        chairs = walk.ask(
+            "practice.chairs",
+            said("How many chairs are there?"),
+            said("Each dental unit counts. They are called chair 1, chair 2 and so on, in the order of the rooms."),
+            reading.count(1, 40),
+            offered=str(chairs),
+        )
+    draft.head["time_zone"], draft.chair_count = zone, chairs
+    draft.rooms.append({"id": reading.id_of(room, [r["id"] for r in draft.rooms], "room"), "name": room})
+    draft.opening = [{"days": list(days), "from": begin, "to": end} for days, begin, end in hours]
 
 
 def _zone(typed: str) -> str:

@@ -3,7 +3,7 @@
 from typing import Any
 
 from fettlebook.exchange.setup import reading
-from fettlebook.exchange.setup.asking import Walk
+from fettlebook.exchange.setup.asking import Choice, Walk
 from fettlebook.exchange.setup.draft import Draft
 from fettlebook.practice.model import StrengthUnit
 from fettlebook.said import said
@@ -20,19 +20,29 @@ def ask_products(walk: Walk, draft: Draft) -> None:
         "line continuous": said("the water lines, in the water all day"),
     }
     walk.part = said("Products, from their labels")
+    at_hand = walk.ask(
+        "products.labels",
+        said("Of which products have you the label at hand?"),
+        said(
+            "The next questions copy it. Without a label nothing is entered: the product is named as missing, and its steps have no time."
+        ),
+        reading.listed,
+        enter_words=said("of none"),
+        choices=tuple(Choice(use, words[use]) for use in USES),
+        many=True,
+    )
     for use in USES:
+        if use not in at_hand:
+            if use != "line continuous":
+                draft.left_out.append(said("the product for {use}: steps with it have no time until its label is entered", use=words[use]))
+            continue
         key = f"product.{use}"
         name = walk.ask(
             key,
             said("Product for {use}: its name, as on the label", use=words[use]),
-            said("Take the package in your hand: the next questions copy its label. Without it, leave this empty: it is named as missing."),
-            reading.optional(reading.text),
-            enter_words=said("none, or the label is not at hand"),
+            said("Take the package in your hand: the next questions copy its label."),
+            reading.text,
         )
-        if name is None:
-            if use != "line continuous":
-                draft.left_out.append(said("the product for {use}: steps with it have no time until its label is entered", use=words[use]))
-            continue
         product = _label(walk, key, name, use, [p["id"] for p in draft.products])
         if product is None:
             draft.left_out.append(said("{name}: its label was not at hand, so it was left out", name=name))

@@ -5,7 +5,7 @@ from typing import Any
 from fettlebook.exchange.setup import reading
 from fettlebook.exchange.setup.asking import Choice, Walk
 from fettlebook.exchange.setup.draft import Draft
-from fettlebook.said import said
+from fettlebook.said import joined, said
 
 SKILLS = (
     Choice("chairs", said("turns chairs over")),
@@ -25,19 +25,23 @@ def ask_staff(walk: Walk, draft: Draft) -> None:
         example="Ana, Ben, CK",
     )
     usual = "mon-fri 8-17"
+    both = [Choice(name, name, joined(", ", (s.words for s in SKILLS[:2]))) for name in names]
+    other = walk.otherwise("people.usual", said("Does each of them do this, and none may release a load?"), both)
     for n, name in enumerate(names):
         person: dict[str, Any] = {"id": reading.id_of(name, [p["id"] for p in draft.people], "person"), "name": name}
         known = {s for p in draft.people for s in p["skills"]}
         last = n == len(names) - 1
-        person["skills"] = walk.ask(
-            f"person.{name}.skills",
-            said("{name}: what does this person do?", name=name),
-            said("Several with commas between. Somebody must turn chairs over, somebody must clean and sterilize."),
-            _skills(known if last else {"chairs", "instruments"}),
-            offered="chairs, instruments",
-            choices=SKILLS,
-            many=True,
-        )
+        person["skills"] = tuple(s.value for s in SKILLS[:2])
+        if name in other:
+            person["skills"] = walk.ask(
+                f"person.{name}.skills",
+                said("{name}: what does this person do?", name=name),
+                said("Several with commas between. Somebody must turn chairs over, somebody must clean and sterilize."),
+                _skills(known if last else {"chairs", "instruments"}),
+                offered="chairs, instruments",
+                choices=SKILLS,
+                many=True,
+            )
         shifts = walk.ask(
             f"person.{name}.shifts",
             said("{name}: when at work?", name=name),

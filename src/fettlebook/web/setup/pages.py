@@ -118,7 +118,7 @@ def _typed(stands: Now, values: Any) -> str:
     if not question.many:
         return str(values.get("answer", ""))
     ticked = [choice.value for n, choice in enumerate(question.choices) if values.get(f"choice{n}")]
-    return ", ".join(ticked) or "none"
+    return ", ".join(ticked) or ("" if question.enter_words and not question.offered else "none")
 
 
 def _templates() -> Environment:
