@@ -43,11 +43,11 @@ def test_a_step_is_told_by_the_names_of_the_rulebook(names: EntryNames) -> None:
     )
     told = row(step, names)
     assert (told.called, told.by) == ("step done", "Ana")
-    assert told.told.startswith("Between visits: Flush the lines")
+    assert told.done.startswith("Between visits: Flush the lines")
     assert "between.flush" not in told.told
     assert "readings flush s 30" in told.told
     assert "outcome" not in told.told
-    assert tongue_of("de").say(told.told).startswith("Zwischen")
+    assert tongue_of("de").say(told.done).startswith("Zwischen")
 
 
 def test_a_step_of_another_rulebook_and_an_outcome_that_is_not_done_stay_as_they_came(names: EntryNames) -> None:

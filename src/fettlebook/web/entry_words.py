@@ -32,7 +32,8 @@ class EntryRow:
     about: tuple[str, ...]
     by: str
     device: str
-    told: str
+    done: str  # the duty and step by their names; empty: none, or unknown here
+    told: str  # the rest, field by field
 
 
 class EntryNames:
@@ -58,31 +59,30 @@ class EntryNames:
         """Return a person's name."""
         return self._people.get(person, person)
 
-    def told(self, received: Received) -> str:
-        """Return what an entry says beside what it is about: what was done first, then value by value."""
+    def told(self, received: Received) -> tuple[str, str]:
+        """Return what was done by its names, and value by value what else an entry says beside what it is about, as it stands there."""
         fields = dict(fields_of(received))
-        said_first = [
+        names = [
             names[word] for field, names in (("duty", self._duties), ("step", self._steps)) if (word := str(fields.get(field))) in names
         ]
-        plain = {"duty", "step"} if len(said_first) == ("duty" in fields) + ("step" in fields) else set()
+        known = {"duty", "step"} if names and len(names) == ("duty" in fields) + ("step" in fields) else set()
         rest = [
             f"{name} {_short([self.unit(one) for one in value] if name == 'units' else value)}"
             for name, value in fields.items()
-            if name not in _IN_SUBJECTS and name not in plain and (name, value) != ("outcome", "done")
+            if name not in _IN_SUBJECTS and name not in known and (name, value) != ("outcome", "done")
         ]
-        if not plain or not said_first:
-            return joined("; ", rest)
-        return joined("; ", (joined(": ", said_first), *rest))
+        return joined(": ", names) if known else "", "; ".join(rest)
 
 
 def row_of(received: Received, zone: ZoneInfo, names: EntryNames) -> EntryRow:
     """Return an entry as a line."""
     entry = received.entry
     apart = abs(received.received - received.offset - entry.at) > APART_MS
+    done, told = names.told(received)
     return EntryRow(
         seq=received.seq, id=entry.id, received=long(received.received, zone), claimed=long(entry.at, zone) if apart else "",
         kind=entry.kind, called=kind_name(entry.kind), about=tuple(names.subject(one) for one in entry.subjects[:4]),
-        by=names.person(entry.by), device=entry.device, told=names.told(received),
+        by=names.person(entry.by), device=entry.device, done=done, told=told,
     )  # fmt: skip
 
 
