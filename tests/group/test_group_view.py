@@ -11,6 +11,7 @@ from fastapi.testclient import TestClient
 from fettlebook.book.stores import open_book
 from fettlebook.cli import night_standing
 from fettlebook.cli.group import group
+from fettlebook.cli.group_page import opened_words
 from fettlebook.cli.night_group import Job, read_group
 from fettlebook.cli.night_standing import look_at
 from fettlebook.exchange.group.results import read_rows
@@ -115,6 +116,16 @@ def test_the_page_shows_the_rows_in_order_escapes_names_and_answers_to_this_mach
     assert client.get("/group.csv").text.count("\n") == len(shown) + 1
     assert [one["name"] for one in client.get("/group.json").json()["practices"]] == [row.name for row in shown]
     assert client.get("/nothing").status_code == 404
+
+
+def test_the_page_says_why_it_stays_on_this_machine_and_how_to_come_from_another() -> None:
+    words = opened_words(8329, "office")
+    assert "http://127.0.0.1:8329/" in words
+    assert "no sign-in of its own" in words
+    assert words.endswith("ssh -N -L 8329:127.0.0.1:8329 office")
+    # who comes by the tunnel asks for the loopback address, with the tunnel's own port: that is let in
+    client = TestClient(group_app("a group", list), base_url="http://127.0.0.1:8329")
+    assert client.get("/").status_code == 200
 
 
 def test_a_real_book_in_short_holds_no_visit_no_person_and_no_free_text(lived: Path) -> None:
