@@ -43,6 +43,7 @@ PAGES = {
     "filters": "/water/parts",
     "stock": "/water/stock",
     "entering a temperature": "/water/enter/temperature",
+    "entering a strip of a treatment": "/water/enter/treatment-strip",
     "entering a package": "/water/enter/opened",
 }
 SMALL = """[...document.querySelectorAll('main a, main button, main summary, main input:not([type=hidden]), main select')]
@@ -124,6 +125,27 @@ def test_a_subject_that_nobody_has_says_what_there_is(book: Page, lived: Served)
     book.keyboard.press("Enter")
     book.locator(".finding").wait_for()
     assert "chair:chair 1" in book.locator(".finding .mend").inner_text()
+
+
+def test_strips_before_and_after_a_treatment_are_entered_by_touch_and_stand_on_their_page(book: Page, lived: Served) -> None:
+    book.goto(f"{lived.address}/water/treatments")
+    book.get_by_role("link", name="Enter a strip of a treatment").click()
+    expect(book.get_by_role("heading", level=1)).to_have_text("Strip of a treatment")
+    expect(book.get_by_text("After the rinse: at most 10 mg/L.")).to_be_visible()
+    expect(book.locator(".caution.line")).to_contain_text("No patient before every outlet is clear")
+    book.get_by_label("Chair, and when it was dipped").select_option("chair 3/chair.close/close.strip_rinse")
+    book.get_by_label("Who enters it").select_option("ana")
+    book.get_by_label("The strip shows").fill("30")
+    book.get_by_role("button", name="Enter it in the book", exact=True).click()
+    expect(book.locator(".fault").first).to_contain_text("30 mg/L is more than the label allows (10 mg/L)")
+    book.get_by_label("The strip shows").fill("3")
+    book.get_by_role("button", name="Enter it in the book", exact=True).click()
+    expect(book.get_by_text("Entered in the book.")).to_be_visible()
+    book.get_by_role("link", name="Look at the entry").click()
+    expect(book.get_by_role("heading", level=1)).to_contain_text("Entry ")
+    expect(book.get_by_role("main")).to_contain_text("close.strip_rinse")
+    book.goto(f"{lived.address}/water/strips/of/chair%203")
+    expect(book.get_by_text("left after the rinse").first).to_be_visible()
 
 
 def test_a_high_count_bars_the_chair_names_the_way_back_and_a_good_sample_after_a_treatment_frees_it(book: Page, lived: Served) -> None:

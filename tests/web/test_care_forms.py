@@ -121,6 +121,41 @@ def test_a_strip_of_the_dose_is_held_to_the_label(book: Book) -> None:
     assert said_of(enter(book, "strip", where=where, mg_l="100", end="yes"))["readings"] == {"strip_at_least_mg_l": 100}
 
 
+FEED, CLEAR = "chair 2/chair.long_still/long.strip_feed", "chair 2/chair.long_still/long.strip_rinse"
+
+
+def test_strips_of_a_treatment_make_the_entries_of_its_steps_and_are_judged_by_the_label(book: Book) -> None:
+    form = book[0].get("/water/enter/treatment-strip").text
+    assert f'value="{FEED}"' in form
+    assert "Feed: at least" in form
+    assert "After the rinse: at most 10 mg/L." in form
+    assert "Above the residual: rinse on. No patient before every outlet is clear." in form  # the step's caution
+    assert "wear gloves, eye protection" in form  # the label's
+    told = enter(book, "treatment-strip", where=FEED, mg_l="30000")
+    assert said_of(told) == {
+        "duty": "chair.long_still", "step": "long.strip_feed", "chair": "chair 2", "outcome": "done", "readings": {"strip_mg_l": 30000},
+    }  # fmt: skip
+    assert said_of(enter(book, "treatment-strip", where=FEED, mg_l="100", end="yes"))["readings"] == {"strip_at_least_mg_l": 100}
+    assert said_of(enter(book, "treatment-strip", where=CLEAR, mg_l="5"))["readings"] == {"strip_mg_l": 5}
+    page = book[0].get("/water/strips").text
+    assert "the label allows 10 mg/L" in page
+    assert "the strip&#39;s scale ends at 100 mg/L" in page
+
+
+@pytest.mark.parametrize(
+    ("where", "mg_l", "words"), [(FEED, "100", "less than the label asks for"), (CLEAR, "30", "more than the label allows")]
+)
+def test_a_strip_beyond_the_label_is_asked_about_once_and_then_kept_as_it_was_seen(book: Book, where: str, mg_l: str, words: str) -> None:
+    before = book[1].store.head().size
+    answer = book[0].post("/water/enter/treatment-strip", data={"by": "ana", "where": where, "mg_l": mg_l}, headers=HERE)
+    assert answer.status_code == 422
+    assert words in answer.text
+    assert f'value="{mg_l}"' in answer.text  # what was typed stays
+    assert book[1].store.head().size == before
+    assert said_of(enter(book, "treatment-strip", where=where, mg_l=mg_l, sure="yes"))["readings"] == {"strip_mg_l": int(mg_l)}
+    assert "unfit" in book[0].get("/water/strips").text
+
+
 def test_a_hose_is_measured_by_the_clock_or_by_the_gauge_never_both(book: Book) -> None:
     told = enter(book, "hose", hose="chair 1/high volume", ml="1000", took="6,4", kpa="")
     assert said_of(told) == {"chair": "chair 1", "hose": "high volume", "drawn_ml": 1000, "took_ms": 6400}
@@ -208,6 +243,10 @@ def test_a_package_that_can_not_be_read_for_sure_is_not_entered(book: Book, type
         ("counted", {"product": "wipes", "packages": "2.5"}, "no whole number"),
         ("counted", {"product": "wipes", "packages": "-1"}, "outside 0"),
         ("strip", {"where": "chair 2/chair.weekly/weekly.dose", "mg_l": "5"}, "nothing was chosen"),  # nothing is dosed there
+        ("treatment-strip", {"where": FEED, "mg_l": ""}, "nothing was entered"),
+        ("treatment-strip", {"where": FEED, "mg_l": "-3"}, "outside 0"),
+        ("treatment-strip", {"where": FEED, "mg_l": "2,5"}, "no whole number"),
+        ("treatment-strip", {"where": "chair 2/chair.long_still/long.fill", "mg_l": "5"}, "nothing was chosen"),
         ("hose", {"hose": "chair 1/none", "took": "6", "ml": "1000"}, "nothing was chosen"),
         ("part", {"of": "building", "part": "other", "done": "changed", "name": ""}, "nothing was entered"),
         ("spot", {"place": "tray", "chair": "of no chair", "seen": "gone", "rlu": "5"}, "a reading, and a mark too"),

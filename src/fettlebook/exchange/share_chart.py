@@ -1,10 +1,10 @@
 """Shares of clean spots as a drawing: a dot for each place and round, with its 95 % interval by Wilson; all rounds together drawn bold."""
 
 from collections.abc import Iterator, Sequence
-from html import escape
 from typing import Final
 
-from fettlebook.exchange.time_axis import INK, SOFT, text
+from fettlebook.exchange.time_axis import INK, SOFT, in_markup, text
+from fettlebook.said import joined, said, term
 from fettlebook.standing.surfaces import Share
 
 WIDTH: Final = 960
@@ -14,15 +14,15 @@ LEFT, RIGHT, TOP, ROW, BOTTOM = 300, 70, 34, 26, 30
 def share_chart(shares: Sequence[Share]) -> str:
     """Return the drawing as SVG, the lowest share of each group of rounds where it stands; an empty text where nothing was checked."""
     told = [one for one in shares if one.of]
-    return "".join(_svg(told)) if told else ""
+    return joined("", _svg(told)) if told else ""
 
 
 def _svg(shares: Sequence[Share]) -> Iterator[str]:
     height = TOP + ROW * len(shares) + BOTTOM
-    name = f"Share of clean spots, {len(shares)} rows. The table has every value."
-    yield f'<svg class="water-chart" viewBox="0 0 {WIDTH} {height}" role="img" aria-label="{name}" font-family="inherit">'
-    yield f"<title>{name}</title>"
-    yield text(8, 18, "Share of spots found clean, with 95 % interval", "start")
+    name = in_markup(said("Share of clean spots, {many} rows. The table has every value.", many=len(shares)))
+    yield f'<svg class="water-chart" viewBox="0 0 {WIDTH} {height}" role="img" font-family="inherit" aria-label="'
+    yield from (name, '"><title>', name, "</title>")
+    yield text(8, 18, said("Share of spots found clean, with 95 % interval"), "start")
     for percent in range(0, 101, 20):
         x = _x(percent / 100)
         yield f'<line x1="{x:.1f}" x2="{x:.1f}" y1="{TOP - 6}" y2="{height - BOTTOM}" stroke="#ddd"/>'
@@ -31,8 +31,8 @@ def _svg(shares: Sequence[Share]) -> Iterator[str]:
         y = TOP + ROW * number + ROW / 2
         low, high, middle = _x(one.low or 0.0), _x(one.high if one.high is not None else 1.0), _x(one.clean / one.of)
         whole = one.round is None
-        told = f"{one.place} ({one.method}), {one.round or 'all rounds'}"
-        yield f"<g><title>{escape(told)}: {one.clean} of {one.of}</title>"
+        told = joined("", (one.place, " (", term(one.method), "), ", one.round or said("all rounds")))
+        yield from ("<g><title>", in_markup(joined(": ", (told, said("{clean} of {of}", clean=one.clean, of=one.of)))), "</title>")
         yield f'<line x1="{low:.1f}" x2="{high:.1f}" y1="{y:.1f}" y2="{y:.1f}" stroke="{SOFT}" stroke-width="{3 if whole else 1.5}"/>'
         fill, size = (INK, 6) if whole else ("white", 4)
         yield f'<circle cx="{middle:.1f}" cy="{y:.1f}" r="{size}" fill="{fill}" stroke="{INK}" stroke-width="1.5"/></g>'

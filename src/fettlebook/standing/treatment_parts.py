@@ -117,7 +117,7 @@ def strips_read(look: Look, duty: Duty, tries: Tries) -> Iterator[StripRead]:
             done = next((one.done for one in reversed(tries.get(step.id, ())) if one.done is not None), None)
             verdict, why, asked = strip_says(look, moment, done)
             values = strip_readings(done).values()
-            part = Part(said("strip {moment}", moment=moment), verdict, why, step.origin, (done.entry,) if done is not None else ())
+            part = Part(said("strip {moment}", moment=term(moment)), verdict, why, step.origin, (done.entry,) if done is not None else ())
             yield StripRead(moment, min(values, default=None), max(values, default=None), asked, part)
 
 

@@ -12,11 +12,13 @@ from fettlebook.rules.model import Computed
 from fettlebook.said import joined, said, term
 from fettlebook.standing.look import Look
 from fettlebook.standing.model import Verdict
-from fettlebook.standing.treatments import Treatment, treatments
+from fettlebook.standing.treatments import Held, Treatment, treatments
 from fettlebook.times.words import clock
+from fettlebook.web.care.entering.routes import buttons_of
 from fettlebook.web.care.frame import USUAL, Care, days_back, moment_of, since_of, table
 
 MARKS: Final = {Verdict.FIT: "inside", Verdict.UNFIT: "outside", Verdict.UNPROVEN: "doubtful"}
+HELD_WORDS: Final = {held: said("too short") if held is Held.SHORT else term(held.value) for held in Held}
 SHOWN: Final = 15  # of a chair's treatments, the newest
 Found = dict[str, tuple[Treatment, ...]]
 
@@ -33,7 +35,7 @@ def treatment_routes(care: Care) -> APIRouter:
         return care.found(f"treatments {days}", make)
 
     @router.get("/water/treatments")
-    def _all(days: int = USUAL) -> HTMLResponse:
+    def _all(days: int = USUAL, written: str = "") -> HTMLResponse:
         if (waiting := care.asking.waiting()) is not None:
             return waiting
         every = found(days_back(days))
@@ -41,7 +43,10 @@ def treatment_routes(care: Care) -> APIRouter:
             {"chair": name, "counts": _counts(of_chair), "last": of_chair[-1] if of_chair else None} for name, of_chair in every.items()
         ]
         wanting = sorted((t for of_chair in every.values() for t in of_chair if t.reasons), key=lambda t: -t.began_ms)
-        return care.show("care_treatments.html", "treatments", "Treatments of the lines", days=days, rows=rows, wanting=wanting[:SHOWN])
+        return care.show(
+            "care_treatments.html", "treatments", "Treatments of the lines", days=days, rows=rows, wanting=wanting[:SHOWN],
+            enter=buttons_of("treatments"), written=written,
+        )  # fmt: skip
 
     @router.get("/water/treatments.csv")
     def _csv(days: int = USUAL) -> Response:
@@ -57,7 +62,7 @@ def treatment_routes(care: Care) -> APIRouter:
         drawing = care.found(f"treatments drawn {chair} {days}", lambda look: reading_chart(look, _contacts(chair, of_chair)))
         return care.show(
             "care_treatments_of.html", "treatments", said("Treatments of {chair}", chair=chair),
-            days=days, chair=chair, clock=clock, drawing=drawing,
+            days=days, chair=chair, clock=clock, drawing=drawing, held_words=HELD_WORDS,
             treatments=list(reversed(of_chair))[:SHOWN], of=len(of_chair), counts=_counts(of_chair),
             chairs=[one.id for one in care.pages.reading.practice.chairs],
         )  # fmt: skip
@@ -78,7 +83,7 @@ def _contacts(chair: str, of_chair: Sequence[Treatment]) -> Drawn:
             if step.step.computes is Computed.CONTACT:
                 planned = max(planned, step.planned_s or 0)
                 if step.achieved_s is not None:
-                    words = (term(step.held.value), term(one.verdict.value))
+                    words = (HELD_WORDS[step.held], term(one.verdict.value))
                     told = joined(", ", (term(one.duty.name), clock(step.achieved_s), *words))
                     readings.append(Reading(one.began_ms, max(step.achieved_s, 1) / 60, MARKS[one.verdict], told))  # type: ignore[arg-type]
     asked = [Asked(planned / 60, said("planned {it}", it=clock(planned)))] if planned else []

@@ -16,7 +16,7 @@ from fettlebook.exchange.cycle_entries import Ran, judged_entry, values_of
 from fettlebook.practice.model import Machine
 from fettlebook.rules.cycle_criteria import bundled_criteria
 from fettlebook.rules.model import Origin
-from fettlebook.said import said, term
+from fettlebook.said import Said, said, said_moment, term
 from fettlebook.science.cycles.drift import CHARTED, against_past
 from fettlebook.standing.asking import said_at
 from fettlebook.standing.machine import cycle_verdict, test_condition
@@ -26,6 +26,7 @@ from fettlebook.standing.standings import View
 from fettlebook.web.heat.kept_cycle import kept_cycle
 from fettlebook.web.heat.pen import Pen
 from fettlebook.web.heat.sent import Sent, sent
+from fettlebook.web.languages.tongue import tongue
 from fettlebook.web.moments import asked
 from fettlebook.web.pages import Pages, saved
 from fettlebook.web.record import Record
@@ -100,7 +101,7 @@ def cycle_routes(pages: Pages, record: Record) -> APIRouter:
 
     @routes.get("/machines/{machine}/{key}.svg")
     def _chart(machine: str, key: str, cycle: str = "") -> Response:
-        return Response(shows.chart(machine, key, cycle), media_type="image/svg+xml")
+        return Response(str(tongue().say(shows.chart(machine, key, cycle))), media_type="image/svg+xml")
 
     @routes.get("/machines/{machine}")
     def _machine(machine: str, cycle: str = "") -> HTMLResponse:
@@ -200,7 +201,7 @@ class _Shows:
         ]
         return self._show(
             "heat_machine.html", machine=machine, standing=standing, runs=runs, tests=tests, cycle=chosen,
-            charts=[(key, CHARTED[key][0]) for key in CHARTED if key in there], few=MOST_RUNS,
+            charts=[(key, term(CHARTED[key][0])) for key in CHARTED if key in there], few=MOST_RUNS,
             kinds=[*kinds, *([(SPORE, SPORE)] if spore and machine.kind.value == "sterilizer" else [])],
             criteria=[(row.id, row.name) for row in bundled_criteria() if row.kind in ("air-removal test", "leak test", "steam")],
             title=said("{name}: history", name=name),
@@ -233,7 +234,7 @@ class _Shows:
         ]  # fmt: skip
         return Response(csv_of(rows), media_type="text/csv; charset=utf-8", headers=saved("machine.csv"))
 
-    def chart(self, name: str, key: str, cycle: str) -> str:
+    def chart(self, name: str, key: str, cycle: str) -> Said:
         """Return the control chart of one quantity; raises 404 where no run tells of it."""
         machine = self._of(name)
         with self._record.view() as view:
@@ -244,7 +245,11 @@ class _Shows:
         good = [r.values for r in runs if r.verdict is Verdict.FIT]
         charts = against_past(runs[-1].values, good[:-1] if runs[-1].verdict is Verdict.FIT else good)
         found = next((c for c in charts if c.key == key), None)
-        points = [Point(r.values[key], r.verdict.value, f"{from_ms(r.at_ms, str(zone)):%d %b %H:%M}") for r in runs]
+        ran = [from_ms(r.at_ms, str(zone)) for r in runs]
+        points = [
+            Point(r.values[key], r.verdict.value, said_moment(at, "short moment", f"{at:%d %b %H:%M}"))
+            for r, at in zip(runs, ran, strict=True)
+        ]
         label, unit, _ = CHARTED[key]
         return control_chart(points, label, unit, (found.low, found.mean, found.high) if found else None)
 

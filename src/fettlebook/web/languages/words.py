@@ -11,14 +11,16 @@ from fettlebook.practice import model as practice
 from fettlebook.rules.model import Computed, Subject, When
 from fettlebook.rules.rows import COMMON_PRACTICE
 from fettlebook.rules.words import FORCE, SURE
+from fettlebook.science.cycles.drift import CHARTED
 from fettlebook.standing.basis import BOOK
 from fettlebook.standing.failure import E5, E8
 from fettlebook.standing.model import Verdict
 from fettlebook.standing.parts import LABEL
+from fettlebook.standing.treatments import Held
 from fettlebook.times.through import LINE_ORIGIN
 from fettlebook.web.board import WORD
 
-ENUMERATIONS: Final[tuple[type[StrEnum], ...]] = (Verdict, When, Subject, Computed, practice.Role, practice.Skill)
+ENUMERATIONS: Final[tuple[type[StrEnum], ...]] = (Verdict, When, Subject, Computed, practice.Role, practice.Skill, practice.SupplyKind)
 # Words that entries, rows of rulebooks and tasks of a plan carry as data; who shows them calls `term` or the filter `say`.
 CARRIED: Final = {
     "outcome": ("passed", "failed", "aborted", "nothing", "done", "broken off", "unproven", "not needed", "open", "not yet"),
@@ -54,6 +56,10 @@ CARRIED: Final = {
         "common practice; IFU comes first",
         "common practice, no source (the label of the product in use comes first)",
     ),
+    "moment of a strip": ("feed", "after the rinse", "dose in the water", "feed of a treatment", "left after the rinse"),
+    "how long a step ran": tuple(held.value for held in Held),
+    "check of cleaning": ("mark", "ATP"),
+    "quantity of a cycle": tuple(name for name, _, _ in CHARTED.values()),
     "how a time was set": ("rule", "label", "line", "fixed", "measured", "usual", "computed"),
 }
 

@@ -45,6 +45,7 @@ class Entering:
     read: Callable[[Form, Look], Data | None]
     caution: str = ""
     keeps: tuple[str, ...] = ()  # fields that stay for the next entry
+    label: Callable[[Look], Sequence[str]] = lambda _: ()  # further cautions, as rulebook and product label say them
 
 
 def chairs_and_machines(look: Look) -> list[tuple[str, str]]:

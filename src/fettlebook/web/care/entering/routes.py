@@ -18,14 +18,15 @@ from fettlebook.web.care.entering.stock import COUNTED, MIXED, OPENED, RECEIVED
 from fettlebook.web.care.entering.strips import STRIP
 from fettlebook.web.care.entering.suction import CLEAN, DRAW
 from fettlebook.web.care.entering.taps import RUN, TEMPERATURE
+from fettlebook.web.care.entering.treatment_strips import TREATMENT_STRIP
 from fettlebook.web.care.entering.who_when import moment_of, person_of
 from fettlebook.web.care.frame import Care
 from fettlebook.web.forms import Form, posted
 
 Posted = Annotated[Form, Depends(posted)]
 FORMS: Final[dict[str, Entering]] = {
-    "temperature": TEMPERATURE, "run": RUN, "strip": STRIP, "hose": DRAW, "spot": CLEAN, "part": PART, "counted": COUNTED,
-    "delivered": RECEIVED, "opened": OPENED, "mixed": MIXED,
+    "temperature": TEMPERATURE, "run": RUN, "strip": STRIP, "treatment-strip": TREATMENT_STRIP, "hose": DRAW, "spot": CLEAN, "part": PART,
+    "counted": COUNTED, "delivered": RECEIVED, "opened": OPENED, "mixed": MIXED,
 }  # fmt: skip
 WHEN: Final = Ask("at", said("When"), "time", hint=said("Empty: now."))
 
@@ -49,10 +50,11 @@ def entering_routes(care: Care) -> APIRouter:
         if (waiting := care.asking.waiting()) is not None:
             return waiting
         with care.record.view() as view:
-            asks = [*entering.asks(view.look), WHEN]
+            asks, label = [*entering.asks(view.look), WHEN], entering.label(view.look)
         page = care.show(
-            "care_enter.html", entering.part, entering.title, entering=entering, asks=asks, form=form, address=f"/water/enter/{what}",
-            people=care.pages.reading.practice.people, written=written, can_not=any(a.kind == "choice" and not a.choices for a in asks),
+            "care_enter.html", entering.part, entering.title, entering=entering, asks=asks, label=label, form=form,
+            address=f"/water/enter/{what}", people=care.pages.reading.practice.people, written=written,
+            can_not=any(a.kind == "choice" and not a.choices for a in asks),
         )  # fmt: skip
         page.status_code = 200 if form.good else 422
         return page

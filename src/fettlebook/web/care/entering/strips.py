@@ -1,4 +1,4 @@
-"""Form of a strip that was dipped for the dose in a chair's water. Strips of a treatment belong to its steps in *My work*."""
+"""Form of a strip that was dipped for the dose in a chair's water. Those of a treatment have a form of their own."""
 
 from collections.abc import Sequence
 
@@ -39,6 +39,6 @@ def _read(form: Form, look: Look) -> Data | None:
 
 STRIP = Entering(
     "strips", "/water/strips", said("Enter a strip"), said("Strip of the dose"),
-    said("At the outlet of the farthest line, read at the time that the strips' package names. Strips of a treatment: in My work."),
+    said("At the outlet of the farthest line, read at the time that the strips' package names. Strips of a treatment: under Treatments."),
     _ask, _read, said("gloves and eye protection."),
 )  # fmt: skip
