@@ -9,6 +9,7 @@ const FIRST_PAUSE_MS = 2_000;
 const LONGEST_PAUSE_MS = 60_000;
 const ASK_MS = 8_000;
 const KEEP_SENT_MS = 14 * 24 * 3600 * 1000;
+const RUNS_MOST = 60; // steps begun here whose running is remembered
 const DURABLE = { durability: "strict" }; // on the disk before it counts as noted
 
 const base = openDB("fettlebook", 1, {
@@ -133,6 +134,26 @@ export async function layAside(id) {
 /** The entries that wait in this tablet, oldest first: [{id, entry}]. */
 export async function waiting() {
   return (await base).getAll("waiting");
+}
+
+/** The entries that went to the server since a moment of its clock [ms], oldest first: [{id, entry, offset, received}]. */
+export async function sentSince(server_ms) {
+  const rows = (await (await base).getAll("sent")).filter((row) => row.received > server_ms);
+  return rows.sort((one, other) => one.entry.at - other.entry.at);
+}
+
+/** The newest point of the server's clock that a page of this tablet had proven, and how long it saw each step run, by its start's entry [ms]. */
+export async function keptTime() {
+  return (await (await base).get("known", "time")) || { server: 0, runs: {} };
+}
+
+/** Write down what this life of the page has proven; another page's proof is never made less. `mono`: its forward clock at that point [ms]. */
+export async function keepTime(server, mono, ran) {
+  const all = (await base).transaction("known", "readwrite");
+  const held = (await all.store.get("time")) || { server: 0, runs: {} };
+  const runs = Object.entries({ ...held.runs, ...ran }).slice(-RUNS_MOST).map(([entry, ms]) => [entry, Math.max(ms, held.runs[entry] || 0)]);
+  all.store.put({ server: Math.max(server, held.server), life: session, mono, runs: Object.fromEntries(runs) }, "time");
+  await all.done;
 }
 
 /** The entries that the server refused, with its findings: [{id, entry, findings}]. They stay here until a person lays them aside. */

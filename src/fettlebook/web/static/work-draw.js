@@ -1,5 +1,5 @@
 // Draws the page of work from its data. All words come from the server, in the reader's language.
-import { over, now, remaining } from "/static/work-clock.js";
+import { ends, over, now, remaining } from "/static/work-clock.js";
 import { askProblem } from "/static/work-problem.js";
 
 export const words = JSON.parse(document.getElementById("words").textContent);
@@ -51,12 +51,13 @@ function picture(name) {
 }
 
 /** Move what counts down: the clock, and each time that is left. Nothing else is touched, so that nobody is disturbed. */
-export function tick() {
+export function tick(find) {
   const clock = document.getElementById("work-clock");
   const text = asClock.format(now());
   if (clock.textContent !== text) clock.textContent = text;
-  for (const place of document.querySelectorAll("[data-ends]")) {
-    const shown = left(Number(place.dataset.ends) - now());
+  for (const place of document.querySelectorAll("[data-runs]")) {
+    const step = find(place.dataset.runs);
+    const shown = step ? left(remaining(step) ?? 0) : place.textContent;
     if (place.textContent !== shown) place.textContent = shown;
   }
 }
@@ -65,7 +66,7 @@ function counter(step, kind) {
   const rest = remaining(step);
   if (rest === null) return make("p", { class: "length" }, fill(words.since, { at: asClock.format(step.started_ms) }));
   if (rest <= 0) return make("p", { class: `${kind} ended` }, words.over);
-  return make("p", { class: kind, "data-ends": step.started_ms + 1000 * step.length_s }, left(rest));
+  return make("p", { class: kind, "data-runs": step.id }, left(rest));
 }
 
 export function drawRuns(running, take) {
@@ -73,7 +74,7 @@ export function drawRuns(running, take) {
   document.getElementById("running").hidden = !rows.length;
   keepFocus(document.getElementById("runs"), rows.map((step) => make("li", { class: over(step) ? "run ended" : "run" },
     counter(step, "rest"),
-    make("p", {}, make("strong", {}, step.place), ` ${step.name}`, make("small", {}, over(step) ? fill(words.by, { who: step.by || words.somebody }) : `${fill(words.until, { at: asExact.format(step.started_ms + 1000 * step.length_s) })}, ${fill(words.by, { who: step.by || words.somebody })}`)),
+    make("p", {}, make("strong", {}, step.place), ` ${step.name}`, make("small", {}, over(step) ? fill(words.by, { who: step.by || words.somebody }) : `${fill(words.until, { at: asExact.format(ends(step)) })}, ${fill(words.by, { who: step.by || words.somebody })}`)),
     make("button", { class: "button", type: "button", "data-key": `run ${step.id}`, onclick: () => take(step.id) }, words.take, make("span", { class: "hush" }, `: ${step.name}, ${step.place}`)),
   )));
 }
@@ -208,7 +209,7 @@ function press(step, act) {
       done.setAttribute("aria-disabled", "true");
       done.setAttribute("aria-describedby", "not-before");
     }
-    return make("div", { class: "press" }, done, problem, early ? make("p", { id: "not-before", class: "how" }, fill(words.not_before, { at: asExact.format(step.not_before_ms) })) : "");
+    return make("div", { class: "press" }, done, problem, early ? make("p", { id: "not-before", class: "how" }, fill(words.not_before, { at: asExact.format(ends(step)) })) : "");
   }
   return step.attended ? make("div", { class: "press" }, done, step.kind === "step" ? start : "", link, problem) : make("div", { class: "press" }, start, problem);
 }

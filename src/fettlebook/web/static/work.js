@@ -1,9 +1,10 @@
 // My work: one step at a time. What is noted shows at once; what the server says of it comes after, and without network waits.
-import { now, over, sync } from "/static/work-clock.js";
+import { keepProof, now, over, ranBefore, ranOf, recallTime, sync } from "/static/work-clock.js";
 import { drawCard, drawLists, drawRuns, say, tick } from "/static/work-draw.js";
-import { note, waiting } from "/static/queue.js";
+import { note, sentSince, waiting } from "/static/queue.js";
 
 const LOOK_EVERY_MS = 4_000;
+const KEEP_EVERY_MS = 1_000; // so much of a running time is lost at the most where the page is reloaded
 const SOON_MS = 5 * 60_000; // what is planned later is not begun while something runs
 const data = JSON.parse(document.getElementById("steps").textContent);
 const noted = new Map(); // step -> what this tablet knows of it before the server does
@@ -60,7 +61,7 @@ function focusCard() {
 function take(id) {
   chosen = id;
   const step = byId(id);
-  if (step && step.state === "problem") noted.set(id, { state: "open", started_ms: null, not_before_ms: null, passed: false, why: "" }); // once more
+  if (step && step.state === "problem") noted.set(id, { state: "open", started_ms: null, passed: false, why: "" }); // once more
   say("", {});
   draw();
   focusCard();
@@ -73,11 +74,14 @@ async function write(step, kind, entry, then, word) {
   noted.set(step.id, { ...then, writing: true });
   if (chosen === step.id && then.state !== "running") chosen = "";
   draw();
+  const pressed = performance.now();
   try {
     const id = await note(kind, entry);
     const held = noted.get(step.id);
-    if (held) noted.set(step.id, { ...held, entry: id });
+    if (then.state === "running") ranOf(id, performance.now() - pressed); // from now on this tablet counts for itself how long it runs
+    if (held) noted.set(step.id, { ...held, entry: id, ...(then.state === "running" ? { here: id } : {}) });
     say(word, { name: step.name, place: step.place });
+    keepProof().catch(() => {}); // not written: the next life of the page counts from the start
   } catch (error) {
     if (before) noted.set(step.id, before); else noted.delete(step.id);
     draw();
@@ -86,10 +90,8 @@ async function write(step, kind, entry, then, word) {
 }
 
 function start(step) {
-  const began = now();
-  const length = step.contact && step.length_s ? began + 1000 * step.length_s : null;
   if (!step.attended && chosen === step.id) chosen = ""; // the hands are free for what goes beside it
-  write(step, step.start.kind, step.start.data, { state: "running", started_ms: began, not_before_ms: length, by: data.name }, "noted_start");
+  write(step, step.start.kind, step.start.data, { state: "running", started_ms: now(), by: data.name }, "noted_start");
 }
 
 function done(step, extra) {
@@ -147,23 +149,29 @@ document.addEventListener("refused", ({ detail }) => {
 });
 for (const name of ["visibilitychange", "pageshow", "online"]) (name === "visibilitychange" ? document : window).addEventListener(name, refresh);
 
-/** After a reload without network: what waits in this tablet still counts for this page. */
+/** After a reload without network: what waits in this tablet still counts for this page, and what was sent after the page was made. */
 async function recall() {
   const same = (a, b) => ["duty", "step", "chair", "machine", "visit", "run"].every((name) => a[name] === b[name]);
-  for (const { id, entry, offset } of await waiting()) {
+  const sent = document.body.dataset.kept ? await sentSince(data.now_ms) : [];
+  for (const { id, entry, offset, received } of [...sent, ...(await waiting())]) {
     if (!entry.kind.startsWith("step.")) continue;
     const step = steps.find((one) => one.start && same(one.start.data, entry.data));
-    if (!step) continue;
-    const began = entry.at + (offset || 0);
-    const then = entry.kind === "step.started"
-      ? { state: "running", started_ms: began, not_before_ms: step.contact && step.length_s ? began + 1000 * step.length_s : null }
-      : { state: entry.data.outcome === "done" ? "done" : "problem" };
-    noted.set(step.id, { ...then, by: data.name, entry: id });
+    if (!step || noted.get(step.id)?.writing) continue;
+    const running = entry.kind === "step.started";
+    if (running) ranOf(id, await ranBefore(id));
+    noted.set(step.id, running
+      ? { state: "running", started_ms: entry.at + (offset || 0), here: id, received_ms: received, by: data.name, entry: id, kept: Boolean(received) }
+      : { state: entry.data.outcome === "done" ? "done" : "problem", by: data.name, entry: id, kept: Boolean(received) });
   }
 }
 
+let kept_at = 0;
 function count() {
-  tick();
+  tick(byId);
+  if (performance.now() - kept_at > KEEP_EVERY_MS && all().some((step) => step.state === "running")) {
+    kept_at = performance.now();
+    keepProof().catch(() => {});
+  }
   const now_over = all().filter((step) => step.state === "running" && !step.attended && over(step)).map((step) => step.id);
   if (now_over.join() !== (ended ?? []).join()) {
     if (ended && now_over.some((id) => !ended.includes(id))) document.dispatchEvent(new CustomEvent("timer-over"));
@@ -208,5 +216,5 @@ asked();
 draw();
 count();
 look();
-recall().then(draw, () => {});
+recallTime().then(recall).then(draw, () => {});
 if (document.body.dataset.kept) refresh();
