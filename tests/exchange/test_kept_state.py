@@ -25,7 +25,7 @@ from fettlebook.exchange.kept_key import kept_key
 from fettlebook.exchange.kept_state import KeptFold, place_of, state_of
 from fettlebook.practice.load import read_practice
 from fettlebook.rules.load import load_rulebook
-from fettlebook.standing import older, streams
+from fettlebook.standing import older, saved, streams
 from fettlebook.standing.basis import Basis
 from fettlebook.standing.older import Place
 from fettlebook.standing.saved import as_plain, fresh_on, keep, state_on
@@ -67,6 +67,7 @@ def keep_early(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(older, "PART", 3)
     monkeypatch.setattr(streams, "PART", 3)
     monkeypatch.setattr(streams, "TAIL", 6)
+    monkeypatch.setattr(saved, "NEWEST", 1)
     monkeypatch.setattr(kept_file, "_PART", 7)
     monkeypatch.setattr(kept_file, "_FILTER_FROM", 10)
 

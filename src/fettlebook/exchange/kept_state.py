@@ -21,7 +21,7 @@ from fettlebook.standing.saved import fresh_on, keep, state_on
 from fettlebook.standing.shelf import NoStateError
 from fettlebook.standing.state import State
 
-FORM: Final = 3
+FORM: Final = 4
 KEEP_AFTER: Final = 2000  # entries that came since: fewer are folded again in no time
 KEEP_EVERY: Final = 100_000  # in a long fold: so much and no more of it is in memory
 TOLD_EVERY: Final = 500

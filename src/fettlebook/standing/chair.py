@@ -68,7 +68,7 @@ def _subject(at: AtChair) -> str:
 
 def _between(at: AtChair) -> Iterator[Condition]:
     """The turnover after the last visit of today; where a visit hasn't ended, it can't have begun."""
-    look, today = at.look, at.look.basis.day_start(at.look.at)
+    look, today = at.look, at.look.today
     last = look.latest(_subject(at), "visit")
     if last is not None and not any(fact.says.ended for fact in look.back(f"visit:{last.says.ref}", "visit")):
         why = said("visit {ref} began {last}, its end is not in the book", ref=last.says.ref, last=look.when(last.happened))
@@ -111,8 +111,8 @@ def _used(at: AtChair, duty: Duty, today: int) -> frozenset[str]:
 
 def _first(at: AtChair) -> Iterator[Condition]:
     """The duties before the first visit: done today, by the local day."""
-    look, basis = at.look, at.look.basis
-    today, tomorrow = basis.day_start(look.at), basis.days_after(look.at, 1)
+    look = at.look
+    today, tomorrow = look.today, look.days(1)
     for duty in _duties(at, When.BEFORE_FIRST_VISIT):
         says = duty_says(_since(at, today), duty)
         if says.steps:
@@ -127,14 +127,14 @@ def _since_visit(at: AtChair, when: When) -> Iterator[Condition]:
     the end of the day.
     """
     look, basis = at.look, at.look.basis
-    begin = basis.day_start(look.at)
+    begin = look.today
     if when is When.END_OF_SESSION:
-        ended = [end for _, end in basis.openings(basis.day_of(look.at))[:-1] if end <= look.at]
+        ended = [end for _, end in basis.openings(basis.day_of(look.today))[:-1] if look.over(end)]
         if not ended:
             return
         begin = max(ended)
     last = look.latest(_subject(at), "visit", until=begin - 1)
-    if last is None or (when is When.END_OF_SESSION and last.happened < basis.day_start(look.at)):
+    if last is None or (when is When.END_OF_SESSION and last.happened < look.today):
         return
     due = begin if when is When.END_OF_SESSION else basis.days_after(last.happened, 1)
     for duty in _duties(at, when):
@@ -176,7 +176,7 @@ def _rinsed(at: AtChair) -> Iterator[Condition]:
 def _last_of(at: AtChair, step: str) -> int:
     """Return the moment from which the last attempt at a step shows: its newest start, or its newest end where none began it."""
     newest = [at.look.latest(_subject(at), f"{sort}:{step}") for sort in ("begun", "done")]
-    return max((fact.happened for fact in newest if fact is not None), default=at.look.at)
+    return max((fact.happened for fact in newest if fact is not None), default=0)
 
 
 def _reaches(fact: Fact, only: str | None) -> bool:
@@ -186,7 +186,7 @@ def _reaches(fact: Fact, only: str | None) -> bool:
 def _still(at: AtChair) -> Iterator[Condition]:
     """The duties to come back from a rest: of the last rest that was long enough, done since it ended."""
     look, sorts = at.look, moving_sorts(at.look.basis)
-    moved = last_moved(look, _subject(at), sorts, look.at, at.only)
+    moved = last_moved(look, _subject(at), sorts, at.only)
     for duty in _duties(at, When.AFTER_STANDING_STILL):
         if duty.after_idle_h is None:
             continue
@@ -201,7 +201,7 @@ def _still(at: AtChair) -> Iterator[Condition]:
         expires = moved + threshold if moved is not None else None
         condition = duty_condition(look, _subject(at), says, what=what, since=since, expires=expires, due=_opens(at))
         if moved is not None and rest.ended is None and condition.verdict is not Verdict.FIT:
-            hours = (look.at - moved) // HOUR_MS
+            hours = look.elapsed(moved, HOUR_MS)
             condition = _said(condition, said("no water moved for {hours} h, since {moved}", hours=hours, moved=look.when(moved)))
         yield condition
 
@@ -222,7 +222,7 @@ def _said(condition: Condition, why: str) -> Condition:
 def _weekly(at: AtChair) -> Iterator[Condition]:
     """Weekly duties: done within seven local days, so that Monday to Monday is in time."""
     look, basis = at.look, at.look.basis
-    since = basis.days_after(look.at, -WEEK_DAYS)
+    since = look.days(-WEEK_DAYS)
     for duty in _duties(at, When.WEEKLY):
         says = duty_says(_since(at, since), duty)
         if not says.steps:
@@ -236,23 +236,23 @@ def _weekly(at: AtChair) -> Iterator[Condition]:
 def close_owed(look: Look, chair: Chair) -> Iterator[Owed]:
     """Yield what is owed at the end of today after the last visit so far: not a condition of the next visit, but of the next day."""
     at = AtChair(look, chair, 0, frozenset(outlet.id for outlet in chair.outlets))
-    today = look.basis.day_start(look.at)
+    today = look.today
     last = look.latest(_subject(at), "visit")
     if last is None or last.happened < today:
         return
     for duty in _duties(at, When.END_OF_DAY):
         says = duty_says(_since(at, last.happened), duty)
         if says.steps and says.verdict is not Verdict.FIT:
-            due = max((end for _, end in look.basis.openings(look.basis.day_of(look.at))), default=look.basis.days_after(look.at, 1))
+            due = max((end for _, end in look.basis.openings(look.basis.day_of(today))), default=look.days(1))
             yield owed_duty(look, _subject(at), duty, steps_to_do(says), since=last.happened, due=due)
 
 
 def _opens(at: AtChair) -> int | None:
     """Return when the first visit of today was booked or began on this chair; where none is known, when the practice opens."""
     look, basis = at.look, at.look.basis
-    today = basis.day_start(look.at)
+    today = look.today
     first = look.first(_subject(at), "visit", since=today)
-    opened = min((start for start, _ in basis.openings(basis.day_of(look.at))), default=None)
+    opened = min((start for start, _ in basis.openings(basis.day_of(today))), default=None)
     found = [moment for moment in (_booked(at, today), first.happened if first else None) if moment is not None]
     return min(found, default=opened)
 
@@ -260,7 +260,7 @@ def _opens(at: AtChair) -> int | None:
 def _booked(at: AtChair, since: int) -> int | None:
     """Return when the first visit of today from `since` on is booked on this chair, by the newest reading of the appointment book."""
     look = at.look
-    booked = look.latest(f"day:{look.basis.day_of(look.at)}", "booked")
+    booked = look.latest(f"day:{look.basis.day_of(look.today)}", "booked")
     if booked is None:
         return None
     return min((start for chair, start, _, _ in booked.says.visits if chair == at.chair.id and start >= since), default=None)

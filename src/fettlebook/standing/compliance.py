@@ -105,7 +105,7 @@ class _Day:
             yield from self._of_practice()
 
     def at(self, moment: int) -> Look:
-        return replace(self.look, at=moment, memo={})
+        return replace(self.look, moment=moment, memo={})
 
     def said(
         self, look: Look, subject: str, condition: Condition, *, when: str, owed: int, because: str, later: Condition | None = None
@@ -235,7 +235,7 @@ class _ChairDay:
             later: Condition | None = None
             if condition.verdict is not Verdict.FIT:
                 end = min(day.until, day.midnight + LATE_WITHIN_MS)
-                whole = replace(day.look, at=end, memo={})
+                whole = replace(day.look, moment=end, memo={})
                 following = whole.first(self.subject, "visit", since=day.midnight, until=end)
                 then = duty_conditions(day.at(following.happened if following else end), self.chair, When.END_OF_DAY)
                 later = next((c for c in then if _duty_of(c) == _duty_of(condition)), None)

@@ -118,7 +118,7 @@ def lot_conditions(look: Look, subject: str) -> tuple[Condition, ...]:
     if end is None:
         why = said("{began} {opened}; neither label nor entry says how long it is good", began=began, opened=look.when(opened.happened))
         return (Condition(what, Verdict.UNPROVEN, why, label(product), (opened.entry,), opened.happened, mend=(fresh,)),)
-    if end <= look.at:
+    if look.over(end):
         why = said("{began} {opened}, was good until {end}", began=began, opened=look.when(opened.happened), end=look.when(end))
         return (Condition(what, Verdict.UNFIT, why, label(product), (opened.entry,), end, mend=(fresh,)),)
     why = said("{began} {opened}, good until {end}", began=began, opened=look.when(opened.happened), end=look.when(end))

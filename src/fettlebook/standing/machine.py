@@ -49,7 +49,7 @@ def test_condition(look: Look, machine: Machine, test: MachineTest) -> Condition
         _before_load(look, subject) if test.every == "day" else basis.days_after(facts[0].happened, DAYS[test.every] + 1) if facts else None
     )
     last = facts[0].happened if facts else None
-    mend = Owed(subject, test.id, test.name, origin, *seconds, since_ms=last, due_ms=due, overdue=due is not None and due < look.at)
+    mend = Owed(subject, test.id, test.name, origin, *seconds, since_ms=last, due_ms=due, overdue=due is not None and look.over(due + 1))
     entries = tuple(fact.entry for fact in facts)
     if not facts:
         return Condition(what, Verdict.UNPROVEN, said("not in the book"), origin, mend=(mend,))
@@ -59,7 +59,7 @@ def test_condition(look: Look, machine: Machine, test: MachineTest) -> Condition
         why = told if verdict is OUTCOME[facts[0].says.outcome] else said("{told}, but its control was not as it should be", told=told)
         return Condition(what, verdict, why, origin, entries, ran, mend=(mend,))
     expires = basis.days_after(ran, DAYS[test.every] + 1)
-    if expires <= look.at:
+    if look.over(expires):
         return Condition(what, Verdict.UNPROVEN, said("last {told}", told=told), origin, entries, expires, mend=(mend,))
     repaired = last_repair(look, subject)
     if repaired is not None and repaired.happened > ran:
@@ -82,14 +82,14 @@ def machine_duties(look: Look, machine: Machine, when: When) -> Iterator[Conditi
     """Yield what is said at a look's moment of the duties that a machine owes by one of its moments."""
     subject, basis = f"machine:{machine.id}", look.basis
     first = when is When.BEFORE_FIRST_LOAD
-    since = basis.day_start(look.at) if first else basis.days_after(look.at, -7)
+    since = look.today if first else look.days(-7)
     for duty in basis.rulebook.duties_of(Subject(machine.kind.value), when):
         found = [_step(look, machine, duty, step, since) for step in duty.steps]
         says = DutySays(duty, tuple(one for one in found if one is not None))
         if not says.steps:
             continue
-        oldest = min((one.done for one in says.steps if one.done is not None), default=look.at)
-        expires = basis.days_after(look.at, 1) if first else basis.days_after(oldest, 8)
+        oldest = min((one.done for one in says.steps if one.done is not None), default=look.today)
+        expires = look.days(1) if first else basis.days_after(oldest, 8)
         what = said("{name}: done {first}", name=duty.name, first=said("today") if first else said("in the last week"))
         due = _before_load(look, subject) if first else weekly_due(look, subject, says)
         yield duty_condition(look, subject, says, what=what, since=since, expires=expires, due=due)
@@ -97,7 +97,7 @@ def machine_duties(look: Look, machine: Machine, when: When) -> Iterator[Conditi
 
 def _before_load(look: Look, subject: str) -> int | None:
     """Return when the first cycle of the day began: what is owed before it is late from then on."""
-    first = look.first(subject, "cycles", since=look.basis.day_start(look.at))
+    first = look.first(subject, "cycles", since=look.today)
     return min(first.says.began, first.happened) if first else None
 
 
@@ -160,7 +160,7 @@ def cycle_verdict(look: Look, ran: Fact) -> tuple[Verdict, str, tuple[str, ...]]
     worth = {"passed": Verdict.FIT, "failed": Verdict.UNFIT, "aborted": Verdict.UNFIT, "nothing": Verdict.UNPROVEN}[ran.says.said]
     told = said("{cycle} {ran}: the machine says {says}", cycle=ran.says.cycle, ran=look.when(ran.happened), says=term(ran.says.said))
     # A judgement belongs to its cycle whenever it was made: it tells what the cycle was.
-    judged = look.state.stream(f"cycle:{ran.entry}", "judged").latest(look.known_at, look.known_at)
+    judged = next(look.known(f"cycle:{ran.entry}", "judged"), None)
     if judged is None:
         asked = look.then(ran.happened).asks(WORD)
         if worth is Verdict.FIT and ran.says.logged:

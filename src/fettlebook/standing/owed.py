@@ -91,7 +91,7 @@ def duty_condition(look: Look, subject: str, says: DutySays, *, what: str, since
     told.extend(_left_out(look, subject, duty, since))
     steps = steps_to_do(says)
     origin = worst_first[0].step.asked_by or duty.origin
-    overdue = due is not None and due < look.at
+    overdue = due is not None and look.over(due + 1)
     mend = owed_duty(look, subject, duty, steps, since=since, due=due, overdue=overdue)
     return Condition(what, says.verdict, joined("; ", told), origin, says.evidence, since or None, mend=(mend,), duty_id=duty.id)
 

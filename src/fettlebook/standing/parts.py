@@ -13,7 +13,6 @@ from fettlebook.book.kinds import PRACTICE
 from fettlebook.practice.model import Chair, WearPart
 from fettlebook.rules.model import Origin, Subject
 from fettlebook.said import said
-from fettlebook.standing.basis import DAY_MS
 from fettlebook.standing.facts import PartNew
 from fettlebook.standing.look import Look
 from fettlebook.standing.model import Condition, Owed, Verdict
@@ -100,13 +99,13 @@ def _part(look: Look, subject: str, changes: list[tuple[int, str, PartNew]], lis
     told = {"done": says.done, "it": look.when(at)}
     if due is None:
         verdict, why = Verdict.UNPROVEN, said("{done} {it}; how long it may stay was not entered", **told)
-    elif due <= look.at:
+    elif look.over(due):
         day = look.basis.day_of(due - 1)
         verdict, why = Verdict.UNPROVEN, said("{done} {it}, may stay {good} days: was due on {due}", **told, good=good, due=day)
     else:
         verdict, why = Verdict.FIT, said("{done} {it}, may stay until {due}", **told, due=look.basis.day_of(due - 1))
     return PartSays(
-        subject, says.part, says.name, says.done, at, (look.at - at) / DAY_MS, good, due, says.lot, len(changes), verdict, why, (entry,),
+        subject, says.part, says.name, says.done, at, look.age_days(at), good, due, says.lot, len(changes), verdict, why, (entry,),
         origin,
     )  # fmt: skip
 
@@ -114,7 +113,7 @@ def _part(look: Look, subject: str, changes: list[tuple[int, str, PartNew]], lis
 def _never(look: Look, subject: str, listed: WearPart) -> PartSays:
     """Return a part of the practice file whose change was never entered: how old it is nobody can tell."""
     why = said("in the practice file, and its change was never entered")
-    due = look.basis.day_start(look.at)
+    due = look.today
     return PartSays(
         subject, listed.what, listed.name, "never", None, None, listed.life_days, due, None, 0, Verdict.UNPROVEN, why, (), IN_FILE
     )
@@ -131,7 +130,7 @@ def _by_litres(look: Look, chair: Chair, one: PartSays, listed: WearPart | None)
     told = {"passed": passed, "litres": listed.litres}
     if passed > listed.litres:
         why = one.why + said("; up to {passed:.1f} L have passed, its label allows {litres:g} L", **told)
-        return replace(one, verdict=Verdict.UNPROVEN, why=why, due_ms=look.basis.day_start(look.at), origin=IN_FILE, litres=passed)
+        return replace(one, verdict=Verdict.UNPROVEN, why=why, due_ms=look.today, origin=IN_FILE, litres=passed)
     passes = said("; {passed:.1f} of {litres:g} L have passed at the most", **told)
     if one.due_ms is not None:
         return replace(one, why=one.why + passes, litres=passed)

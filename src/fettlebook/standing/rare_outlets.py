@@ -13,7 +13,7 @@ from fettlebook.book.kinds import PRACTICE
 from fettlebook.practice.model import Chair
 from fettlebook.rules.model import Limit, Origin
 from fettlebook.said import said
-from fettlebook.standing.basis import BOOK, DAY_MS
+from fettlebook.standing.basis import BOOK
 from fettlebook.standing.facts import TapRan
 from fettlebook.standing.look import Look
 from fettlebook.standing.model import Condition, Owed, Verdict
@@ -72,14 +72,14 @@ def rare_taps(look: Look) -> tuple[RareTap, ...]:
 
 def _tap(look: Look, place: str, last: tuple[int, str], limit: Limit | None) -> RareTap:
     ran, entry = last
-    days = (look.at - ran) / DAY_MS
+    days = look.age_days(ran)
     if limit is None:
         why = said("ran {ran}; no rulebook in force says how often", ran=look.when(ran))
         return RareTap(place, ran, days, None, Verdict.UNPROVEN, why, BOOK, (entry,))
     apart = days_apart(limit)
     due = look.basis.days_after(ran, apart + 1)
     asked = said("asked for: every {apart} days at the latest", apart=apart)
-    if due <= look.at:
+    if look.over(due):
         return RareTap(
             place,
             ran,
@@ -122,6 +122,6 @@ def chair_outlets(look: Look, chair: Chair) -> tuple[ChairOutlet, ...]:
     sorts, subject = moving_sorts(look.basis), f"chair:{chair.id}"
     found = []
     for outlet in chair.outlets:
-        moved = last_moved(look, subject, sorts, look.at, outlet.id)
-        found.append(ChairOutlet(chair.id, outlet.id, moved, None if moved is None else (look.at - moved) / DAY_MS))
+        moved = last_moved(look, subject, sorts, outlet.id)
+        found.append(ChairOutlet(chair.id, outlet.id, moved, None if moved is None else look.age_days(moved)))
     return tuple(sorted(found, key=lambda one: (one.moved_ms or 0, one.outlet)))

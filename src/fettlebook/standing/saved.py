@@ -19,16 +19,17 @@ from fettlebook.standing.moved import Moved, MovedRow
 from fettlebook.standing.older import Fact, Older, Place
 from fettlebook.standing.shelf import NoStateError, Shelf
 from fettlebook.standing.state import About, Fetched, Mended, Original, State
-from fettlebook.standing.streams import Stream
+from fettlebook.standing.streams import NEWEST, Before, Stream
 
 _ABOUT, _MENDED, _DEVICE = "", "\x01", "\x02"  # before a row's name; no subject begins with a control character
-_PLAIN: Final = -1  # says no form of ours: a word, a pair
+_PLAIN, _MIXED = -1, -2  # what is said has no form of ours (a word, a pair); the facts of a run have several
 _AT_HAND: Final = 400  # parts of long streams that stay in memory, 256 facts each
 _FORMS: Final = [form for form in vars(said_in).values() if isinstance(form, type) and issubclass(form, tuple) and hasattr(form, "_fields")]
 _NUMBER_OF: Final = {form: number for number, form in enumerate(_FORMS)}
 
 _FactRow = tuple[int, int, int, int, str, int, msgspec.Raw]
-_StreamRow = tuple[str, tuple[bytes, ...] | None, list[_FactRow]]  # sort, older, the newest facts
+_Run = tuple[int, msgspec.Raw]  # facts one after the other: the form of what they say, and all of them, read at once
+_StreamRow = tuple[str, tuple[bytes, ...] | None, tuple[int, int, bytes] | None, _Run]  # sort, older, `Before`, the newest
 _AboutRow = tuple[int, dict[str, msgspec.Raw], list[MovedRow] | None]  # streams by sort, each read when it is asked for
 _MendedRow = tuple[list[bytes], list[tuple[str, str, _FactRow]] | None]
 _DeviceRow = tuple[int, list[Hole], _StreamRow, _StreamRow]
@@ -36,8 +37,11 @@ _HeadRow = tuple[int, int, list[str], list[str]]
 
 _WRITE: Final = msgspec.msgpack.Encoder().encode
 _SAYS: Final = [msgspec.msgpack.Decoder(form).decode for form in _FORMS]
+_OF_FORM: Final = [msgspec.msgpack.Decoder(list[tuple[int, int, int, int, str, form]]).decode for form in _FORMS]  # type: ignore[valid-type]
 _ANY: Final = msgspec.msgpack.Decoder().decode
+_RUNS: Final = msgspec.msgpack.Decoder(_Run).decode
 _FACTS: Final = msgspec.msgpack.Decoder(list[_FactRow]).decode
+_PLAIN_FACTS: Final = msgspec.msgpack.Decoder(list[tuple[int, int, int, int, str, Any]]).decode
 _STREAMS: Final = msgspec.msgpack.Decoder(_StreamRow).decode
 _ABOUTS: Final = msgspec.msgpack.Decoder(_AboutRow).decode
 _MENDEDS: Final = msgspec.msgpack.Decoder(_MendedRow).decode
@@ -128,12 +132,16 @@ class _Keeping:
     def __init__(self, shelf: Shelf, fetched: "_FromShelf") -> None:
         self._shelf, self._fetched = shelf, fetched
 
-    def stream(self, sort: str, stream: Stream) -> tuple[str, tuple[bytes, ...] | None, list[Any]]:
+    def stream(self, sort: str, stream: Stream) -> tuple[Any, ...]:
         older = stream.older.columns(self._put, self._fetched.facts) if stream.older else None
-        return sort, older, [_row(fact) for fact in stream.facts]
+        if stream.before is not None and len(stream.facts) <= 2 * NEWEST:  # nobody has read those before: they stay as they are
+            return sort, older, stream.before[:3], _run(stream.facts)
+        facts = stream.all_newest()
+        before = None if len(facts) <= 2 * NEWEST else (len(facts) - NEWEST, facts[0].happened, _WRITE(_run(facts[:-NEWEST])))
+        return sort, older, before, _run(facts if before is None else facts[-NEWEST:])
 
     def _put(self, facts: list[Fact]) -> Place:
-        return self._shelf.put(_WRITE([_row(fact) for fact in facts]))
+        return self._shelf.put(_WRITE(_run(facts)))
 
 
 class _KeptStreams:
@@ -205,13 +213,36 @@ class _FromShelf(Fetched):
 
     def _stream(self, row: _StreamRow) -> Stream:
         stream = Stream()
-        _, older, facts = row
-        stream.facts = [_fact(one) for one in facts]
+        _, older, before, newest = row
+        stream.facts = _facts_of(newest)
+        stream.before = None if before is None else Before(*before, _run_of)
         stream.older = None if older is None else Older(older, self.facts)
         return stream
 
     def _facts(self, place: Place) -> list[Fact]:
-        return [_fact(row) for row in _read(_FACTS, self._shelf.blob(place))]
+        return _run_of(self._shelf.blob(place))
+
+
+def _run(facts: Sequence[Fact]) -> tuple[int, list[Any]]:
+    forms = {_NUMBER_OF.get(type(fact.says), _PLAIN) for fact in facts}
+    if len(forms) == 1:
+        return forms.pop(), list(facts)
+    return _MIXED, [_row(fact) for fact in facts]
+
+
+def _run_of(raw: bytes) -> list[Fact]:
+    return _facts_of(_read(_RUNS, raw))
+
+
+def _facts_of(run: _Run) -> list[Fact]:
+    form, raw = run
+    if form == _MIXED:
+        return [_fact(row) for row in _read(_FACTS, raw)]
+    if form == _PLAIN:
+        return [Fact._make((*row[:5], _tuples(row[5]))) for row in _read(_PLAIN_FACTS, raw)]
+    if not 0 <= form < len(_FORMS):
+        raise NoStateError(f"form {form} is not known")
+    return list(map(Fact._make, _read(_OF_FORM[form], raw)))
 
 
 def _row(fact: Fact) -> tuple[Any, ...]:

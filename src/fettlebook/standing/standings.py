@@ -11,11 +11,12 @@ from fettlebook.said import joined, said
 from fettlebook.standing.attempts import attempts
 from fettlebook.standing.basis import BOOK, Basis
 from fettlebook.standing.chair import chair_conditions
+from fettlebook.standing.kept import Kept
 from fettlebook.standing.load import load_conditions
 from fettlebook.standing.look import Look
 from fettlebook.standing.lots import label, lot_conditions
 from fettlebook.standing.machine import machine_conditions
-from fettlebook.standing.model import Condition, Owed, Standing, Verdict
+from fettlebook.standing.model import Condition, Owed, Standing, Verdict, WayToFit
 from fettlebook.standing.owed import duty_condition, weekly_due
 from fettlebook.standing.parts import part_conditions
 from fettlebook.standing.rare_outlets import outlet_conditions
@@ -24,7 +25,7 @@ from fettlebook.standing.steps import DutySays, StepSays
 from fettlebook.standing.surgery import surgery_left_open
 from fettlebook.standing.unit import unit_conditions
 from fettlebook.standing.upkeep import doubt, missing_conditions, missing_now
-from fettlebook.standing.versions import Versions
+from fettlebook.standing.versions import Held, Versions
 from fettlebook.standing.way import way_to_fit
 from fettlebook.times.model import RunningTime
 
@@ -35,13 +36,14 @@ KINDS: Final = ("practice", "chair", "outlet", "machine", "load", "unit", "produ
 class Standings:
     """A state with what it is judged by: the practice files and rules that its book holds, each for its time; `basis` where it holds none.
 
-    Entries are added as they are received; verdicts are made when asked for.
+    Entries are added as they are received; verdicts are made when asked for, and those of now kept while they hold (`kept.py`).
     """
 
     def __init__(self, state: State, basis: Basis) -> None:
         self.state = state
         self.basis = basis
         self.versions = Versions(basis)
+        self.kept = Kept(state, Held(basis))
 
     def add(self, received: Received) -> None:
         """Add the next entry of the book; the cost does not grow with the book."""
@@ -51,7 +53,7 @@ class Standings:
         """Return the view of what had happened by `at` and was received by `known_at` (left out: by `at` too) [ms since 1970 UTC]."""
         known = at if known_at is None else known_at
         held = self.versions.held(self.state, at, known)
-        return View(Look(self.state, held.basis, at, known, self.versions), held.doubts)
+        return View(self.kept.look(held, at, known, self.versions), held.doubts)
 
 
 def fold(
@@ -92,11 +94,10 @@ class View:
         Mendable
             The practice file or the book knows no such subject.
         """
+        conditions, way = self.look.once(subject, lambda: self._stands(subject))
         made = self._made.get(subject)
         if made is None:
-            conditions = (*self._conditions(subject), *self._doubts)
-            way = way_to_fit(self.look.basis, conditions)
-            made = self._made[subject] = Standing(subject, self.look.at, self.look.known_at, conditions, way)
+            made = self._made[subject] = Standing(subject, self.look.moment, self.look.known_at, conditions, way)
         return made
 
     def later(self, at: int) -> "View":
@@ -131,6 +132,10 @@ class View:
         """Return the standings of all present subjects."""
         return tuple(self.standing(subject) for subject in self.subjects())
 
+    def _stands(self, subject: str) -> tuple[tuple[Condition, ...], WayToFit]:
+        conditions = (*self._conditions(subject), *self._doubts)
+        return conditions, way_to_fit(self.look.basis, conditions)
+
     def _conditions(self, subject: str) -> tuple[Condition, ...]:
         look, basis = self.look, self.look.basis
         kind, _, name = subject.partition(":")
@@ -147,11 +152,11 @@ class View:
         if kind == "machine" and name in basis.machines:
             of_machine = (*machine_conditions(look, basis.machines[name]), *part_conditions(look, subject))
             return (*of_machine, *missing_conditions(look, subject, today_only=True))
-        if kind == "load" and subject in look.state.subjects:
+        if kind == "load" and look.named(subject):
             return (*load_conditions(look, name), *missing_conditions(look, subject, today_only=False))
-        if kind == "unit" and (subject in look.state.subjects or self._owned(name)):
+        if kind == "unit" and (look.named(subject) or self._owned(name)):
             return (*unit_conditions(look, name), *missing_conditions(look, subject, today_only=False))
-        if kind in ("product", "solution") and subject in look.state.subjects:
+        if kind in ("product", "solution") and look.named(subject):
             return (*lot_conditions(look, subject), *missing_conditions(look, subject, today_only=False))
         raise Mendable(said('nothing is called "{subject}"', subject=subject), where="subject", mend=self._known_names(kind))
 
@@ -172,6 +177,9 @@ class View:
 
     def own_conditions(self) -> tuple[Condition, ...]:
         """Return the practice's own conditions, without those of its chairs and machines."""
+        return self.look.once("own conditions", self._own)
+
+    def _own(self) -> tuple[Condition, ...]:
         missing = tuple(doubt(self.look, PRACTICE, missing) for missing in missing_now(self.look))
         own = (*self._weekly(), *self._products(), *surgery_left_open(self.look))
         return (*own, *outlet_conditions(self.look), *part_conditions(self.look, PRACTICE), *missing)
@@ -196,7 +204,7 @@ class View:
 
     def _weekly(self) -> Iterator[Condition]:
         look, basis = self.look, self.look.basis
-        since = basis.days_after(look.at, -7)
+        since = look.days(-7)
         for duty in basis.rulebook.duties_of(Subject.PRACTICE, When.WEEKLY):
             found: list[StepSays] = []
             for step in duty.steps:
@@ -212,7 +220,7 @@ class View:
                         done=done,
                     )
                 )
-            oldest = min((one.done for one in found if one.done is not None), default=look.at)
+            oldest = min((one.done for one in found if one.done is not None), default=look.today)
             expires, what = basis.days_after(oldest, 8), said("{name}: done in the last week", name=duty.name)
             says = DutySays(duty, tuple(found))
             due = weekly_due(look, PRACTICE, says)

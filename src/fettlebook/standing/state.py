@@ -6,8 +6,9 @@ Nothing here knows a rule: the same state answers under the rulebook of any day.
 A state can stand on a shelf (`shelf.py`): what was kept of it there is taken down subject by subject, when a question or an entry needs it.
 """
 
+import weakref
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
-from typing import Final
+from typing import Final, Protocol
 
 from fettlebook.book.received import Received
 from fettlebook.standing.amend import DEEPEST, amends, versions
@@ -19,6 +20,14 @@ from fettlebook.standing.streams import EVER, NOTHING, Fact, Stream
 Kept = Callable[[str], Stream | None]
 Original = Callable[[str], Received | None]
 _NO_AMENDMENTS: Final[Sequence[Received]] = ()
+NAMED: Final = "=named"  # what changes when an entry names a subject for the first time: no sort of fact is called so
+
+
+class Ear(Protocol):
+    """Who wants to know what an entry changed."""
+
+    def hear(self, key: Key) -> None:
+        """Take note that the facts of a stream are others now, or that a subject was named (`NAMED`)."""
 
 
 class About:
@@ -83,11 +92,13 @@ class State:
         self.devices: dict[str, Counter] = {}
         self.seq = 0
         self.received = 0
+        self.holed = 0  # entries of devices that missed some: each may tell more of what they were working on
         self.early: set[str] = set()  # entries that others refer to and that have not arrived
         self.abouts: dict[str, About] = {}  # of a state on a shelf: what was asked for or has changed
         self.mended: dict[str, Mended] = {}
         self.changed: tuple[set[str], set[str]] | None = None  # subjects and entries that are not on the shelf as they are now
         self.fetched = Fetched()
+        self._ears: list[weakref.ref[Ear]] = []
         self._same: dict[tuple[str, ...], tuple[str, ...]] = {}  # the same few subjects together come again and again
         self._kept: dict[str, Received] | None = {} if original is None else None
         self._original: Original = original or self._kept.get  # type: ignore[union-attr] # one of the two is there
@@ -109,10 +120,14 @@ class State:
         names = []
         for subject in entry.subjects:
             about = self._about_to_change(subject)
-            about.named = about.named or received.seq
+            if not about.named:
+                about.named = received.seq
+                self._tell((subject, NAMED))
             names.append(about.name)
-        subjects = tuple(names)
-        self._counter(entry.device).add(received, self._same.setdefault(subjects, subjects))
+        subjects, counter = tuple(names), self._counter(entry.device)
+        holes = bool(counter.open)
+        counter.add(received, self._same.setdefault(subjects, subjects))
+        self.holed += holes or bool(counter.open)
         if amends(received) and entry.refers_to is not None:
             self.early.discard(entry.id)
             self._mended_to_change(entry.refers_to).amendments.append(received)
@@ -133,6 +148,10 @@ class State:
         """Begin a fold of a book whose oldest entries were pruned; `pruned` has the stretches of each device's numbers."""
         for device, stretches in pruned.items():
             self._counter(device).begin_after(stretches)
+
+    def listen(self, ear: Ear) -> None:
+        """Tell someone, for as long as they are there, what each entry from now on changes."""
+        self._ears = [*(known for known in self._ears if known() is not None), weakref.ref(ear)]
 
     def stream(self, subject: str, sort: str) -> Stream:
         """Return the facts of a sort about a subject; an empty stream where there are none."""
@@ -180,8 +199,16 @@ class State:
             stream = about.streams[key[1]] = Stream()
         return stream
 
+    def _tell(self, key: Key) -> None:
+        for known in self._ears:
+            ear = known()
+            if ear is not None:
+                ear.hear(key)
+
     def _put(self, key: Key, fact: Fact) -> None:
         self._stream(key).add(fact)
+        if self._ears:
+            self._tell(key)
         if _moves_water(key):
             about = self.abouts[key[0]]
             if about.moved is None:
@@ -232,6 +259,7 @@ class State:
         for key, fact in old:
             if self.stream(*key) is not NOTHING:
                 self._stream(key).take_out(fact)
+                self._tell(key)
                 moved = self.abouts[key[0]].moved
                 if moved is not None and _moves_water(key):
                     moved.take_out(key[1], fact)

@@ -30,18 +30,13 @@ def moving_sorts(basis: Basis) -> tuple[str, ...]:
     return ("visit", *(f"done:{step.id}" for _, step in basis.steps.values() if step.computes in moving))
 
 
-def last_moved(look: Look, subject: str, sorts: Sorts, until: int, only: str | None) -> int | None:
-    """Return when water last moved up to `until`."""
-    if until != look.at:
-        return _last_moved(look, subject, sorts, until, only)
-    now: dict[tuple[str, Sorts, str | None], int | None] = look.memo.setdefault("last moved", {})  # every rule about rests asks it
-    key = subject, tuple(sorts), only
-    if key not in now:
-        now[key] = _last_moved(look, subject, sorts, until, only)
-    return now[key]
+def last_moved(look: Look, subject: str, sorts: Sorts, only: str | None) -> int | None:
+    """Return when water last moved."""
+    # Every rule about rests asks it.
+    return look.once(("last moved", subject, tuple(sorts), only), lambda: _last_moved(look, subject, sorts, None, only))
 
 
-def _last_moved(look: Look, subject: str, sorts: Sorts, until: int, only: str | None) -> int | None:
+def _last_moved(look: Look, subject: str, sorts: Sorts, until: int | None, only: str | None) -> int | None:
     newest: int | None = None
     for sort in sorts:  # each looks back no further than the newest so far
         since = 0 if newest is None else newest + 1
@@ -51,10 +46,10 @@ def _last_moved(look: Look, subject: str, sorts: Sorts, until: int, only: str | 
 
 def last_rest(look: Look, subject: str, sorts: Sorts, at_least_ms: int, only: str | None = None) -> Rest:
     """Return the last rest of at least so long: the present one, an earlier one, or the one before the book began."""
-    moved = last_moved(look, subject, sorts, look.at, only)
+    moved = last_moved(look, subject, sorts, only)
     if moved is None:
         return Rest(None, None)
-    if look.at - moved >= at_least_ms:
+    if look.over(moved + at_least_ms):
         return Rest(moved, None)
     water = _Water(look, subject, sorts, only)
     pieces = _pieces(water) if at_least_ms >= 2 * PIECE_MS else None  # of so short a rest they tell nothing
@@ -79,8 +74,8 @@ class _Water:
 
 
 def _pieces(water: _Water) -> Pieces | None:
-    about = water.look.state.about(water.subject)
-    return None if about is None or about.moved is None else about.moved.together(water.sorts, water.only)
+    moved = water.look.moved(water.subject)
+    return None if moved is None else moved.together(water.sorts, water.only)
 
 
 def _first_moved(water: _Water, since: int, until: int) -> int:

@@ -114,7 +114,7 @@ def _first(one: Attempt) -> int:
 
 def _judge(look: Look, chair: Chair, duty: Duty, tries: Sequence[Tried]) -> SuctionCare:
     began, ended = min(_first(one) for _, one in tries), max(one.newest.happened for _, one in tries)
-    then = replace(look, at=ended, basis=look.then(ended), memo={})
+    then = replace(look, moment=ended, basis=look.then(ended), memo={})
     chair = then.basis.chairs.get(chair.id, chair)
     duty = next((one for one in then.basis.rulebook.duties if one.id == duty.id), duty)
     says = duty_says(AtChair(then, chair, began, frozenset()), duty)

@@ -63,7 +63,7 @@ def wet_times(look: Look, chair: Chair, since: int = 0) -> tuple[WetTime, ...]:
                 first = min(fact.happened for fact in (one.begun, one.done) if fact is not None)
                 later = tries[number + 1] if number + 1 < len(tries) else None
                 end = one.newest.happened if later is None else min(one.newest.happened, later.newest.happened)
-                then = replace(look, at=end, basis=look.then(end), memo={})
+                then = replace(look, moment=end, basis=look.then(end), memo={})
                 says = step_says(AtChair(then, chair, first, frozenset()), duty, step)
                 time = then.basis.times.get((chair.id, duty.id, step.id))
                 length = length_of(one.begun, one.done) if one.done is not None else None

@@ -16,14 +16,14 @@ DAYS_LOOKED_BACK = 7
 
 def surgery_condition(look: Look, chair: Chair) -> Iterator[Condition]:
     """Yield whether the chair's newest visit of today, where it was surgical, names its sterile water; nothing where it wasn't."""
-    newest = look.latest(f"chair:{chair.id}", "visit", since=look.basis.day_start(look.at))
+    newest = look.latest(f"chair:{chair.id}", "visit", since=look.today)
     if newest is not None and _surgical(look, newest):
         yield _named(look, newest)
 
 
 def surgery_left_open(look: Look) -> Iterator[Condition]:
     """Yield each surgical visit of the last week whose sterile water is not in the book, or was too old: it belongs into the record."""
-    since = look.basis.days_after(look.at, -DAYS_LOOKED_BACK)
+    since = look.days(-DAYS_LOOKED_BACK)
     seen: set[str] = set()
     for chair in look.basis.practice.chairs:
         for fact in look.back(f"chair:{chair.id}", "visit", since=since):

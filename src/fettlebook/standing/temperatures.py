@@ -74,7 +74,7 @@ def _tap(look: Look, fact: Fact) -> TapSays:
         verdict, why = Verdict.UNPROVEN, said("{water_c:g} degC; no rulebook in force names a temperature", water_c=says.water_c)
     else:
         verdict, why = _against(says, limit)
-        if verdict is Verdict.FIT and due is not None and due <= look.at:
+        if verdict is Verdict.FIT and due is not None and look.over(due):
             verdict, why = Verdict.UNPROVEN, said("{why}; the next reading was due {due}", why=why, due=look.when(due))
     return TapSays(
         says.place, says.water, fact.happened, says.water_c, says.ran_s, limit.value[0] if limit else None,

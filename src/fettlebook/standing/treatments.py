@@ -156,7 +156,7 @@ def _begin(one: Attempt) -> int:
 def _judge(look: Look, chair: Chair, duty: Duty, tries: Sequence[Tried]) -> Treatment:
     facts = [fact for _, one in tries for fact in (one.begun, one.done) if fact is not None]
     first, began, ended = min(f.happened for f in facts), min(_begin(one) for _, one in tries), max(f.happened for f in facts)
-    then = replace(look, at=ended, basis=look.then(ended), memo={})
+    then = replace(look, moment=ended, basis=look.then(ended), memo={})
     chair = then.basis.chairs.get(chair.id, chair)
     duty = next((one for one in then.basis.rulebook.duties if one.id == duty.id), duty)
     says = duty_says(AtChair(then, chair, first, frozenset(outlet.id for outlet in chair.outlets)), duty)

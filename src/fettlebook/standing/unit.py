@@ -118,7 +118,7 @@ def _in_date(look: Look, subject: str, sterile: Fact, *, wrapped: bool) -> Itera
         ran=look.when(ran.happened),
         ends=look.when(ends),
     )
-    if ends <= look.at:
+    if look.over(ends):
         yield Condition(what, Verdict.UNPROVEN, told, origin, (ran.entry,), ends, mend=again(look, subject))
     else:
         yield Condition(what, Verdict.FIT, told, origin, (ran.entry,), ran.happened, ends)

@@ -1,13 +1,17 @@
 """In service or not: faults that stop use, out of service, back in service; and what a device holds that never arrived."""
 
 from collections.abc import Iterator
+from typing import Final
 
+from fettlebook.book.kinds import PRACTICE
 from fettlebook.said import joined, said
 from fettlebook.standing.basis import BOOK
 from fettlebook.standing.gaps import Missing
-from fettlebook.standing.look import Look
+from fettlebook.standing.look import MISSING, Look
 from fettlebook.standing.model import Condition, Owed, Verdict
 from fettlebook.standing.streams import Fact
+
+BY_SUBJECT: Final = "missing by subject"  # under this name a look remembers it
 
 
 def service_conditions(look: Look, subject: str, *, out_of_service: bool = False, outlet: str | None = None) -> tuple[Condition, ...]:
@@ -52,11 +56,22 @@ def _holds(outlets: tuple[str, ...] | None, back: set[str], outlet: str | None) 
 
 def missing_now(look: Look) -> tuple[Missing, ...]:
     """Return the entries that devices made and that had not arrived, as known then."""
-    if "missing" not in look.memo:
+    look.rests_on(PRACTICE, MISSING)
+    return missing_by_subject(look).get(PRACTICE, ())
+
+
+def missing_by_subject(look: Look) -> dict[str, tuple[Missing, ...]]:
+    """Return the stretches of missing entries by each subject that their device was then working on; under the practice, all of them."""
+    if BY_SUBJECT not in look.memo:
         found = (m for device, counter in look.state.devices.items() for m in counter.missing(device, look.known_at))
-        look.memo["missing"] = tuple(m for m in found if m.after <= look.at)
-    held: tuple[Missing, ...] = look.memo["missing"]
-    return held
+        everything = tuple(m for m in found if m.after <= look.moment)
+        held: dict[str, tuple[Missing, ...]] = {}
+        for missing in everything:
+            for subject in _touched(look, missing):
+                held[subject] = (*held.get(subject, ()), missing)
+        look.memo[BY_SUBJECT] = held | {PRACTICE: everything}
+    by_subject: dict[str, tuple[Missing, ...]] = look.memo[BY_SUBJECT]
+    return by_subject
 
 
 def missing_conditions(look: Look, subject: str, *, today_only: bool) -> Iterator[Condition]:
@@ -67,10 +82,9 @@ def missing_conditions(look: Look, subject: str, *, today_only: bool) -> Iterato
     today_only
         Leave out what ended before today: the duties of the day prove a chair or machine anew, while a set or load keeps the doubt.
     """
-    for missing in missing_now(look):
-        if today_only and missing.before < look.basis.day_start(look.at):
-            continue
-        if subject in _touched(look, missing):
+    look.rests_on(subject, MISSING)
+    for missing in missing_by_subject(look).get(subject, ()):
+        if not (today_only and missing.before < look.today):
             yield doubt(look, subject, missing)
 
 
@@ -86,12 +100,5 @@ def doubt(look: Look, subject: str, missing: Missing) -> Condition:
 
 
 def _touched(look: Look, missing: Missing) -> frozenset[str]:
-    key = f"touched {missing.device} {missing.first}"
-    if key not in look.memo:
-        basis = look.basis
-        since = basis.day_start(missing.after or missing.before)
-        until = basis.days_after(missing.before, 1) - 1
-        counter = look.state.devices[missing.device]
-        look.memo[key] = frozenset(counter.touched(since, until, missing, look.known_at))
-    held: frozenset[str] = look.memo[key]
-    return held
+    since, until = look.basis.day_start(missing.after or missing.before), look.basis.days_after(missing.before, 1) - 1
+    return frozenset(look.state.devices[missing.device].touched(since, until, missing, look.known_at))

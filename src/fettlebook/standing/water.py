@@ -70,10 +70,9 @@ def _interval(look: Look, good: Sequence[Counted]) -> tuple[int, Requirement] | 
 
 def counted_results(at: AtChair, quantity: str) -> Iterator[Counted]:
     """Yield the results of a quantity that concern the chair, or the one line, by when the sample was taken, newest first."""
-    key = f"counted {at.chair.id} {quantity}"
-    if key not in at.look.memo:  # each line of a chair asks for the same samples
-        at.look.memo[key] = tuple(_counted_of_chair(at.look, at.chair.id, quantity))
-    for counted in at.look.memo[key]:
+    look, chair = at.look, at.chair.id
+    # Each line of a chair asks for the same samples.
+    for counted in look.once(("counted", chair, quantity), lambda: tuple(_counted_of_chair(look, chair, quantity))):
         if at.only is None or counted.outlets is None or at.only in counted.outlets:
             yield counted
 
@@ -86,7 +85,7 @@ def _counted_of_chair(look: Look, chair: str, quantity: str) -> Iterator[Counted
             continue
         seen.add(sample)
         result = next(
-            (f for f in look.state.stream(f"sample:{sample}", "result").back(look.known_at, look.known_at) if f.says.quantity == quantity),
+            (f for f in look.known(f"sample:{sample}", "result") if f.says.quantity == quantity),
             None,
         )
         if result is None:
@@ -121,11 +120,11 @@ def _judged(at: AtChair, quantity: str, limits: Sequence[Limit], counted: Sequen
     one = good[0]
     verdict, why, origin = held_to_limits(at, one, limits)
     ends = look.basis.days_after(one.taken, asked[0] + 1)
-    if ends <= look.at:
+    if look.over(ends):
         late = said(
             "last sample {taken}, {DAY_MS} days ago; a result holds {asked} days",
             taken=look.when(one.taken),
-            DAY_MS=(look.at - one.taken) // DAY_MS,
+            DAY_MS=look.elapsed(one.taken, DAY_MS),
             asked=asked[0],
         )
         return Condition(what, Verdict.UNPROVEN, late, asked[1].origin, one.evidence, ends, mend=_sample(at))
@@ -225,11 +224,11 @@ def _treat_and_sample(at: AtChair) -> tuple[Owed, ...]:
     sample = _sample(at)[0]
     wait_h = (min(window.value) * 24 if window else 0.0) + sample.wait_h
     name = said("Look through procedure and dose, treat the lines intensively, then a new sample of each line")
-    treat = [(says.duty, says.duty.steps_on(at.chair)) for says in _intensive(at, at.look.at)]
+    duty = intensive_duty(at.look, at.chair)
     origin = window.origin if window else sample.origin
-    if not treat:
+    if duty is None:
         return (Owed(sample.subject, "treat", name, origin, sample.attended_s, 0, sample.steps, wait_h=wait_h),)
-    duty, steps = treat[0]
+    steps = duty.steps_on(at.chair)
     attended, unattended, missing = minutes_of(at.look.basis, at.chair.id, duty, steps)
     return (Owed(sample.subject, duty.id, name, origin, attended, unattended, tuple(s.id for s in steps), duty.covers, missing, wait_h),)
 

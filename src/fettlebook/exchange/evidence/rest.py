@@ -73,7 +73,7 @@ def look_backs_of(found: Gathered) -> list[LookBack]:
             continue
         name = d.subject.partition(":")[2]
         closed = next((f.at_ms for f in d.followed if f.entry == d.closed_by), found.at - 1)
-        look = replace(found.look, at=max(closed, d.at_ms), memo={})
+        look = replace(found.look, moment=max(closed, d.at_ms), memo={})
         try:
             if d.kind == "test":
                 test = next(t.fact.says.test for t in found.tests if t.fact.entry == d.entry)
