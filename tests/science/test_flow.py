@@ -2,6 +2,7 @@
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -37,7 +38,27 @@ def test_three_cups_that_agree_exactly_still_have_the_range_of_cup_and_watch():
 def test_cups_that_disagree_more_than_cup_and_watch_explain_are_told():
     found = measure_flow([Reading(52, 60), Reading(45, 60)])
     assert found.odd[0].where in {"reading 1", "reading 2"}
-    assert "cup and watch explain" in found.odd[0].what
+    assert "cup, watch and an outlet's own wander explain" in found.odd[0].what
+
+
+@pytest.mark.practice_fact
+@pytest.mark.parametrize("cups", [(50, 50, 51.5), (50, 51.5), (52, 50, 51, 53), (48, 50, 52)])
+def test_cups_a_few_per_cent_apart_are_taken_and_their_mean_is_the_flow(cups):
+    found = measure_flow([Reading(v, 60) for v in cups])
+    assert found.odd == ()
+    assert found.flow_ml_min == pytest.approx(sum(cups) / len(cups))
+    assert found.low_ml_min <= min(cups)  # the scatter is not lost: it widens the range
+    weighed = measure_flow([Reading(v, 60) for v in cups], Tools(0.1, 0.1, 0.01))
+    assert weighed.odd == ()  # finer tools never make good cups odd
+    assert weighed.uncertainty.standard < found.uncertainty.standard
+
+
+def test_good_cups_are_seldom_called_odd_and_a_slipped_one_is():
+    chance = np.random.default_rng(42)
+    cups = 50 * (1 + 0.03 * chance.standard_normal((2000, 3)))
+    assert np.mean([bool(measure_flow([Reading(v, 60) for v in row]).odd) for row in cups]) < 0.06
+    cups[:, 1] *= 1.25
+    assert np.mean([bool(measure_flow([Reading(v, 60) for v in row]).odd) for row in cups]) > 0.95
 
 
 def test_a_time_of_half_a_minute_typed_as_a_minute_is_named_as_a_slip():
