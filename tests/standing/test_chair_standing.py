@@ -47,7 +47,9 @@ def test_after_a_visit_the_turnover_is_owed_with_its_minutes() -> None:
 
 def test_a_visit_without_an_end_leaves_the_chair_unproven() -> None:
     book = Book(READY + VISIT.strip().splitlines()[0])
-    assert "its end is not in the book" in why(chair(book, "2026-03-09 12:00"))
+    busy = chair(book, "2026-03-09 12:00")
+    assert "its end is not entered yet" in why(busy)
+    assert [condition.told for condition in busy.failing] == ["in use since 09:00"]
 
 
 def test_a_start_that_was_entered_with_a_later_time_than_the_end_is_no_running_visit() -> None:

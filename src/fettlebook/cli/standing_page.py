@@ -134,7 +134,7 @@ def _row(standing: Standing, zone: ZoneInfo) -> Iterator[str]:
     yield f"{sign(standing.verdict):<11} {name:<26}".rstrip() + (f"  until {_when(until, zone)}" if until is not None else "")
     if standing.failing:
         first, more = standing.failing[0], len(standing.failing) - 1
-        told = f"{first.what}: {first.why}" + (f" (and {more} more)" if more else "")
+        told = first.told + (f" (and {more} more)" if more else "")
         yield from _wrap(told, 12, hang=14)
 
 

@@ -113,7 +113,9 @@ def _with(row: WallRow, visit: NextVisit | None, says: Forecast | None) -> WallR
 
 def _reason(standing: Standing) -> tuple[str, str]:
     first = standing.failing[0] if standing.failing else None
-    return ("", "") if first is None else (first.what, first.why)
+    if first is None:
+        return "", ""
+    return ("", first.failed) if first.failed else (first.what, first.why)
 
 
 def _next(works: Iterable[Work], at: int) -> NextDuty | None:

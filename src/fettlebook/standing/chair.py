@@ -71,9 +71,13 @@ def _between(at: AtChair) -> Iterator[Condition]:
     look, today = at.look, at.look.today
     last = look.latest(_subject(at), "visit")
     if last is not None and not any(fact.says.ended for fact in look.back(f"visit:{last.says.ref}", "visit")):
-        why = said("visit {ref} began {last}, its end is not in the book", ref=last.says.ref, last=look.when(last.happened))
+        since = look.when(last.happened)
+        why = said("a visit began {last}; its end is not entered yet", last=since)
+        busy = said("in use since {since}", since=since)
         mend = tuple(owed_duty(look, _subject(at), d, d.steps_on(at.chair), since=last.happened) for d in _duties(at, When.BETWEEN_VISITS))
-        yield Condition(said("no visit is running"), Verdict.UNPROVEN, why, BOOK, (last.entry,), last.happened, mend=mend)
+        yield Condition(
+            said("free for the next patient"), Verdict.UNPROVEN, why, BOOK, (last.entry,), last.happened, mend=mend, failed=busy
+        )
         return
     if last is None or last.happened < today:
         return
@@ -170,7 +174,8 @@ def _rinsed(at: AtChair) -> Iterator[Condition]:
         said("rinse {why}", why=rinse[0].why) if rinse else said("the rulebook has no rinse for it")
     )
     mend = owed_duty(look, _subject(at), duty, to_do, since=filled)
-    yield Condition(what, Verdict.UNFIT, why, duty.origin, (entry,), filled, mend=(mend,))
+    failed = said("disinfectant may be left in the lines: {why}", why=why)
+    yield Condition(what, Verdict.UNFIT, why, duty.origin, (entry,), filled, mend=(mend,), failed=failed)
 
 
 def _last_of(at: AtChair, step: str) -> int:

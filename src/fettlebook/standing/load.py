@@ -140,7 +140,8 @@ def _looked_back(look: Look, machine: Machine, packed: Fact, ran: Fact) -> Itera
         else:
             verdict = Verdict.UNFIT if packed.says.implant else Verdict.UNPROVEN
             lead = Owed(f"load:{packed.says.load}", "look back", said("Look back: the lead releases it anew, or recalls it"), origin)
-            yield Condition(what, verdict, why, origin, entries, after.happened, mend=(lead,))
+            failed = said("look back: {why}", why=why)
+            yield Condition(what, verdict, why, origin, entries, after.happened, mend=(lead,), failed=failed)
 
 
 def released(look: Look, subject: str, ran: Fact, *, unit: str | None, pack: str | None) -> Condition:
@@ -217,4 +218,5 @@ def _rejected(look: Look, subject: str, *, unit: str | None) -> Iterator[Conditi
             decided=look.when(decided.happened),
             reason=decided.says.reason,
         )
-        yield Condition(said("not put aside"), Verdict.UNFIT, why, BOOK, (decided.entry,), decided.happened, mend=again(look, subject))
+        mend = again(look, subject)
+        yield Condition(said("not put aside"), Verdict.UNFIT, why, BOOK, (decided.entry,), decided.happened, mend=mend, failed=why)

@@ -212,7 +212,9 @@ def _cycles(look: Look, machine: Machine) -> Iterator[Condition]:
         if t.every == "day"
     )
     mend = tests or tuple(owed_duty(look, f"machine:{machine.id}", d, d.steps) for d in _first_duties(look, machine))
-    yield Condition(what, verdict, joined("; ", (why for _, why in bad)), BOOK, entries, newest.happened, mend=mend)
+    why = joined("; ", (told for _, told in bad))
+    failed = said("the last cycle failed: {why}", why=why)
+    yield Condition(what, verdict, why, BOOK, entries, newest.happened, mend=mend, failed=failed)
 
 
 def _first_duties(look: Look, machine: Machine) -> tuple[Duty, ...]:

@@ -82,4 +82,5 @@ def open_failures(look: Look, machine: Machine) -> Iterator[Condition]:
             else said("{test} again", test=term(test.capitalize())),
             origin,
         )
-        yield Condition(what, Verdict.UNFIT, why, origin, entries, failed.happened, mend=(mend,))
+        told = said("{test}: {why}", test=term(test), why=why)
+        yield Condition(what, Verdict.UNFIT, why, origin, entries, failed.happened, mend=(mend,), failed=told)

@@ -6,6 +6,7 @@ from enum import StrEnum
 from typing import Final
 
 from fettlebook.rules.model import Origin
+from fettlebook.said import said
 
 
 class Verdict(StrEnum):
@@ -44,10 +45,16 @@ class Condition:
     expires_ms: int | None = None
     mend: tuple["Owed", ...] = ()  # what turns it to fit; empty where it is fit
     duty_id: str = ""
+    failed: str = ""  # how people say that it does not hold, whole; empty: "what: why" says it well
 
     def __post_init__(self) -> None:
         if self.verdict is Verdict.FIT and self.mend:
             raise ValueError("nothing is owed where it is fit")
+
+    @property
+    def told(self) -> str:
+        """What it says, in one line: a condition that fails never reads as if it held."""
+        return self.failed or said("{what}: {why}", what=self.what, why=self.why)
 
 
 @dataclass(frozen=True, slots=True)

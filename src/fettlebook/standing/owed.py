@@ -93,7 +93,9 @@ def duty_condition(look: Look, subject: str, says: DutySays, *, what: str, since
     origin = worst_first[0].step.asked_by or duty.origin
     overdue = due is not None and look.over(due + 1)
     mend = owed_duty(look, subject, duty, steps, since=since, due=due, overdue=overdue)
-    return Condition(what, says.verdict, joined("; ", told), origin, says.evidence, since or None, mend=(mend,), duty_id=duty.id)
+    why = joined("; ", told)
+    failed = said("{name}: {why}", name=duty.name, why=why)  # without the "done today" that it should be
+    return Condition(what, says.verdict, why, origin, says.evidence, since or None, mend=(mend,), duty_id=duty.id, failed=failed)
 
 
 def weekly_due(look: Look, subject: str, says: DutySays) -> int | None:

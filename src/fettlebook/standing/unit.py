@@ -26,7 +26,7 @@ def unit_conditions(look: Look, unit: str) -> tuple[Condition, ...]:
     retired = look.latest(subject, "retired")
     if retired is not None:
         why = said("retired {retired}: {retired2}", retired=look.when(retired.happened), retired2=retired.says)
-        return (Condition(said("not retired"), Verdict.UNFIT, why, BOOK, (retired.entry,), retired.happened),)
+        return (Condition(said("not retired"), Verdict.UNFIT, why, BOOK, (retired.entry,), retired.happened, failed=why),)
     service = service_conditions(look, subject)
     newest = look.latest(subject, "packed")
     sterile = next((fact for fact in look.back(subject, "packed") if _kind(look, fact) is MachineKind.STERILIZER), None)

@@ -19,7 +19,12 @@ def service_conditions(look: Look, subject: str, *, out_of_service: bool = False
     what = said("in service")
     if out_of_service:
         back = Owed(subject, "file", said("Set out_of_service = false in the practice file, once it may be used"), BOOK)
-        return (Condition(what, Verdict.UNFIT, said("the practice file says: out of service"), BOOK, mend=(back,)),)
+        return (
+            Condition(
+                what, Verdict.UNFIT, said("the practice file says: out of service"), BOOK, mend=(back,),
+                failed=said("out of service, by the practice file"),
+            ),
+        )  # fmt: skip
     stops = list(open_stops(look, subject, outlet))
     if not stops:
         back_in = next((f for f in look.back(subject, "service") if f.says.sort == "returned"), None)
@@ -31,7 +36,8 @@ def service_conditions(look: Look, subject: str, *, out_of_service: bool = False
         return (Condition(what, Verdict.FIT, why, BOOK, (back_in.entry,) if back_in else (), back_in.happened if back_in else None),)
     told = joined("; ", (said("{words} ({when})", words=fact.says.words, when=look.when(fact.happened)) for fact in stops))
     back = Owed(subject, "return", said("Repair it, then return it to service by name"), BOOK)
-    return (Condition(what, Verdict.UNFIT, told, BOOK, tuple(f.entry for f in stops), stops[-1].happened, mend=(back,)),)
+    failed = said("out of service: {why}", why=told)
+    return (Condition(what, Verdict.UNFIT, told, BOOK, tuple(f.entry for f in stops), stops[-1].happened, mend=(back,), failed=failed),)
 
 
 def open_stops(look: Look, subject: str, outlet: str | None) -> Iterator[Fact]:
@@ -96,7 +102,9 @@ def doubt(look: Look, subject: str, missing: Missing) -> Condition:
             said(", after {after}", after=look.when(missing.after)) if missing.after else ""
         )
     send = Owed(subject, "send", said("Let device {device} send what it holds", device=missing.device), BOOK)
-    return Condition(said("no entry is missing"), Verdict.UNPROVEN, told[missing], BOOK, (), missing.before, mend=(send,))
+    why = told[missing]
+    failed = said("entries have not arrived: {why}", why=why)
+    return Condition(said("no entry is missing"), Verdict.UNPROVEN, why, BOOK, (), missing.before, mend=(send,), failed=failed)
 
 
 def _touched(look: Look, missing: Missing) -> frozenset[str]:

@@ -155,7 +155,7 @@ def _standing_row(view: View, subject: str) -> dict[str, Any]:
         "subject": subject,
         "verdict": standing.verdict.value,
         "until": said_at(standing.valid_until_ms, zone) or "",
-        "first_reason": f"{first.what}: {first.why}" if first else "",
+        "first_reason": first.told if first else "",
         "rule": origin_in_words(first.origin) if first else "",
         "evidence": " ".join(first.evidence) if first else "",
         "way_to_fit": joined("; ", (owed.name for owed in way.duties)),

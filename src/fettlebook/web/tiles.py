@@ -83,9 +83,9 @@ def board_of(view: View) -> Board:
 def tile_of(view: View, standing: Standing, name: str = "", parts: tuple[Part, ...] = ()) -> Tile:
     """Return one card."""
     failing, until = standing.failing, standing.valid_until_ms
-    reason = (
-        said("{what}? {why}", what=failing[0].what, why=failing[0].why) if failing else said("all conditions hold")
-    )  # what must hold, as the open question
+    reason: str = said("all conditions hold")
+    if failing:  # as people say it, else what must hold as the open question
+        reason = failing[0].failed or said("{what}? {why}", what=failing[0].what, why=failing[0].why)
     told = short(until, view.look.basis.zone, view.look.at) if until is not None else ""
     return Tile(
         standing.subject, name or name_of(standing.subject), standing.verdict, reason, max(0, len(failing) - 1), told, standing.way_to_fit,

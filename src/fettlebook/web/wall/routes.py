@@ -108,7 +108,7 @@ def _rows(pages: Pages, wall: Wall) -> list[dict[str, Any]]:
     for row in (*wall.chairs, *wall.machines):
         duty, visit, says = row.next, row.visit, row.forecast
         found.append(
-            {"subject": row.subject, "verdict": row.verdict.value, "reason": f"{row.what}: {row.why}" if row.why else "",
+            {"subject": row.subject, "verdict": row.verdict.value, "reason": f"{row.what}: {row.why}" if row.what else row.why,
              **_duty(duty, names, clock), "next_visit": clock(visit.booked_ms) if visit else "",
              "in_time": forecast_words(says, clock) if says else ""}
         )  # fmt: skip
