@@ -8,30 +8,29 @@ from fettlebook.book.entries import PROGRAM, Entry, Moment, new_entry, read_entr
 from fettlebook.book.kinds import BookPruned, Data, EntryClash
 from fettlebook.book.received import Receipt, Refused, own_bytes, seal
 from fettlebook.book.stores.head import Head, head_of
-from fettlebook.book.stores.pen import Pen
+from fettlebook.book.stores.pen import ENTRY, NODE, NotAsThought, Pen
 from fettlebook.book.tree import TILE, Growing, leaf_hash
 from fettlebook.errors import Finding, Mendable
 
 SERVER: Final = "server"  # the device that the program itself writes from
 _KNOWN_MOST: Final = 250  # ids asked for in one query
-_ENTRY: Final = ("entry", "practice, seq, id, kind, device, n, hash, leaf")
 _CLASH: Final = ("clash", "practice, id, digest, seq")
-_NODE: Final = ("node", "practice, level, number, hash")
 _HEAD: Final = "UPDATE head SET size = ?, received = ?, peaks = ? WHERE practice = ?"
 
 
 class Appending:
     """One append transaction: what is known of the book, and what will be added to it."""
 
-    def __init__(self, pen: Pen, practice: str, now: int, ids: Sequence[str] = (), *, lock: str = "") -> None:
-        self._pen, self._practice, self._now = pen, practice, now
+    def __init__(self, pen: Pen, practice: str, now: int, ids: Sequence[str] = (), *, lock: str = "", at: Head | None = None) -> None:
+        """`at`: where the book is thought to stand, and none of `ids` to be in it; then nothing is asked before it is written."""
+        self._pen, self._practice, self._now, self._at = pen, practice, now, at
         self._entries: list[tuple[Any, ...]] = []
         self._clashes: list[tuple[Any, ...]] = []
         self._nodes: list[tuple[Any, ...]] = []
         self._pruned: set[str] = set()
-        head = self._head(lock)
+        head = at or self._head(lock)
         self._tree, self._received = Growing(head.tree), head.received
-        self._known = self._among(ids) if ids else {}  # by id: the entry's bytes, its receipt
+        self._known = self._among(ids) if ids and at is None else {}  # by id: the entry's bytes, its receipt
 
     @property
     def size(self) -> int:
@@ -90,17 +89,24 @@ class Appending:
         read_entry(raw)  # what goes in can be read again: the same limits for everyone
         return self.place(made, raw, via=SERVER, offset=0)
 
-    def finish(self) -> None:
-        """Write what was placed. Nothing is durable before the transaction has been committed."""
+    def finish(self) -> Head:
+        """Write what was placed, and return where the book will stand. Nothing is durable before the transaction has been committed."""
+        tree = self._tree.peaks()
+        stands = Head(self._received, tree)
         if not self._entries:
-            return
-        for table, rows in ((_ENTRY, self._entries), (_CLASH, self._clashes), (_NODE, self._nodes)):
+            return stands
+        if self._at is not None:
+            self._pen.add_at(self._practice, self._at, stands, self._entries, self._nodes)
+            return stands
+        for table, rows in ((ENTRY, self._entries), (_CLASH, self._clashes), (NODE, self._nodes)):
             if rows:
                 self._pen.insert(*table, rows)
-        tree = self._tree.peaks()
         self._pen.write(_HEAD, (tree.size, self._received, b"".join(tree.hashes), self._practice))
+        return stands
 
     def _refuse_clash(self, made: Entry, digest: bytes, via: str) -> Refused:
+        if self._at is not None:
+            raise NotAsThought
         kept = "SELECT 1 FROM clash WHERE practice = ? AND id = ? AND digest = ?"
         here = any(row[1:3] == (made.id, digest) for row in self._clashes)
         if not here and not self._pen.rows(kept, (self._practice, made.id, digest)):

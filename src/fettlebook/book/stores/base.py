@@ -4,6 +4,7 @@ A store is bound to one practice; `of` gives another practice of the same databa
 PostgreSQL: how a transaction begins (so that one writer at a time appends to a practice), and what a failure means in words.
 """
 
+import threading
 from abc import abstractmethod
 from collections import deque
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
@@ -55,6 +56,9 @@ class Store(BesideEntries):
     """The book of one practice. All calls are safe from several threads."""
 
     _told: Told
+    _stands: Head | None = None  # where this store last left the book; None: to be asked
+    _in_turn: threading.Lock  # who adds through this store waits here for who is before, not in the database
+    _ask_then: tuple[type[Exception], ...]  # what adding without asking may fail with: then it is asked
 
     @property
     @abstractmethod
@@ -83,6 +87,10 @@ class Store(BesideEntries):
     @abstractmethod
     def _appending(self) -> AbstractContextManager[tuple[Pen, str]]:
         """Begin what `_writing` begins, for appending alone; gives the pen, and the words that lock a row read with it."""
+
+    @abstractmethod
+    def _adding(self) -> AbstractContextManager[tuple[Pen, str]]:
+        """Begin a transaction for one `add_at`."""
 
     @abstractmethod
     def _reading_with_pen(self) -> AbstractContextManager[Pen]:
@@ -126,10 +134,34 @@ class Store(BesideEntries):
             mend = "Give the id under which the device was enrolled (letters, digits, dots, hyphens; at most 60)."
             raise Mendable(f"{via!r:.80}", where="via", mend=mend)
         read = [readable(given) for given in entries]
-        with self._appending() as (pen, lock):
-            appending = Appending(pen, self.practice, now, [r[0].id for r in read if not isinstance(r, Refused)], lock=lock)
-            results = [r if isinstance(r, Refused) else appending.place(*r, via=via, offset=offset) for r in read]
-            appending.finish()
+        # Nearly always the book stands where this store left it, and what comes is new: then there is nothing to ask.
+        if (results := self._append(read, now, via, offset, asking=False)) is None:
+            results = self._append(read, now, via, offset, asking=True)
+            assert results is not None
+        return results
+
+    def _append(
+        self, read: Sequence[tuple[Entry, bytes] | Refused], now: int, via: str, offset: int, *, asking: bool
+    ) -> list[Receipt | Refused] | None:
+        """Append; without asking, None where the book stands elsewhere than was thought, an entry is in it, or none can say.
+
+        Done again with asking, each entry is found or added: that is what ids are for.
+        """
+        ids = [r[0].id for r in read if not isinstance(r, Refused)]
+        with self._in_turn:
+            at, self._stands = None if asking else self._stands, None
+            if at is None and not asking:
+                return None
+            try:
+                with self._appending() if asking else self._adding() as (pen, lock):
+                    appending = Appending(pen, self.practice, now, ids, lock=lock, at=at)
+                    results = [r if isinstance(r, Refused) else appending.place(*r, via=via, offset=offset) for r in read]
+                    stands = appending.finish()
+            except self._ask_then:
+                if asking:
+                    raise
+                return None
+            self._stands = stands
         self._told.added(appending.size)
         return results
 
@@ -153,7 +185,7 @@ class Store(BesideEntries):
             result = appending.note(data, moment=moment, by=by, subjects=subjects, refers_to=refers_to)
             if isinstance(result, Refused):
                 raise Mendable.of(result.findings)
-            appending.finish()
+            self._stands = appending.finish()
         self._told.added(appending.size)
         return result
 
@@ -167,7 +199,7 @@ class Store(BesideEntries):
                 if isinstance(result, Refused):
                     raise Mendable.of(result.findings)
                 receipts.append(result)
-            appending.finish()
+            self._stands = appending.finish()
         self._told.added(appending.size)
         return receipts
 

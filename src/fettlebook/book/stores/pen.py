@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from functools import lru_cache
 from typing import Any, Final, Protocol
 
+from fettlebook.book.stores.head import Head
 from fettlebook.book.sweep import AGREES_POSTGRES, AGREES_SQLITE
 
 _LISTS: Final = {
@@ -23,6 +24,15 @@ _KNOWN: Final = (
     "SELECT e.* FROM unnest(%s::text[]) AS asked (id), LATERAL (SELECT id, seq, leaf FROM entry"
     " WHERE practice = %s AND id = asked.id LIMIT 1) AS e"
 )
+
+
+ENTRY: Final = ("entry", "practice, seq, id, kind, device, n, hash, leaf")
+NODE: Final = ("node", "practice, level, number, hash")
+_MOVE: Final = "UPDATE head SET size = ?, received = ?, peaks = ? WHERE practice = ? AND size = ? AND received = ? AND peaks = ?"
+
+
+class NotAsThought(Exception):  # noqa: N818 - no error: it is then done with asking first
+    """The book stands elsewhere than was thought; nothing was added."""
 
 
 class Pen(Protocol):
@@ -41,6 +51,12 @@ class Pen(Protocol):
 
     def insert(self, table: str, columns: str, rows: Sequence[Sequence[Any]], clash: str = "") -> None:
         """Add rows to a table; `columns` as they stand in a statement, `a, b`. `clash`: what to do where a row stands there already."""
+
+    def add_at(self, practice: str, before: Head, after: Head, entries: Sequence[Sequence[Any]], nodes: Sequence[Sequence[Any]]) -> None:
+        """Move the head from one place to another and add entries and nodes, or do nothing of it and raise `NotAsThought`.
+
+        It may be raised, and so may the driver's error for an id that is there, not before the end of the transaction.
+        """
 
 
 class SqlitePen:
@@ -69,6 +85,14 @@ class SqlitePen:
         """Add rows to a table."""
         self._connection.executemany(_insert_one(table, columns, clash), rows)
 
+    def add_at(self, practice: str, before: Head, after: Head, entries: Sequence[Sequence[Any]], nodes: Sequence[Sequence[Any]]) -> None:
+        """Move the head and add entries and nodes."""
+        if self._connection.execute(_MOVE, _moved(practice, before, after)).rowcount != 1:
+            raise NotAsThought
+        self.insert(*ENTRY, entries)
+        if nodes:
+            self.insert(*NODE, nodes)
+
 
 class PostgresPen:
     """Writes to PostgreSQL; many rows of one statement share a round trip."""
@@ -96,6 +120,27 @@ class PostgresPen:
         """Add rows to a table, all in one statement: a list for each column."""
         self._cursor.execute(_insert_lists(table, columns, clash), [list(column) for column in zip(*rows, strict=True)], prepare=True)
 
+    def add_at(self, practice: str, before: Head, after: Head, entries: Sequence[Sequence[Any]], nodes: Sequence[Sequence[Any]]) -> None:
+        """Move the head and add entries and nodes: one statement, so that it need not be known whether the first half did anything."""
+        lists = [list(column) for rows in (nodes, entries) if rows for column in list(zip(*rows, strict=True))[1:]]
+        self._cursor.execute(_add_at(bool(nodes)), (*_moved(practice, before, after), *lists), prepare=True)
+        if self._cursor.rowcount != len(entries):
+            raise NotAsThought
+
+
+def _moved(practice: str, before: Head, after: Head) -> tuple[Any, ...]:
+    there, here = ((head.size, head.received, b"".join(head.tree.hashes)) for head in (after, before))
+    return (*there, practice, *here)
+
+
+@lru_cache(maxsize=2)
+def _add_at(nodes: bool) -> str:
+    added = [
+        f"INSERT INTO {table} ({columns}) SELECT moved.practice, new.* FROM moved, unnest({_lists(columns, 1)}) AS new"  # noqa: S608 - our own names
+        for table, columns in (NODE, ENTRY)
+    ]
+    return f"WITH moved AS ({_percent(_MOVE)} RETURNING practice){f', kept AS ({added[0]})' if nodes else ''} {added[1]}"
+
 
 @lru_cache(maxsize=100)
 def _percent(sql: str) -> str:
@@ -110,5 +155,8 @@ def _insert_one(table: str, columns: str, clash: str) -> str:
 
 @lru_cache(maxsize=20)
 def _insert_lists(table: str, columns: str, clash: str) -> str:
-    lists = ", ".join(f"%b::{_LISTS[name.strip()]}[]" for name in columns.split(","))  # %b: as bytes, not spelled out
-    return f"INSERT INTO {table} ({columns}) SELECT * FROM unnest({lists}) {clash}"  # noqa: S608 - our own names
+    return f"INSERT INTO {table} ({columns}) SELECT * FROM unnest({_lists(columns)}) {clash}"  # noqa: S608 - our own names
+
+
+def _lists(columns: str, first: int = 0) -> str:
+    return ", ".join(f"%b::{_LISTS[name.strip()]}[]" for name in columns.split(",")[first:])  # %b: as bytes, not spelled out

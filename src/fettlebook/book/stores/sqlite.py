@@ -25,7 +25,7 @@ from fettlebook.book.files import sync_folder
 from fettlebook.book.moved import refuse_moved
 from fettlebook.book.stores import tables
 from fettlebook.book.stores.base import Store
-from fettlebook.book.stores.pen import Pen, SqlitePen
+from fettlebook.book.stores.pen import NotAsThought, Pen, SqlitePen
 from fettlebook.book.stores.pruning import without_guard_sqlite
 from fettlebook.book.stores.rebuild import Rebuilt, rebuild
 from fettlebook.book.stores.told import Told
@@ -78,6 +78,8 @@ def open_book(path: Path | str, practice: str = "practice", *, write: bool = Tru
 class SqliteStore(Store):
     """The book of one practice in a SQLite file. Use `open_book`."""
 
+    _ask_then = (NotAsThought, sqlite3.IntegrityError)
+
     def __init__(self, path: Path, practice: str, *, write: bool = True) -> None:
         self.practice = practice
         self.path = path
@@ -85,7 +87,7 @@ class SqliteStore(Store):
         self._lock: sqlite3.Connection | None = None
         self._writer: Engine | None = None
         self._raw: sqlite3.Connection | None = None  # the writer's own, which alone writes
-        self._one_writer = threading.Lock()
+        self._one_writer, self._in_turn = threading.Lock(), threading.Lock()
         try:
             if write:
                 _refuse_share(path)
@@ -118,7 +120,7 @@ class SqliteStore(Store):
     def of(self, practice: str) -> Self:
         """Return the book of another practice in the same file; it shares this one's connections."""
         other = object.__new__(type(self))
-        other.__dict__ = self.__dict__ | {"practice": practice, "_told": Told()}
+        other.__dict__ = self.__dict__ | {"practice": practice, "_told": Told(), "_stands": None, "_in_turn": threading.Lock()}
         return other
 
     @property
@@ -196,6 +198,8 @@ class SqliteStore(Store):
                 if raw.in_transaction:
                     raw.execute("ROLLBACK")
                 raise
+
+    _adding = _appending
 
     def _sweep(self, size: int, salt: Salt | None, *, cores: int | None) -> Swept | None:
         """Sweep in as many processes as there are processors; a short book here."""
