@@ -23,7 +23,7 @@ from fettlebook.exchange.calendar import booked_days
 from fettlebook.exchange.key import KEY_BYTES
 from fettlebook.practice.load import read_practice_file
 from fettlebook.practice.model import Practice
-from fettlebook.said import said
+from fettlebook.said import said, said_count
 from fettlebook.web.health.looked import Looked, Seen, of_finding
 from fettlebook.web.source import newest_book, read_whole
 from fettlebook.web.tls.authority import folder_beside, read
@@ -59,7 +59,7 @@ def look_at(house: House) -> Iterator[Looked]:
             yield Looked(said("practice file"), Seen.BAD, said("{n} errors: {first}", n=len(errors), first=errors[0].what), errors[0].mend)
         else:
             count = len(loaded.warnings)
-            line = said("read, {n} warnings", n=count) if count else said("read, nothing to mend")
+            line = said_count("read, {n} warning", "read, {n} warnings", n=count) if count else said("read, nothing to mend")
             yield Looked(said("practice file"), Seen.LOOK if count else Seen.GOOD, line, said("See fettlebook check.") if count else "")
     except Mendable as error:
         yield of_finding(said("practice file"), error.findings[0])
