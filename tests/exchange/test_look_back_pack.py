@@ -1,18 +1,23 @@
 """The look-back pack of worked histories: what is concerned, what is open, and no word about a patient."""
 
 import sys
+from io import BytesIO
 from pathlib import Path
 
 import pytest
+from pypdf import PdfReader
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "standing"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "web"))
 from small_book import READY, Book
 from test_failure import FAILED
 from test_instruments_standing import ALL
+from test_printed_languages import TONGUES, left_in_english
 
 from fettlebook.errors import Mendable
 from fettlebook.exchange.csv_table import STARTS_A_FORMULA
 from fettlebook.exchange.look_back_pack import Pack, csv_pack, letter_of, pack_of, pdf_pack, rows_of
+from fettlebook.web.languages.tongue import Tongue
 
 pytestmark = pytest.mark.invented
 DAILY = '2026-03-10 07:00 ana machine.test {machine="steam", test="daily", outcome="failed"} = bad\n'
@@ -87,3 +92,14 @@ def test_the_same_look_gives_the_same_pdf() -> None:
 def test_words_of_people_are_set_as_they_are_never_run() -> None:
     hostile = RECALL.replace("test failed", "#panic(1) $x$ *b* <script> \\\\u{1F600} @x")
     assert pdf_pack(pack(ALL + DAILY + hostile, "machine:steam")).startswith(b"%PDF-")
+
+
+@pytest.mark.parametrize("tongue", TONGUES, ids=lambda tongue: tongue.language)
+@pytest.mark.parametrize(("text", "subject"), [(ALL + DAILY + RECALL + PASSED, "machine:steam"), (READY + HIGH, "chair:1")])
+def test_the_pack_and_its_letter_are_in_the_language_asked_for(text: str, subject: str, tongue: Tongue) -> None:
+    found = pack(text, subject)
+    reader = PdfReader(BytesIO(pdf_pack(found, tongue)))
+    assert reader.trailer["/Root"]["/Lang"] == tongue.region.replace("_", "-")
+    letter = letter_of(found, tongue)
+    assert not list(left_in_english(" ".join(page.extract_text() for page in reader.pages) + letter, tongue))
+    assert "2026-03-10" not in letter

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from fettlebook.cli.printed_in import language_option
+
 if TYPE_CHECKING:
     from datetime import datetime
 
@@ -22,6 +24,7 @@ DAY = click.DateTime(["%Y-%m-%d"])
 @click.option("--key", "key_at", metavar="FILE", help="The key that signs; BOOK.sqlite.key if left out.")
 @click.option("--zip", "zip_at", metavar="FILE.zip", help="Also pack the folder into this new file.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
+@language_option
 @click.pass_context
 def evidence(
     context: click.Context,
@@ -36,6 +39,7 @@ def evidence(
     key_at: str | None,
     zip_at: str | None,
     as_json: bool,
+    language: str | None,
 ) -> None:
     """Write the evidence of some days: report.pdf, the sealed entries, proofs, every number's entries, and check.py.
 
@@ -47,6 +51,15 @@ def evidence(
     from fettlebook.cli.evidence_made import write_evidence  # noqa: PLC0415 - keeps --help quick
 
     in_order = write_evidence(
-        practice_file, first.date(), last.date() if last else None, chairs, output, data=data, key_at=key_at, zip_at=zip_at, as_json=as_json
+        practice_file,
+        first.date(),
+        last.date() if last else None,
+        chairs,
+        output,
+        data=data,
+        key_at=key_at,
+        zip_at=zip_at,
+        as_json=as_json,
+        language=language,
     )
     context.exit(0 if in_order else 1)

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 import click
 
 from fettlebook.book.stores import open_book
+from fettlebook.cli.printed_in import printed_in
 from fettlebook.cli.standings_read import book_beside
 from fettlebook.errors import Mendable
 from fettlebook.exchange.evidence.blocks import Clock
@@ -37,6 +38,7 @@ def write_evidence(
     key_at: str | None,
     zip_at: str | None,
     as_json: bool,
+    language: str | None = None,
 ) -> bool:
     """Write it and say what it says; return whether all is in order."""
     path = Path(practice_file)
@@ -51,7 +53,9 @@ def write_evidence(
     tell = _tell if not as_json and sys.stderr.isatty() else lambda stage, done, of: None
     with open_book(book, practice.practice.id, write=False) as store:
         basis = Basis.of(practice, rulebook, running_times(practice, rulebook))
-        made = make_evidence(store, basis, span, Path(output), key_file=Path(key_at) if key_at else Path(f"{book}.key"), tell=tell)
+        key = Path(key_at) if key_at else Path(f"{book}.key")
+        voice = printed_in(practice, language)
+        made = make_evidence(store, basis, span, Path(output), key_file=key, tell=tell, voice=voice)
     if zip_at is not None:
         zip_bytes_to(made.folder, Path(zip_at))
     areas = areas_of(made.found, made.figures, made.seals)

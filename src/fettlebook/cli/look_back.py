@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import click
 
+from fettlebook.cli.printed_in import language_option, printed_in
+
 
 @click.command("look-back")
 @click.argument("subject")
@@ -15,6 +17,7 @@ import click
 @click.option("--test", metavar="TEST", help='Of a machine: the test to go by, such as "spore test"; the one that failed last if left out.')
 @click.option("--at", metavar="DATETHH:MM", help="Nothing later than this moment; now if left out.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
+@language_option
 @click.pass_context
 def look_back(
     context: click.Context,
@@ -27,6 +30,7 @@ def look_back(
     test: str | None,
     at: str | None,
     as_json: bool,
+    language: str | None,
 ) -> None:
     """Write what a bad result touched and what is still open: look-back.pdf, look-back.csv, letter.txt.
 
@@ -48,10 +52,11 @@ def look_back(
     with read_standings(practice_file, data, at, "now") as asked:
         view = asked.view
         pack = pack_of(view.look, read_subject(view, subject), test=test)
+        voice = printed_in(view.look.basis.practice, language)
         with new_folder(to) as writing:
-            writing.put("look-back.pdf", pdf_pack(pack))
+            writing.put("look-back.pdf", pdf_pack(pack, voice))
             writing.put("look-back.csv", csv_pack(pack).encode())
-            writing.put("letter.txt", letter_of(pack).encode())
+            writing.put("letter.txt", letter_of(pack, voice).encode())
     back = pack.back
     counts = {"loads": len(back.loads), "visits": len(back.visits), "sets_in_the_cupboard": len(back.at_hand)}
     if as_json:

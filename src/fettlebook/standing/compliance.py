@@ -20,6 +20,7 @@ from typing import Final
 
 from fettlebook.practice.model import Chair, Machine
 from fettlebook.rules.model import Origin, When
+from fettlebook.said import said, term
 from fettlebook.standing.basis import DAY_MS, HOUR_MS
 from fettlebook.standing.chair import duty_conditions
 from fettlebook.standing.look import Look
@@ -33,8 +34,13 @@ from fettlebook.standing.upkeep import missing_conditions
 from fettlebook.standing.water import water_conditions
 
 LATE_WITHIN_MS: Final = 14 * DAY_MS  # so far ahead the next visit is looked for that shows an evening's duty done late
-WATER_TEST: Final = "Water count in date"
-IN_DATE: Final = "in date at the day's first load"
+WATER_TEST: Final = said("Water count in date")
+IN_DATE: Final = {
+    "day": said("in date at the day's first load (each day)"),
+    "week": said("in date at the day's first load (each week)"),
+    "quarter": said("in date at the day's first load (each quarter)"),
+    "year": said("in date at the day's first load (each year)"),
+}
 
 
 class Came(StrEnum):
@@ -130,9 +136,9 @@ class _Day:
             for test in machine.tests:
                 condition = test_condition(then, machine, test)
                 later = test_condition(evening, machine, test) if condition.verdict is not Verdict.FIT else None
-                when = f"{IN_DATE} (each {test.every})"
+                when = IN_DATE[test.every]
                 one = self.said(then, subject, condition, when=when, owed=owed, because=first.entry, later=later)
-                yield replace(one, name=f"Test: {test.name}")
+                yield replace(one, name=said("Test: {name}", name=term(test.name)))
             evenings = {_duty_of(c): c for c in machine_duties(evening, machine, When.BEFORE_FIRST_LOAD)}
             for condition in machine_duties(then, machine, When.BEFORE_FIRST_LOAD):
                 yield self.said(
@@ -251,7 +257,7 @@ class _ChairDay:
         for condition in water_conditions(at):
             if condition.what.startswith("water count"):
                 held = replace(condition, verdict=Verdict.FIT, mend=()) if condition.verdict is Verdict.UNFIT else condition
-                one = day.said(look, self.subject, held, when="in each week of use", owed=day.midnight, because=used.entry)
+                one = day.said(look, self.subject, held, when=said("in each week of use"), owed=day.midnight, because=used.entry)
                 yield replace(one, duty="water.test", name=WATER_TEST)
 
 

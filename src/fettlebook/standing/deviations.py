@@ -8,15 +8,22 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from fettlebook.practice.model import Machine, MachineKind
+from fettlebook.said import joined, said, term
 from fettlebook.standing.basis import DAY_MS
 from fettlebook.standing.look import Look
-from fettlebook.standing.machine import cycle_verdict
+from fettlebook.standing.machine import cycle_reason, cycle_verdict
 from fettlebook.standing.machine_runs import SPORE, test_verdict
 from fettlebook.standing.model import Verdict
 from fettlebook.standing.standings import PRACTICE
 from fettlebook.standing.streams import Fact
 from fettlebook.standing.water_history import ChairWater
 
+SERVICE: Final = {
+    "fault": said("fault"),
+    "stop": said("taken out of service"),
+    "repair": said("repaired"),
+    "returned": said("returned to service"),
+}
 Kind = Literal["cycle", "test", "water count", "fault", "out of service", "load", "release", "notice"]
 SOON_MS: Final = 30 * DAY_MS  # what is named as done about it lies within so long, but for what closes it
 
@@ -85,7 +92,7 @@ def _cycles(look: Look, machine: Machine, since: int, until: int) -> Iterator[De
     """Cycles that failed: closed by a good test or cycle since and, where there was a load, by its being put aside or run again."""
     subject = f"machine:{machine.id}"
     for ran in look.forward(subject, "cycles", since=since, until=until - 1):
-        verdict, why, _ = cycle_verdict(look, ran)
+        verdict = cycle_verdict(look, ran)[0]
         if verdict is not Verdict.UNFIT:
             continue
         done: list[Followed] = list(_failure_steps(look, ran.entry))
@@ -95,15 +102,17 @@ def _cycles(look: Look, machine: Machine, since: int, until: int) -> Iterator[De
                 done.append(_decided(fact))
                 aside = aside or (fact if fact.says.meaning != "released" else None)
             if aside is None and (again := _ran_again(look, machine, ran)) is not None:
-                done.append(Followed(again.happened, f"its sets run again in load {again.says.load}", "", again.entry))
+                done.append(Followed(again.happened, said("its sets run again in load {load}", load=again.says.load), "", again.entry))
                 aside = again
         good = _next_good(look, subject, ran.happened)
         if good is not None and (aside is not None or ran.says.load is None):  # a good cycle alone does nothing about a load that failed
             done.append(good)
         closed = good.entry if good is not None and (aside is not None or ran.says.load is None) else ""
-        load = f", load {ran.says.load}" if ran.says.load else ""
-        closes = "its load put aside or run again, and a good test or cycle since" if ran.says.load else "a good test or cycle since"
-        yield Deviation("cycle", subject, ran.happened, f"{_words(why)}{load}", ran.entry, verdict, _in_order(done), closes, closed)
+        told, closes = said("{cycle} cycle, {why}", cycle=ran.says.cycle, why=cycle_reason(look, ran)), said("a good test or cycle since")
+        if ran.says.load:
+            told = said("{told}, load {load}", told=told, load=ran.says.load)
+            closes = said("its load put aside or run again, and a good test or cycle since")
+        yield Deviation("cycle", subject, ran.happened, told, ran.entry, verdict, _in_order(done), closes, closed)
 
 
 def _ran_again(look: Look, machine: Machine, ran: Fact) -> Fact | None:
@@ -124,8 +133,8 @@ def _next_good(look: Look, subject: str, since: int) -> Followed | None:
     cycles = (f for f in look.forward(subject, "cycles", since=since + 1) if cycle_verdict(look, f)[0] is Verdict.FIT)
     test, cycle = next(tests, None), next(cycles, None)
     if test is not None and (cycle is None or test <= cycle):
-        return Followed(test.happened, f"{test.says.test} passed", "", test.entry)
-    return Followed(cycle.happened, f"cycle {cycle.says.cycle} was good", "", cycle.entry) if cycle is not None else None
+        return Followed(test.happened, said("{test} passed", test=term(test.says.test)), "", test.entry)
+    return Followed(cycle.happened, said("cycle {cycle} was good", cycle=cycle.says.cycle), "", cycle.entry) if cycle is not None else None
 
 
 def _tests(look: Look, machine: Machine, since: int, until: int) -> Iterator[Deviation]:
@@ -141,9 +150,11 @@ def _tests(look: Look, machine: Machine, since: int, until: int) -> Iterator[Dev
         done = [*_failure_steps(look, failed.entry), *_services(look, subject, failed.happened, end)]
         done += _recalled(look, subject, failed, end)
         if passed is not None:
-            done.append(Followed(passed.happened, f"{name} passed", "", passed.entry))
-        again = "a test of the kind that passes, and what your rules ask for" if failed.says.test == SPORE else "the test, passed again"
-        told = f"{name} failed"
+            done.append(Followed(passed.happened, said("{test} passed", test=term(name)), "", passed.entry))
+        again = said("the test, passed again")
+        if failed.says.test == SPORE:
+            again = said("a test of the kind that passes, and what your rules ask for")
+        told = said("{test} failed", test=term(name))
         yield Deviation(
             "test", subject, failed.happened, told, failed.entry, Verdict.UNFIT, _in_order(done), again, passed.entry if passed else ""
         )
@@ -169,7 +180,7 @@ def _service(look: Look, subject: str, since: int, until: int) -> Iterator[Devia
         ends = next((f for f in later if _ends(fact, f)), None)
         until_then = [f for f in later if ends is None or f <= ends][:6]
         kind: Kind = "fault" if fact.says.fault is not None else "out of service"
-        closes = "a person who returned it to service" if fact.says.sort == "stop" else "its repair"
+        closes = said("a person who returned it to service") if fact.says.sort == "stop" else said("its repair")
         verdict = Verdict.UNFIT if fact.says.sort == "stop" else Verdict.UNPROVEN
         done = [_service_words(f) for f in until_then if f.says.sort in ("repair", "returned")]
         yield Deviation(
@@ -194,28 +205,32 @@ def _loads(look: Look, machine: Machine, since: int, until: int) -> Iterator[Dev
             verdict = verdict or cycle_verdict(look, ran)[0]
             if fact.says.meaning != "released":
                 if verdict is not Verdict.UNFIT:
-                    told = f"load {ran.says.load} not used: {fact.says.reason}"
+                    told = said("load {load} not used: {reason}", load=ran.says.load, reason=fact.says.reason)
                     put = (_decided(fact),)
-                    yield Deviation("load", name, fact.happened, told, fact.entry, Verdict.UNFIT, put, "put aside by name", fact.entry)
+                    yield Deviation(
+                        "load", name, fact.happened, told, fact.entry, Verdict.UNFIT, put, said("put aside by name"), fact.entry
+                    )
                 continue
             recall = next((f for f in look.forward(name, "decided", since=fact.happened) if f.says.meaning != "released"), None)
             done = (_decided(recall),) if recall is not None else ()
             recalled = recall.entry if recall is not None else ""
             if fact.says.override or verdict is Verdict.UNFIT:
-                why = f": {fact.says.override}" if fact.says.override else ""
-                told = f"load {ran.says.load} released against a cycle that is {verdict}{why}"
-                yield Deviation("release", name, fact.happened, told, fact.entry, Verdict.UNFIT, done, "its recall", recalled)
+                told = said("load {load} released against a cycle that is {verdict}", load=ran.says.load, verdict=term(str(verdict)))
+                told = joined(": ", (told, fact.says.override)) if fact.says.override else told
+                yield Deviation("release", name, fact.happened, told, fact.entry, Verdict.UNFIT, done, said("its recall"), recalled)
             elif fact.says.early:
                 good = _spore_after(look, subject, ran.happened)
-                told = f"load {ran.says.load} released before its spore result: {fact.says.reason}"
+                told = said("load {load} released before its spore result: {reason}", load=ran.says.load, reason=fact.says.reason)
                 followed = _in_order([*done, *((good,) if good else ())])
                 closed = recalled or (good.entry if good else "")
-                yield Deviation("release", name, fact.happened, told, fact.entry, Verdict.UNPROVEN, followed, "its spore test", closed)
+                yield Deviation(
+                    "release", name, fact.happened, told, fact.entry, Verdict.UNPROVEN, followed, said("its spore test"), closed
+                )
 
 
 def _spore_after(look: Look, subject: str, since: int) -> Followed | None:
     fact = next((f for f in look.forward(subject, f"test:{SPORE}", since=since) if test_verdict(f) is Verdict.FIT), None)
-    return Followed(fact.happened, f"{SPORE} passed", "", fact.entry) if fact is not None else None
+    return Followed(fact.happened, said("{test} passed", test=term(SPORE)), "", fact.entry) if fact is not None else None
 
 
 def undecided(look: Look, since: int, until: int) -> tuple[tuple[str, str, int, str], ...]:
@@ -242,16 +257,17 @@ def _counts(look: Look, water: ChairWater, since: int, until: int) -> Iterator[D
         )
         end = good.taken_ms if good is not None else result.taken_ms + 3 * SOON_MS
         done = [
-            Followed(one.done_ms, "intensive treatment" if one.whole else f"intensive treatment, not whole: {one.why}", "", one.evidence[0])
+            Followed(one.done_ms, treatment_words(whole=one.whole, why=one.why), "", one.evidence[0])
             for one in water.treatments
             if result.taken_ms < one.done_ms <= end and one.evidence
         ]
         done += _services(look, subject, result.taken_ms, end)
         if good is not None:
-            done.append(Followed(good.taken_ms, f"next sample: {good.why}", "", good.evidence[0]))
+            done.append(Followed(good.taken_ms, said("next sample: {why}", why=good.why), "", good.evidence[0]))
+        told = said("sample {sample}: {why}", sample=result.sample, why=result.why)
         yield Deviation(
-            "water count", subject, result.taken_ms, f"sample {result.sample}: {result.why}", result.evidence[0], Verdict.UNFIT,
-            _in_order(done), "a later count within the limit", good.evidence[0] if good is not None else "",
+            "water count", subject, result.taken_ms, told, result.evidence[0], Verdict.UNFIT,
+            _in_order(done), said("a later count within the limit"), good.evidence[0] if good is not None else "",
         )  # fmt: skip
 
 
@@ -265,15 +281,18 @@ def _notices(look: Look, since: int, until: int) -> Iterator[Deviation]:
             if not fact.says.begun:
                 continue
             ended = next((f for f in look.forward(PRACTICE, f"notice:{notice}", since=fact.happened + 1) if not f.says.begun), None)
-            done = (Followed(ended.happened, "the notice ended", "", ended.entry),) if ended is not None else ()
-            told = f"notice: {notice}" + (f", {fact.says.words}" if fact.says.words else "")
+            done = (Followed(ended.happened, said("the notice ended"), "", ended.entry),) if ended is not None else ()
+            told = said("notice: {notice}", notice=term(notice))
+            told = joined(", ", (told, fact.says.words)) if fact.says.words else told
             closed = ended.entry if ended else ""
-            yield Deviation("notice", PRACTICE, fact.happened, told, fact.entry, Verdict.UNFIT, done, "the end of the notice", closed)
+            yield Deviation("notice", PRACTICE, fact.happened, told, fact.entry, Verdict.UNFIT, done, said("the end of the notice"), closed)
 
 
 def _failure_steps(look: Look, entry: str) -> Iterator[Followed]:
     for fact in look.forward(f"failure:{entry}", "done"):
-        yield Followed(fact.happened, f"{fact.says.step}, {fact.says.outcome}: {fact.says.reason}", fact.says.by, fact.entry)
+        yield Followed(
+            fact.happened, joined("", (fact.says.step, ", ", term(fact.says.outcome), ": ", fact.says.reason)), fact.says.by, fact.entry
+        )
 
 
 def _services(look: Look, subject: str, since: int, end: int) -> Iterator[Followed]:
@@ -282,20 +301,23 @@ def _services(look: Look, subject: str, since: int, end: int) -> Iterator[Follow
 
 
 def _service_words(fact: Fact) -> Followed:
-    word = {"fault": "fault", "stop": "taken out of service", "repair": "repaired", "returned": "returned to service"}[fact.says.sort]
-    return Followed(fact.happened, f"{word}: {fact.says.words}", fact.says.by, fact.entry)
+    return Followed(fact.happened, joined(": ", (SERVICE[fact.says.sort], fact.says.words)), fact.says.by, fact.entry)
 
 
 def _decided(fact: Fact) -> Followed:
-    why = f": {fact.says.reason}" if fact.says.reason else ""
-    return Followed(fact.happened, f"load {fact.says.load} {fact.says.meaning}{why}", fact.says.by, fact.entry)
+    return Followed(fact.happened, decided_words(fact), fact.says.by, fact.entry)
+
+
+def decided_words(fact: Fact) -> str:
+    """Return a decision on a load in words."""
+    told = said("load {load} {meaning}", load=fact.says.load, meaning=term(fact.says.meaning))
+    return joined(": ", (told, fact.says.reason)) if fact.says.reason else told
+
+
+def treatment_words(*, whole: bool, why: str) -> str:
+    """Return an intensive treatment in words."""
+    return said("intensive treatment") if whole else said("intensive treatment, not whole: {why}", why=why)
 
 
 def _in_order(done: list[Followed]) -> tuple[Followed, ...]:
     return tuple(sorted({one.entry: one for one in done}.values(), key=lambda one: (one.at_ms, one.entry)))
-
-
-def _words(why: str) -> str:
-    """A cycle in words, without its moment: that stands beside it."""
-    head, _, rest = why.partition(": ")
-    return f"{head.split(' ')[0]} cycle, {rest}" if rest else why

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from fettlebook.book.received import Received
+from fettlebook.said import said
 from fettlebook.standing.facts import happened_ms
 from fettlebook.standing.streams import EVER, Fact, Stream
 
@@ -32,8 +33,9 @@ class Missing(NamedTuple):
     @property
     def words(self) -> str:
         """Which entries, as a person says it."""
-        which = f"entry {self.first}" if self.first == self.last else f"entries {self.first} to {self.last}"
-        return f"{which} of device {self.device} did not arrive"
+        if self.first == self.last:
+            return said("entry {n} of device {device} did not arrive", n=self.first, device=self.device)
+        return said("entries {first} to {last} of device {device} did not arrive", first=self.first, last=self.last, device=self.device)
 
 
 class Counter:

@@ -157,8 +157,17 @@ def _after_repair(look: Look, machine: Machine) -> Iterator[Condition]:
 
 def cycle_verdict(look: Look, ran: Fact) -> tuple[Verdict, str, tuple[str, ...]]:
     """Return what a cycle is worth: what the machine worth, and no better than the newest judgement of its log."""
-    worth = {"passed": Verdict.FIT, "failed": Verdict.UNFIT, "aborted": Verdict.UNFIT, "nothing": Verdict.UNPROVEN}[ran.says.said]
     told = said("{cycle} {ran}: the machine says {says}", cycle=ran.says.cycle, ran=look.when(ran.happened), says=term(ran.says.said))
+    return _cycle(look, ran, told)
+
+
+def cycle_reason(look: Look, ran: Fact) -> str:
+    """Return why a cycle is worth what it is, without its name and moment, for where these stand beside it."""
+    return _cycle(look, ran, said("the machine says {says}", says=term(ran.says.said)))[1]
+
+
+def _cycle(look: Look, ran: Fact, told: str) -> tuple[Verdict, str, tuple[str, ...]]:
+    worth = {"passed": Verdict.FIT, "failed": Verdict.UNFIT, "aborted": Verdict.UNFIT, "nothing": Verdict.UNPROVEN}[ran.says.said]
     # A judgement belongs to its cycle whenever it was made: it tells what the cycle was.
     judged = next(look.known(f"cycle:{ran.entry}", "judged"), None)
     if judged is None:

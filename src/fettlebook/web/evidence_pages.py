@@ -27,6 +27,7 @@ from fettlebook.standing.basis import Basis
 from fettlebook.standing.model import worst
 from fettlebook.web.bench import Bench, Piece, Tell
 from fettlebook.web.forms import Form, posted
+from fettlebook.web.languages.tongue import Tongue, tongue
 from fettlebook.web.moments import Asked, asked
 from fettlebook.web.pages import Pages, saved
 from fettlebook.web.record import Record
@@ -62,14 +63,15 @@ class Shelf:
     def start(self, span: Span) -> str:
         """Begin to make one, unless it is there or being made; return its mark."""
         size = self._record.store.head().size
-        mark = hashlib.sha256(f"{span} {size}".encode()).hexdigest()[:16]
+        voice = tongue()
+        mark = hashlib.sha256(f"{span} {size} {voice.region}".encode()).hexdigest()[:16]
         self._spans[mark] = span
         self._spans.move_to_end(mark)
         while len(self._spans) > HELD_MOST:
             old, _ = self._spans.popitem(last=False)
             self._bench.forget(_key(old))
             shutil.rmtree(self._place() / old, ignore_errors=True)
-        self._bench.start(_key(mark), lambda tell: self._make(span, self._place() / mark, tell), where="long")
+        self._bench.start(_key(mark), lambda tell: self._make(span, self._place() / mark, tell, voice), where="long")
         return mark
 
     def piece(self, mark: str) -> Piece:
@@ -102,7 +104,7 @@ class Shelf:
             self._folder = tempfile.TemporaryDirectory(prefix="fettlebook-evidence-")
         return Path(self._folder.name)
 
-    def _make(self, span: Span, to: Path, tell: Tell) -> Shelved:
+    def _make(self, span: Span, to: Path, tell: Tell, voice: Tongue) -> Shelved:
         reading = self._pages.reading
         book = getattr(self._record.store, "path", None)
 
@@ -113,7 +115,7 @@ class Shelf:
         shutil.rmtree(to, ignore_errors=True)
         key = Path(f"{book}.key") if isinstance(book, Path) else None
         basis = Basis.of(reading.practice, reading.rulebook, reading.times)
-        made = make_evidence(self._record.store, basis, span, to / "bundle", key_file=key, tell=told)
+        made = make_evidence(self._record.store, basis, span, to / "bundle", key_file=key, tell=told, voice=voice)
         told("packing", 0, 0)
         packed = to / "bundle.zip"
         zip_bytes_to(made.folder, packed)

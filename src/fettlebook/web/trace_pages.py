@@ -12,6 +12,7 @@ from fettlebook.standing.basis import DAY_MS
 from fettlebook.standing.look_back import LookBack, since_last_good, water_look_back
 from fettlebook.standing.standings import View
 from fettlebook.standing.trace import Trace, trace
+from fettlebook.web.languages.tongue import tongue
 from fettlebook.web.pages import Pages, saved
 from fettlebook.web.record import Record
 from fettlebook.web.saving import csv_of
@@ -47,7 +48,7 @@ def trace_routes(pages: Pages, record: Record) -> APIRouter:
         from fettlebook.exchange.look_back_pack import pack_of, pdf_pack  # noqa: PLC0415 - few ask for it
 
         with asking.view(asking.moment(at, known_at or known)) as view:
-            pdf = pdf_pack(pack_of(view.look, subject, test=test or None))
+            pdf = pdf_pack(pack_of(view.look, subject, test=test or None), tongue())
         return Response(pdf, media_type="application/pdf", headers=saved("look-back.pdf", inline=True))
 
     @router.get("/look-back/{subject:path}")

@@ -25,6 +25,7 @@ from fettlebook.practice.model import Practice
 from fettlebook.rules.load import load_rulebook
 from fettlebook.standing.basis import Basis
 from fettlebook.times.running import running_times
+from fettlebook.web.languages.tongue import Tongue
 
 FIRST, LAST = date(2026, 11, 2), date(2026, 11, 6)
 UNTIL = datetime(2026, 11, 6, 19, 0, tzinfo=ZoneInfo("Europe/London"))
@@ -50,9 +51,10 @@ class Ground:
     def store(self, write: bool = False) -> SqliteStore:
         return open_book(self.book, self.practice.practice.id, write=write)
 
-    def make(self, to: Path, first: date = FIRST, last: date = LAST, chairs: tuple[str, ...] = ()) -> Made:
+    def make(self, to: Path, first: date = FIRST, last: date = LAST, chairs: tuple[str, ...] = (), voice: Tongue | None = None) -> Made:
         with self.store() as store:
-            return make_evidence(store, self.basis, span_of(self.practice, first, last, date(2026, 12, 1), chairs), to, key_file=self.key)
+            span = span_of(self.practice, first, last, date(2026, 12, 1), chairs)
+            return make_evidence(store, self.basis, span, to, key_file=self.key, voice=voice)
 
 
 @pytest.fixture(scope="session")

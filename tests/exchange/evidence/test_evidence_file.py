@@ -10,7 +10,12 @@ from datetime import date
 from pathlib import Path
 
 import pytest
+from pypdf import PdfReader
 
+sys.path.insert(0, str(Path(__file__).parents[2] / "web"))
+from test_printed_languages import TONGUES, left_in_english, plain
+
+import fettlebook
 from fettlebook.errors import Mendable
 from fettlebook.exchange.evidence import bundle
 from fettlebook.exchange.evidence.blocks import Clock
@@ -20,6 +25,7 @@ from fettlebook.exchange.evidence.first_page import areas_of
 from fettlebook.exchange.evidence.make import Made
 from fettlebook.exchange.evidence.span import span_of
 from fettlebook.standing.model import Verdict
+from fettlebook.web.languages.tongue import Tongue
 
 pytestmark = pytest.mark.invented
 
@@ -202,3 +208,28 @@ def test_the_command_says_each_area_and_ends_with_one_where_something_is_not_in_
     again = run("-o", tmp_path / "a")
     assert (again.returncode, again.stdout) == (2, "")
     assert "never overwritten" in again.stderr
+
+
+@pytest.mark.parametrize("tongue", TONGUES, ids=lambda tongue: tongue.language)
+def test_the_report_is_in_the_language_asked_for_and_only_the_practices_and_the_rules_own_words_stay(
+    ground: object, made: Made, tmp_path: Path, tongue: Tongue
+) -> None:
+    told = ground.make(tmp_path / "out", voice=tongue)  # type: ignore[attr-defined]
+    reader = PdfReader(told.folder / "report.pdf")
+    assert reader.trailer["/Root"]["/Lang"] == tongue.region.replace("_", "-")
+    text = " ".join(page.extract_text() for page in reader.pages)
+    program = Path(fettlebook.__file__).parent
+    # Rules and criteria stay in the words of their source; what stands inside the drawing of a cycle is English.
+    rules = "".join(one.read_text("utf-8") for one in (*program.glob("rules/*/*.toml"), program / "science/cycles/steam_cycle.py"))
+    own = plain(ground.practice.model_dump_json() + rules)  # type: ignore[attr-defined]
+    assert not [one for one in left_in_english(text, tongue) if one not in own]
+    assert (told.folder / "figures.json").read_bytes() == (made.folder / "figures.json").read_bytes(), "numbers know no language"
+
+
+def test_the_first_page_names_what_is_not_in_order(made: Made) -> None:
+    first = text_of(made.folder / "report.pdf").partition("\f")[0]
+    named = [s for s in made.found.standings if s.verdict is not Verdict.FIT]
+    assert named or made.found.missing
+    assert "What is not in order or not proven, by name" in first
+    for standing in named:
+        assert standing.subject.partition(":")[2] in first

@@ -6,7 +6,8 @@ from datetime import datetime
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
-from fettlebook.standing.basis import stamp
+from fettlebook.book.kinds import from_ms
+from fettlebook.said import Said, joined, said_date, said_number, term
 from fettlebook.standing.model import SHAPES, Verdict
 
 OWN_PAGE_LINES: Final = 24  # a shorter chapter follows on the page of the one before
@@ -29,9 +30,9 @@ class Chapter:
         """Add a paragraph."""
         self.blocks.append({"kind": "text", "text": text})
 
-    def table(self, columns: Mapping[str, float], rows: Iterable[Sequence[object]], *, empty: str) -> None:
+    def table(self, columns: Mapping[Said, float], rows: Iterable[Sequence[object]], *, empty: str) -> None:
         """Add a table with its header row, columns by name and share of the width; where there are no rows, a sentence."""
-        cells = [[str(cell) for cell in row] for row in rows]
+        cells = [[_cell(cell) for cell in row] for row in rows]
         if cells:
             self.blocks.append({"kind": "table", "head": list(columns), "widths": list(columns.values()), "rows": cells})
         else:
@@ -50,14 +51,18 @@ class Chapter:
         return {"title": self.title, "lead": self.lead, "blocks": self.blocks, "own_page": lines > OWN_PAGE_LINES}
 
 
+def _cell(cell: object) -> str:
+    return cell if isinstance(cell, str) else many(cell) if isinstance(cell, int) else str(cell)
+
+
 def sign(verdict: Verdict) -> str:
     """Return a verdict with its shape."""
-    return f"{SHAPES[verdict]} {verdict}"
+    return joined(" ", (SHAPES[verdict], term(str(verdict))))
 
 
-def some(number: int, one: str, many: str) -> str:
-    """Return a number with its noun: `1 result`, `2 results`."""
-    return f"{number:,} {one if number == 1 else many}"
+def many(number: int) -> str:
+    """Return a number with its thousands set apart."""
+    return said_number(number, ",")
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,11 +73,11 @@ class Clock:
 
     def at(self, ms: int | None) -> str:
         """Return a moment as 2026-03-02 08:05; a dash for none."""
-        return "-" if ms is None else stamp(ms, self.zone)
+        return "-" if ms is None else said_date(from_ms(ms, str(self.zone)))
 
     def day(self, ms: int) -> str:
         """Return the local day of a moment."""
-        return stamp(ms, self.zone)[:10]
+        return said_date(from_ms(ms, str(self.zone)).date())
 
     def parts(self, ms: int) -> dict[str, int]:
         """Return a moment for the document's date."""

@@ -15,9 +15,16 @@ from fettlebook.exchange.evidence.first_page import first_page
 from fettlebook.exchange.evidence.gathered import Gathered
 from fettlebook.exchange.evidence.judged_parts import Kept
 from fettlebook.exchange.evidence.seals import Seals
-from fettlebook.exchange.paper.cards import CAUTION
+from fettlebook.exchange.paper.cards import CAUTION, PAGE_OF
+from fettlebook.said import said, said_number
 
-TITLE: Final = "Evidence file"
+TITLE: Final = said("Evidence file")
+WORDS: Final = {
+    "contents": said("Contents"),
+    "invented": said("invented data"),
+    "book_at": said("Book at entry"),
+    "pages": PAGE_OF,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +68,7 @@ def content_of(document: Document, read_file: Callable[[str], bytes]) -> dict[st
         parts.loads(found, clock),
         duties.gaps(found, beside.amended, beside.late, clock),
         rest.in_force(found, clock),
-        rest.people(found, beside.kinds_by),
+        rest.people(found, beside.kinds_by, clock),
         rest.products(found, beside.opened, clock),
         rest.seals(held, head, clock, newest_ms=beside.newest_ms),
     )
@@ -69,16 +76,21 @@ def content_of(document: Document, read_file: Callable[[str], bytes]) -> dict[st
         "title": TITLE,
         "practice": practice.name,
         "invented": practice.invented,
+        "words": WORDS,
         "span": span.words,
-        "chairs": f"only {', '.join(span.chairs)} (and what is of no chair)" if span.chairs else "",
-        "size": f"{held.checkpoint.size:,}",
+        "chairs": said("only {chairs} (and what is of no chair)", chairs=", ".join(span.chairs)) if span.chairs else "",
+        "size": said_number(held.checkpoint.size, ","),
         "made": clock.parts(beside.newest_ms),
         "keywords": [f"figures.json SHA-256 {figures_digest}"],
         "caution": CAUTION,
-        "seal": (
-            f"Made by fettlebook {__version__} from the book at entry {held.checkpoint.size:,}, short form {held.checkpoint.short()}, "
-            f"newest entry received {clock.at(beside.newest_ms)}. Numbers are recounted from the entries by check.py of the bundle; "
-            f"figures.json SHA-256 {figures_digest}."
+        "seal": said(
+            "Made by fettlebook {version} from the book at entry {size:,}, short form {short}, newest entry received {newest}. "
+            "Numbers are recounted from the entries by check.py of the bundle; figures.json SHA-256 {digest}.",
+            version=__version__,
+            size=held.checkpoint.size,
+            short=held.checkpoint.short(),
+            newest=clock.at(beside.newest_ms),
+            digest=figures_digest,
         ),
         **first_page(found, figures, held, clock),
         "chapters": [chapter.data() for chapter in chapters],

@@ -13,6 +13,7 @@ from typing import Any, Final
 from fettlebook.exchange.evidence.gathered import Gathered
 from fettlebook.practice.model import MachineKind
 from fettlebook.rules.model import Origin
+from fettlebook.said import said, said_number
 from fettlebook.standing.compliance import Came, Occasion
 from fettlebook.standing.model import Verdict
 
@@ -62,7 +63,8 @@ class Figures:
     def share(self, name: str) -> str:
         """Return a number with what it is of: `3 of 4,387`."""
         one = self.of[name]
-        return f"{one.value:,} of {self.of[one.of].value:,}" if one.of else f"{one.value:,}"
+        value = said_number(one.value, ",")
+        return said("{value} of {all}", value=value, all=said_number(self.of[one.of].value, ",")) if one.of else value
 
 
 def figures_of(found: Gathered) -> Figures:

@@ -11,7 +11,7 @@ from fettlebook.standing.compliance import Occasion, occasions
 from fettlebook.standing.deviations import Deviation, deviations, undecided
 from fettlebook.standing.gaps import Missing
 from fettlebook.standing.look import Look
-from fettlebook.standing.machine import cycle_verdict
+from fettlebook.standing.machine import cycle_reason, cycle_verdict
 from fettlebook.standing.machine_runs import test_verdict
 from fettlebook.standing.model import Standing, Verdict
 from fettlebook.standing.standings import Standings
@@ -30,6 +30,7 @@ class Run:
     fact: Fact
     verdict: Verdict
     why: str
+    reason: str = ""  # why, without name and moment; empty: it was good
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +111,8 @@ def gather(standings: Standings, span: Span, *, now: int, known_at: int, tell: T
     for machine in basis.practice.machines:
         for fact in look.forward(f"machine:{machine.id}", "cycles", since=span.since, until=end - 1):
             verdict, why, _ = cycle_verdict(whole.look, fact)
-            runs.append(Run(machine.id, fact, verdict, why))
+            reason = "" if verdict is Verdict.FIT else cycle_reason(whole.look, fact)
+            runs.append(Run(machine.id, fact, verdict, why, reason))
         names = {test.id: test.name for test in machine.tests}
         for fact in look.forward(f"machine:{machine.id}", "tests", since=span.since, until=end - 1):
             tests.append(Test(machine.id, names.get(fact.says.test, fact.says.test), fact, test_verdict(fact)))

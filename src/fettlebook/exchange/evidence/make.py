@@ -3,7 +3,7 @@
 import hashlib
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from fettlebook.book.checkpoint import Checkpoint, parse_checkpoint, text_of
 from fettlebook.book.keyfile import read_key
@@ -31,10 +31,14 @@ from fettlebook.exchange.evidence.sealed import Chosen, choose
 from fettlebook.exchange.evidence.seals import Seals, seals_of
 from fettlebook.exchange.evidence.span import Span
 from fettlebook.exchange.kept_state import state_of
+from fettlebook.said import said
 from fettlebook.standing.basis import Basis
 from fettlebook.standing.facts import happened_ms
 from fettlebook.standing.standings import Standings
 from fettlebook.standing.state import State
+
+if TYPE_CHECKING:
+    from fettlebook.exchange.paper.typeset import Voice
 
 TEMPLATE: Final = Path(__file__).parent.parent / "paper" / "evidence.typ"
 _QUIET: Final[Tell] = lambda stage, done, of: None  # noqa: E731
@@ -57,7 +61,9 @@ class Made:
     bundle_bytes: int
 
 
-def make_evidence(store: Store, basis: Basis, span: Span, to: Path, *, key_file: Path | None, tell: Tell = _QUIET) -> Made:
+def make_evidence(
+    store: Store, basis: Basis, span: Span, to: Path, *, key_file: Path | None, tell: Tell = _QUIET, voice: "Voice | None" = None
+) -> Made:
     """Write an evidence file into a new folder, whole or not at all.
 
     Asked is what had happened up to the newest entry, not up to now: the same book gives the same bytes on any day.
@@ -70,6 +76,8 @@ def make_evidence(store: Store, basis: Basis, span: Span, to: Path, *, key_file:
         The key that signs; None, or one that can't be used: nothing is signed, and the first page says so.
     tell
         Is told how far it is; what it raises ends the work and leaves nothing.
+    voice
+        The language of report.pdf; None: English. All other files are for programs, README.txt is English.
 
     Raises
     ------
@@ -103,7 +111,7 @@ def make_evidence(store: Store, basis: Basis, span: Span, to: Path, *, key_file:
 
         beside = _beside(store, found, chosen, newest)
         document = Document(found, figures, held, beside, hashlib.sha256(raw).hexdigest())
-        report = typeset(TEMPLATE, content_of(document, store.file))
+        report = typeset(TEMPLATE, content_of(document, store.file), voice)
         writing.put("report.pdf", report)
         write_how_to(writing, readme(found, held, chosen))
         writing.finish(signer)
@@ -118,15 +126,15 @@ def _signed(store: Store, key_file: Path | None) -> tuple[Signer | None, Checkpo
         raise Mendable("the book has no entries", where=store.practice, mend="Name the book that holds the practice's entries.")
     plain = Checkpoint(book_name(store.practice), head.size, head.root)
     if key_file is None or not key_file.exists():
-        return None, plain, "", "there is no signing key beside the book. Make one: fettlebook book checkpoint BOOK --new-key NAME."
+        return None, plain, "", said("there is no signing key beside the book. Make one: fettlebook book checkpoint BOOK --new-key NAME.")
     try:
         signer = read_key(key_file)
     except Mendable as error:
-        return None, plain, "", f"the key can't be used: {error.what}."
+        return None, plain, "", said("the key can't be used: {why}.", why=error.what)
     try:
         note = sign_book(store, key_file, keep=False)
     except Mendable as error:
-        return signer, plain, "", f"{error.what}. A book that does not begin with what was signed before is never signed."
+        return signer, plain, "", said("{why}. A book that does not begin with what was signed before is never signed.", why=error.what)
     return signer, parse_checkpoint(text_of(note)), note, ""
 
 

@@ -10,6 +10,7 @@ from fettlebook.book.received import Received
 from fettlebook.book.signing import keys_after
 from fettlebook.book.stores import Store
 from fettlebook.errors import Mendable
+from fettlebook.said import said
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,11 +69,12 @@ def seals_of(
             doubted.append(f"{_size_of(old)}: {error.what}")
     found = store.verify(anchors=[held.anchor(f"the checkpoint at entry {held.size}") for held, _ in earlier])
     faults = tuple(map(str, found.faults))
-    alarms = []
+    alarms = list[str]()
     if faults:
-        alarms.append(f"The book is NOT WHOLE: {faults[0]}{f', and {len(faults) - 1} more' if len(faults) > 1 else ''}. See chapter Seals.")
+        told = faults[0] if len(faults) == 1 else said("{fault}, and {n} more", fault=faults[0], n=len(faults) - 1)
+        alarms.append(said("The book is NOT WHOLE: {faults}. See the chapter of seals.", faults=told))
     if not note:
-        alarms.append(f"Nothing here is signed: {why_not_signed}")
+        alarms.append(said("Nothing here is signed: {why}", why=why_not_signed))
     stamps = tuple(_readable(store, CheckpointStamped.KIND, unread))
     return Seals(checkpoint, note, keys, tuple(earlier), tuple(doubted), stamps, faults, tuple(alarms), dict(found.not_received))
 

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from fettlebook.book.kinds import to_ms
 from fettlebook.errors import Finding, Mendable
 from fettlebook.practice.model import Practice
+from fettlebook.said import said, said_date
 
 EARLIEST = date(2000, 1, 1)
 
@@ -25,7 +26,7 @@ class Span:
     @property
     def words(self) -> str:
         """The days as they are printed."""
-        return f"{self.first} to {self.last}"
+        return said("{first} to {last}", first=said_date(self.first), last=said_date(self.last))
 
 
 def span_of(practice: Practice, first: date, last: date, today: date, chairs: Sequence[str] = ()) -> Span:
