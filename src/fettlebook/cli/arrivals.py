@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from fettlebook.cli.options import DATA, PRACTICE
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
@@ -15,10 +17,8 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.argument("folder", metavar="FOLDER", type=click.Path(path_type=str))
-@click.option(
-    "--practice", "practice_file", required=True, metavar="PRACTICE.toml", type=click.Path(path_type=str), help="The practice file."
-)
-@click.option("--data", metavar="BOOK.sqlite", help="The book of entries; beside the practice file if left out.")
+@PRACTICE
+@DATA
 @click.option("--broker", metavar="mqtt://HOST", help="Only put into FOLDER what is published at this broker, until Ctrl-C.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON lines and nothing else.")
 @click.pass_context

@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from fettlebook.cli.options import JSON
+
 if TYPE_CHECKING:
     from datetime import datetime
 
 _BOOK = click.argument("book_at", metavar="BOOK")
 _PRACTICE = click.option("--practice", metavar="ID", help="Whose book, where BOOK holds several.")
-_JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
 
 
 @click.group(invoke_without_command=False)
@@ -30,7 +31,7 @@ def book() -> None:
 @_BOOK
 @click.argument("practice_file", metavar="PRACTICE.toml", type=click.Path(path_type=str))
 @click.option("--key", "key_at", metavar="FILE", help="Where the signing key goes; BOOK.key if left out.")
-@_JSON
+@JSON
 def init(*, book_at: str, practice_file: str, key_at: str | None, as_json: bool) -> None:
     """Make a practice's book and the key that signs its checkpoints.
 
@@ -43,7 +44,7 @@ def init(*, book_at: str, practice_file: str, key_at: str | None, as_json: bool)
 @book.command(short_help="Take in the practice file and rules that hold from now on.")
 @_BOOK
 @click.argument("practice_file", metavar="PRACTICE.toml", type=click.Path(path_type=str))
-@_JSON
+@JSON
 def renew(*, book_at: str, practice_file: str, as_json: bool) -> None:
     """Write into the book which practice file and which rules hold from now on; nothing where it holds them already.
 
@@ -57,7 +58,7 @@ def renew(*, book_at: str, practice_file: str, as_json: bool) -> None:
 @_PRACTICE
 @click.option("--via", default="desk", show_default=True, metavar="DEVICE", help="The device that sends them.")
 @click.option("--offset-ms", default=0, metavar="MS", help="This machine's clock less the device's.")
-@_JSON
+@JSON
 def append(*, book_at: str, practice: str | None, via: str, offset_ms: int, as_json: bool) -> None:
     """Add entries from standard input, one JSON object per line.
 
@@ -73,7 +74,7 @@ def append(*, book_at: str, practice: str | None, via: str, offset_ms: int, as_j
 @click.option("--since", default=0, metavar="NUMBER", help="Only entries after this number.")
 @click.option("--kind", "kinds", multiple=True, help="Only this kind; can be given several times.")
 @click.option("--subject", "subjects", multiple=True, metavar="SUBJECT", help="Only about this: 'chair:chair 1'. Several times: any.")
-@_JSON
+@JSON
 def dump(*, book_at: str, practice: str | None, since: int, kinds: tuple[str, ...], subjects: tuple[str, ...], as_json: bool) -> None:
     """Print entries in the order in which they came; with --json the very bytes that are sealed, one record per line."""
     _run("book_look", "dump", book_at=book_at, practice=practice, since=since, kinds=kinds, subjects=subjects, as_json=as_json)
@@ -88,7 +89,7 @@ def dump(*, book_at: str, practice: str | None, since: int, kinds: tuple[str, ..
 @click.option("--stamp", "stamps", multiple=True, metavar="ANSWER.tsr", help="A time-stamp of a --checkpoint, in the same order.")
 @click.option("--authority", "authorities", multiple=True, metavar="CERT.pem", help="Root certificate of a time-stamp authority.")
 @click.option("--sealed", "sealed_only", is_flag=True, help="Only what was sealed, not what finds it: twice as quick.")
-@_JSON
+@JSON
 def verify(
     *,
     book_at: str,
@@ -120,7 +121,7 @@ def verify(
 @click.option("--key", "key_at", metavar="FILE", help="The signing key; BOOK.key if left out.")
 @click.option("--new-key", metavar="NAME", help="Make the key under this name first: after a restore, or when the old one is lost.")
 @click.option("--qr", "qr_to", metavar="FILE.svg", help="Also write it as a QR code, for a day sheet.")
-@_JSON
+@JSON
 def checkpoint(*, book_at: str, practice: str | None, key_at: str | None, new_key: str | None, qr_to: str | None, as_json: bool) -> None:
     """Sign where the book stands and print it: number of entries and root.
 
@@ -133,7 +134,7 @@ def checkpoint(*, book_at: str, practice: str | None, key_at: str | None, new_ke
 @book.command(name="ask-stamp", short_help="Make the request for an outside time-stamp of a checkpoint.")
 @click.argument("note_at", metavar="CHECKPOINT")
 @click.argument("to", metavar="REQUEST.tsq")
-@_JSON
+@JSON
 def ask_stamp(*, note_at: str, to: str, as_json: bool) -> None:
     """Make the request for a time-stamp (RFC 3161) of a signed checkpoint, as `checkpoint` printed it.
 
@@ -149,7 +150,7 @@ def ask_stamp(*, note_at: str, to: str, as_json: bool) -> None:
 @click.argument("answer_at", metavar="ANSWER.tsr")
 @click.option("--authority", "authorities", multiple=True, required=True, metavar="CERT.pem", help="The authority's root certificate.")
 @_PRACTICE
-@_JSON
+@JSON
 def stamp(*, book_at: str, note_at: str, answer_at: str, authorities: tuple[str, ...], practice: str | None, as_json: bool) -> None:
     """Check that an authority stamped the time on this checkpoint of this book, and keep checkpoint and answer in the book.
 
@@ -166,7 +167,7 @@ def stamp(*, book_at: str, note_at: str, answer_at: str, authorities: tuple[str,
 @click.option("--drill", is_flag=True, help="Restore it to another place at once, verify it there, and remove it again.")
 @click.option("--rotate", is_flag=True, help="Then drop older ones: 7 days, 5 weeks and 12 months are kept (common practice).")
 @_PRACTICE
-@_JSON
+@JSON
 def backup(*, book_at: str, folder: str, drill: bool, rotate: bool, practice: str | None, as_json: bool) -> None:
     """Copy the book into a new folder under FOLDER, also while it is in use, and verify the copy.
 
@@ -180,7 +181,7 @@ def backup(*, book_at: str, folder: str, drill: bool, rotate: bool, practice: st
 @click.argument("folder", metavar="BACKUP")
 @click.argument("to", metavar="FILE|ADDRESS")
 @_PRACTICE
-@_JSON
+@JSON
 def restore(*, folder: str, to: str, practice: str | None, as_json: bool) -> None:
     """Put the book of one BACKUP folder to a new FILE, verify it whole, and write into it that it was restored.
 
@@ -194,7 +195,7 @@ def restore(*, folder: str, to: str, practice: str | None, as_json: bool) -> Non
 @_BOOK
 @click.argument("to", metavar="FILE.zip")
 @_PRACTICE
-@_JSON
+@JSON
 def export(*, book_at: str, to: str, practice: str | None, as_json: bool) -> None:
     """Write the whole book to one zip file that any program can read: sealed records line by line, files, checkpoints."""
     _run("book_keep", "export", book_at=book_at, to=to, practice=practice, as_json=as_json)
@@ -204,7 +205,7 @@ def export(*, book_at: str, to: str, practice: str | None, as_json: bool) -> Non
 @_BOOK
 @click.argument("source", metavar="FILE.zip")
 @_PRACTICE
-@_JSON
+@JSON
 def import_(*, book_at: str, source: str, practice: str | None, as_json: bool) -> None:
     """Take an exported book into an empty one, as it was sealed; all of it or nothing.
 
@@ -220,7 +221,7 @@ def import_(*, book_at: str, source: str, practice: str | None, as_json: bool) -
 @click.option("--by", required=True, metavar="PERSON", help="Who decides it.")
 @click.option("--why", required=True, metavar="TEXT", help="Why: the term is over, somebody asked for it.")
 @click.option("--yes", is_flag=True, help="Do it; without it, it is only listed.")
-@_JSON
+@JSON
 def erase(*, book_at: str, practice: str | None, before: datetime | None, by: str, why: str, yes: bool, as_json: bool) -> None:
     """Erase people's own words for good, where their term is over; everything else stays, and every proof still holds.
 
@@ -237,7 +238,7 @@ def erase(*, book_at: str, practice: str | None, before: datetime | None, by: st
 @click.option("--by", required=True, metavar="PERSON", help="Who decides it.")
 @click.option("--owner", metavar="DATABASE", help="Of a group's book: postgresql://owner@host/database, who alone can drop them.")
 @click.option("--yes", is_flag=True, help="Do it; without it, it is only told what would go.")
-@_JSON
+@JSON
 def prune(*, book_at: str, practice: str | None, before: datetime | None, by: str, owner: str | None, yes: bool, as_json: bool) -> None:
     """Drop what entries say, for good, where their term is over; their hashes stay, so every proof still holds.
 
@@ -251,7 +252,7 @@ def prune(*, book_at: str, practice: str | None, before: datetime | None, by: st
 @book.command(short_help="Read the book afresh and keep what verdicts are asked from.")
 @_BOOK
 @_PRACTICE
-@_JSON
+@JSON
 def fold(*, book_at: str, practice: str | None, as_json: bool) -> None:
     """Fold the book afresh from its first entry, whatever was kept of it beside it, and keep that for the next starts.
 

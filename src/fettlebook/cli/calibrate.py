@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from fettlebook.cli.options import JSON
+
 if TYPE_CHECKING:
     from datetime import datetime
 
@@ -21,7 +23,7 @@ if TYPE_CHECKING:
 @click.option("--limit-mg-l", type=float, metavar="MG/L", help="What may be left; left out, the label's residual limit.")
 @click.option("--on", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="Day of the readings; today if left out.")
 @click.option("--write", is_flag=True, help="Put what the strips say into the practice file; refused where they don't bear a time out.")
-@click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
+@JSON
 @click.pass_context
 def calibrate(
     context: click.Context,

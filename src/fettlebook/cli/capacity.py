@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from fettlebook.cli.options import JSON
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import datetime
@@ -27,7 +29,7 @@ if TYPE_CHECKING:
 @click.option("--cv", type=click.FloatRange(0, 2), help="Coefficient of variation of visit lengths; left out, 0.25 (assumed).")
 @click.option("--measured", metavar="VISITS.csv", help="Fit the spread from visits of your own: columns booked and actual, in minutes.")
 @click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=1, show_default=True, help="Another seed draws other days.")
-@click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
+@JSON
 @click.pass_context
 def capacity(context: click.Context, /, *, files: tuple[str, ...], first: datetime | None, as_json: bool, **options: Any) -> None:
     """How many sets, machines and hands do the bookings need, and what to buy first?

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from fettlebook.cli.options import JSON
+
 if TYPE_CHECKING:
     from pathlib import Path
 
@@ -16,7 +18,6 @@ _PRACTICE = click.argument("practice_file", metavar="PRACTICE.toml", type=click.
 _DATA = click.option("--data", metavar="FILE.sqlite", help="The book of entries; beside the practice file if left out.")
 _NAMES = click.option("--name", "names", multiple=True, help="A name by which tablets call this machine, as practice.local.")
 _ADDRESSES = click.option("--address", "addresses", multiple=True, help="This machine's address in the house, as 192.168.1.20.")
-_JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
 
 
 @click.group()
@@ -33,7 +34,7 @@ def certificate() -> None:
 @_DATA
 @_NAMES
 @_ADDRESSES
-@_JSON
+@JSON
 def make(*, practice_file: Path, data: str | None, names: tuple[str, ...], addresses: tuple[str, ...], as_json: bool) -> None:
     """Make the authority and the server's first certificate.
 
@@ -57,7 +58,7 @@ def make(*, practice_file: Path, data: str | None, names: tuple[str, ...], addre
 @_DATA
 @_NAMES
 @_ADDRESSES
-@_JSON
+@JSON
 def renew(*, practice_file: Path, data: str | None, names: tuple[str, ...], addresses: tuple[str, ...], as_json: bool) -> None:
     """Renew the server's certificate from the same authority; tablets need nothing.
 
@@ -77,7 +78,7 @@ def renew(*, practice_file: Path, data: str | None, names: tuple[str, ...], addr
 @certificate.command()
 @_PRACTICE
 @_DATA
-@_JSON
+@JSON
 def show(*, practice_file: Path, data: str | None, as_json: bool) -> None:
     """Show names, fingerprints, and until when they hold.
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from fettlebook.cli.options import JSON
 from fettlebook.cli.plan import LIMIT_S, MOST_LIMIT_S, progress_shown
 
 if TYPE_CHECKING:
@@ -43,7 +44,7 @@ if TYPE_CHECKING:
     help="The practice's key, so that visits get the references of the page; left out: references of this run only.",
 )
 @click.option("--book", "data", metavar="BOOK.sqlite", help="The practice's book: what is due by it gets its place in the day.")
-@click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
+@JSON
 @click.pass_context
 def day(
     context: click.Context,

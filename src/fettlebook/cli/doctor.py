@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import click
 
+from fettlebook.cli.options import DATA, JSON
+
 
 @click.command()
 @click.argument("practice_file", metavar="PRACTICE.toml", type=click.Path(path_type=str))
 @click.argument("book_file", metavar="[BOOK.ics]", required=False, type=click.Path(path_type=str))
-@click.option("--data", metavar="BOOK.sqlite", help="The book of entries; beside the practice file if left out.")
+@DATA
 @click.option("--backups", metavar="FOLDER", help="Where backups are kept.")
-@click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
+@JSON
 @click.pass_context
 def doctor(
     context: click.Context, /, *, practice_file: str, book_file: str | None, data: str | None, backups: str | None, as_json: bool

@@ -4,18 +4,16 @@ from __future__ import annotations
 
 import click
 
+from fettlebook.cli.options import AT, DATA, JSON, KNOWN_AT, PRACTICE
+
 
 @click.command()
 @click.argument("subject", required=False)
-@click.option(
-    "--practice", "practice_file", required=True, metavar="PRACTICE.toml", type=click.Path(path_type=str), help="The practice file."
-)
-@click.option("--data", metavar="BOOK.sqlite", help="The book of entries; beside the practice file if left out.")
-@click.option("--at", metavar="DATETHH:MM", help="The moment that is asked about, on the practice's clock; now if left out.")
-@click.option(
-    "--known-at", metavar="DATETHH:MM", help='By what had been received at this moment; as --at if left out; "now": by all there is.'
-)
-@click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
+@PRACTICE
+@DATA
+@AT
+@KNOWN_AT
+@JSON
 @click.pass_context
 def due(
     context: click.Context,

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from fettlebook.cli.options import JSON
+
 if TYPE_CHECKING:
     from datetime import date, datetime
 
@@ -29,7 +31,7 @@ if TYPE_CHECKING:
 @click.option("--explain", is_flag=True, help="Say what makes the result unsure, and by how much.")
 @click.option("--even-so", is_flag=True, help="Write although the readings look odd.")
 @click.option("--on", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="Day of the measurement; today if left out.")
-@click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
+@JSON
 @click.pass_context
 def flow(
     context: click.Context,

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from fettlebook.cli.options import JSON
+
 if TYPE_CHECKING:
     from datetime import datetime
     from pathlib import Path
@@ -28,7 +30,7 @@ MOST_S = 600.0
 @click.option("--page", is_flag=True, help="Open the table as a page, on this machine alone, until Ctrl-C.")
 @click.option("--port", type=click.IntRange(0, 65535), default=PORT, show_default=True, help="Of the page; 0: any that is free.")
 @click.option("--csv", "as_csv", is_flag=True, help="Print CSV and nothing else.")
-@click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
+@JSON
 @click.pass_context
 def group(
     context: click.Context,

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from fettlebook.cli.options import JSON
+
 if TYPE_CHECKING:
     from fettlebook.cli.judge_read import Judged
 
@@ -58,7 +60,7 @@ if TYPE_CHECKING:
     help="When the run ended, on the practice's clock; now if left out.",
 )
 @click.option("--whose", metavar="ID", help="Whose book, where BOOK holds several.")
-@click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
+@JSON
 @click.pass_context
 def judge(context: click.Context, /, *, log_file: Path, as_json: bool, plot_file: Path | None, **options: Any) -> None:
     """Is this cycle fit, by its own numbers? Band, hold, steam, air removal, drying; or leak test, air-removal test, a washer's A0.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from fettlebook.cli.options import DATA, PRACTICE
 from fettlebook.cli.printed_in import language_option, printed_in
 
 
@@ -22,10 +23,8 @@ def _pair(text: str, what: str, least: float = 1.0) -> tuple[float, float]:
 
 @click.command()
 @click.argument("load")
-@click.option(
-    "--practice", "practice_file", required=True, metavar="PRACTICE.toml", type=click.Path(path_type=str), help="The practice file."
-)
-@click.option("--data", metavar="BOOK.sqlite", help="The book of entries; beside the practice file if left out.")
+@PRACTICE
+@DATA
 @click.option("-o", "--output", default="labels.pdf", show_default=True, metavar="FILE.pdf", help="The PDF to write.")
 @click.option("--sheet", default="3x8", show_default=True, metavar="CxR", help="Columns and rows of labels on an A4 sheet.")
 @click.option("--margin", default="0x4.5", show_default=True, metavar="XxY", help="Margins of the sheet, left and top [mm].")

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from fettlebook.cli.options import JSON
+
 if TYPE_CHECKING:
     from datetime import datetime
 
@@ -21,7 +23,7 @@ if TYPE_CHECKING:
 @click.option("--at", type=click.DateTime(["%Y-%m-%d %H:%M", "%Y-%m-%dT%H:%M"]), metavar="WHEN", help="When it is mixed; now if left out.")
 @click.option("--opened", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="Day on which the package was opened.")
 @click.option("--expires", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="Last day printed on the package.")
-@click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
+@JSON
 @click.pass_context
 def mix(
     context: click.Context,

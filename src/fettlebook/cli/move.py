@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 import click
 
+from fettlebook.cli.options import JSON
+
 if TYPE_CHECKING:
     from pathlib import Path
 
     from fettlebook.exchange.moving import Moving
-
-_JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
 
 
 @click.group()
@@ -31,7 +31,7 @@ def move() -> None:
 )
 @click.option("--appointments", metavar="BOOK.ics", type=click.Path(path_type=pathlib.Path), help="The appointment book, to take along.")
 @click.option("--trial", is_flag=True, help="The book here stays in use: to try the other machine, not to work there.")
-@_JSON
+@JSON
 def out(*, practice_file: Path, folder: Path, data: Path | None, appointments: Path | None, trial: bool, as_json: bool) -> None:
     """Pack everything into a new FOLDER, read it again as it lies there, and close the book on this machine.
 
@@ -66,7 +66,7 @@ def out(*, practice_file: Path, folder: Path, data: Path | None, appointments: P
 @move.command("in")
 @click.argument("folder", metavar="FOLDER", type=click.Path(path_type=pathlib.Path))
 @click.argument("to", metavar="NEW-FOLDER", type=click.Path(path_type=pathlib.Path))
-@_JSON
+@JSON
 def in_(*, folder: Path, to: Path, as_json: bool) -> None:
     """Put what `move out` packed to NEW-FOLDER: all of it, verified, or nothing. Nothing that is there is overwritten."""
     from fettlebook.exchange.moving import move_in  # noqa: PLC0415 - imports wait until they are needed

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from fettlebook.cli.options import JSON
 from fettlebook.cli.plan import MOST_LIMIT_S
 
 if TYPE_CHECKING:
@@ -60,7 +61,7 @@ STANDINGS = "standings"  # the folder of standings in the folder of results; as 
 )
 @click.option("--lend", is_flag=True, help="Lend this machine to the queue until it is stopped; no GROUP.toml.")
 @click.option("--standings", is_flag=True, help="First look at each practice's standing, for `fettlebook group`: DIR/standings/NAME.json.")
-@click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
+@JSON
 @click.pass_context
 def night(
     context: click.Context,

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from fettlebook.cli.options import JSON
+
 if TYPE_CHECKING:
     from datetime import datetime
 
@@ -26,7 +28,7 @@ if TYPE_CHECKING:
 @click.option("--from-paper", is_flag=True, help="It was written on paper then, and is entered now.")
 @click.option("--remark", metavar="TEXT", help="A few words. No patients' names. Kept sealed, can be erased.")
 @click.option("--refers-to", metavar="ID", help="The earlier entry that it is about.")
-@click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
+@JSON
 def note(
     *,
     kind: str | None,

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from fettlebook.cli.options import JSON
+
 if TYPE_CHECKING:
     from pathlib import Path
 
@@ -29,7 +31,7 @@ def people() -> None:
 @people.command("list")
 @_PRACTICE
 @_DATA
-@click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
+@JSON
 def list_(*, practice_file: Path, data: str | None, as_json: bool) -> None:
     """Show who has a PIN or a badge, and which devices are let in.
 

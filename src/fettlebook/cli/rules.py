@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from fettlebook.cli.options import JSON
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import datetime
@@ -20,7 +22,7 @@ if TYPE_CHECKING:
 @click.option("--duties", is_flag=True, help="Only duties and their steps.")
 @click.option("--limits", is_flag=True, help="Only limits.")
 @click.option("--full", is_flag=True, help="Also what each step leaves as evidence, cautions, notes, and rules without a number.")
-@click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
+@JSON
 @click.option("--csv", "csv_to", metavar="FILE|-", help="Write a table file, or print it with -.")
 @click.pass_context
 def rules(

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from fettlebook.cli.options import DATA, JSON, PRACTICE
 from fettlebook.cli.printed_in import language_option, printed_in
 
 if TYPE_CHECKING:
@@ -13,10 +14,8 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.option(
-    "--practice", "practice_file", required=True, metavar="PRACTICE.toml", type=click.Path(path_type=str), help="The practice file."
-)
-@click.option("--data", metavar="BOOK.sqlite", help="The book of entries; beside the practice file if left out.")
+@PRACTICE
+@DATA
 @click.option("--today", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="The day that is asked about; left out, today.")
 @click.option(
     "--multiple",
@@ -43,7 +42,7 @@ if TYPE_CHECKING:
 )
 @click.option("--sheet", metavar="FILE.pdf", help="Print the round: what to mind, the samples, labels to cut.")
 @click.option("--ics", metavar="FILE.ics", help="Write the diary as a calendar, one entry for each sample.")
-@click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
+@JSON
 @language_option
 @click.pass_context
 def sampling(

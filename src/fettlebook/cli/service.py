@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import click
 
+from fettlebook.cli.options import DATA
+
 
 @click.command()
 @click.argument("practice_file", metavar="PRACTICE.toml", type=click.Path(path_type=str))
 @click.argument("book_file", metavar="BOOK.ics", type=click.Path(path_type=str))
-@click.option("--data", metavar="BOOK.sqlite", help="The book of entries; beside the practice file if left out.")
+@DATA
 @click.option("--host", metavar="ADDRESS", help="As for serve: its address in the house.")
 @click.option("--port", type=click.IntRange(1, 65535), default=8321, show_default=True, help="As for serve.")
 @click.option("--backups", metavar="FOLDER", help="As for serve: where each day's backup goes.")

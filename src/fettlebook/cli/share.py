@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from fettlebook.cli.options import DATA
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from datetime import datetime
@@ -15,7 +17,6 @@ if TYPE_CHECKING:
     from fettlebook.practice.model import Practice
 
 _practice = click.argument("practice_file", metavar="PRACTICE.toml", type=click.Path(path_type=str))
-_data = click.option("--data", metavar="BOOK.sqlite", help="The book of entries; beside the practice file if left out.")
 
 
 @click.group()
@@ -28,7 +29,7 @@ def share() -> None:
 
 @share.command("tables")
 @_practice
-@_data
+@DATA
 @click.option("-o", "--out", "out", required=True, metavar="DIR", help="A folder that is not there yet, or empty.")
 @click.option("--as", "form", type=click.Choice(["csv", "parquet"]), default="csv", show_default=True, help="CSV for a spreadsheet.")
 @click.option("--from", "first", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="From this day on, by when it happened.")
@@ -66,7 +67,7 @@ def tables(
 
 @share.command("fhir")
 @_practice
-@_data
+@DATA
 @click.option("-o", "--out", "out", required=True, metavar="FILE.json", help="The file to write.")
 def fhir(*, practice_file: str, data: str | None, out: str) -> None:
     """A FHIR R4 Bundle: chairs, machines, loads, cycles, water results, and who entered what when."""
@@ -86,7 +87,7 @@ def fhir(*, practice_file: str, data: str | None, out: str) -> None:
 @share.command("diary")
 @_practice
 @click.argument("book_file", metavar="BOOK.ics", type=click.Path(path_type=str))
-@_data
+@DATA
 @click.option("--person", metavar="ID", help="A person of the practice file; all of them if left out.")
 @click.option("--days", type=click.IntRange(1, 14), default=5, show_default=True, help="How many booked days to plan.")
 @click.option("-o", "--out", "out", required=True, metavar="FILE.ics", help="The file to write.")
@@ -105,7 +106,7 @@ def diary(*, practice_file: str, book_file: str, data: str | None, person: str |
 
 @share.command("secret")
 @_practice
-@_data
+@DATA
 @click.argument("receiver", metavar="ID")
 def secret(*, practice_file: str, data: str | None, receiver: str) -> None:
     """The secret with which RECEIVER of the practice file checks that word of a changed verdict comes from here. Keep it there only."""

@@ -4,19 +4,17 @@ from __future__ import annotations
 
 import click
 
+from fettlebook.cli.options import AT, DATA, JSON, KNOWN_AT, PRACTICE
+
 
 @click.command()
 @click.argument("subject", required=False)
-@click.option(
-    "--practice", "practice_file", required=True, metavar="PRACTICE.toml", type=click.Path(path_type=str), help="The practice file."
-)
-@click.option("--data", metavar="BOOK.sqlite", help="The book of entries; beside the practice file if left out.")
-@click.option("--at", metavar="DATETHH:MM", help="The moment that is asked about, on the practice's clock; now if left out.")
-@click.option(
-    "--known-at", metavar="DATETHH:MM", help='By what had been received at this moment; as --at if left out; "now": by all there is.'
-)
+@PRACTICE
+@DATA
+@AT
+@KNOWN_AT
 @click.option("--full", is_flag=True, help="Also every entry that a condition rests on.")
-@click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
+@JSON
 @click.pass_context
 def standing(
     context: click.Context,

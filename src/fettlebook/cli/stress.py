@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from fettlebook.cli.options import JSON
+
 if TYPE_CHECKING:
     from collections.abc import Callable
     from datetime import datetime
@@ -28,7 +30,7 @@ ROWS = 12
 @click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=1, show_default=True, help="Another seed draws other days.")
 @click.option("--plot", metavar="OUT.svg", help="Draw the chance of a late start over the day.")
 @click.option("--all", "show_all", is_flag=True, help="Every visit, not only the twelve most at risk.")
-@click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
+@JSON
 @click.pass_context
 def stress(
     context: click.Context, /, *, files: tuple[str, ...], first: datetime | None, plot: str | None, as_json: bool, **options: Any

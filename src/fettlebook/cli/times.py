@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from fettlebook.cli.options import JSON
+
 if TYPE_CHECKING:
     from datetime import datetime
 
@@ -19,7 +21,7 @@ if TYPE_CHECKING:
 @click.option("--explain", is_flag=True, help="Say how each time comes about, with the numbers.")
 @click.option("--every-step", is_flag=True, help="List each step; else those that go by rule, label or line, and the sum of the others.")
 @click.option("--bound", is_flag=True, help="Reckon the line by the safe bound: long enough whatever is in the water.")
-@click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
+@JSON
 @click.option("--csv", "csv_to", metavar="FILE|-", help="Write a table file, or print it with -.")
 @click.option("--on", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="Rules in force on this day; today if left out.")
 @click.pass_context

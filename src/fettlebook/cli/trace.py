@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from fettlebook.cli.options import DATA, JSON, PRACTICE
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from zoneinfo import ZoneInfo
@@ -16,10 +18,8 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.argument("subject")
-@click.option(
-    "--practice", "practice_file", required=True, metavar="PRACTICE.toml", type=click.Path(path_type=str), help="The practice file."
-)
-@click.option("--data", metavar="BOOK.sqlite", help="The book of entries; beside the practice file if left out.")
+@PRACTICE
+@DATA
 @click.option("--at", metavar="DATETHH:MM", help="Nothing later than this moment; now if left out.")
 @click.option("--known-at", metavar="DATETHH:MM", help='By what had been received at this moment; "now", all there is, if left out.')
 @click.option(
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 )
 @click.option("--look-back", "look_back", is_flag=True, help="Of a machine or chair: what lies between the good results around a bad one.")
 @click.option("--test", metavar="TEST", help='With --look-back: the test to go by, such as "spore test".')
-@click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
+@JSON
 @click.pass_context
 def trace(
     context: click.Context,

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from fettlebook.cli.options import DATA, JSON
+
 if TYPE_CHECKING:
     from datetime import date, datetime
 
@@ -19,7 +21,7 @@ LIMIT = 500.0
 @click.option(
     "--practice", "practice_file", metavar="PRACTICE.toml", type=click.Path(path_type=str), help="Ask its book, or write into it."
 )
-@click.option("--data", metavar="BOOK.sqlite", help="The book of entries; beside the practice file if left out.")
+@DATA
 @click.option("--write", is_flag=True, help="Write the results of COUNTS.csv into the book; left out, only say what would be written.")
 @click.option("--by", metavar="PERSON", help="Who enters them: an id from the practice file.")
 @click.option("--rename", "renamed", multiple=True, metavar="NAME=CHAIR", help="What the table calls a chair of the practice file; repeat.")
@@ -54,7 +56,7 @@ LIMIT = 500.0
 @click.option("--nd-is-none", is_flag=True, help="This laboratory's 'n.d.' means none detected, not 'not done'.")
 @click.option("--decimal", type=click.Choice(["comma", "point"]), help="The decimal sign, where the table doesn't show it.")
 @click.option("--dates", type=click.Choice(["day-first", "month-first"]), help="How dates with slashes are written.")
-@click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
+@JSON
 @click.pass_context
 def water(
     context: click.Context,
