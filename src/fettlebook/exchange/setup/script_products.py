@@ -1,6 +1,8 @@
 """Products from their labels. Nothing is invented: without a label's value the product is left out, and named as missing."""
 
-from typing import Any
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, TypeVar
 
 from fettlebook.exchange.setup import reading
 from fettlebook.exchange.setup.asking import Choice, Walk
@@ -8,6 +10,7 @@ from fettlebook.exchange.setup.draft import Draft
 from fettlebook.practice.model import StrengthUnit
 from fettlebook.said import said
 
+T = TypeVar("T")
 USES = ("line intensive", "suction", "surfaces", "line continuous")
 
 
@@ -51,44 +54,53 @@ def ask_products(walk: Walk, draft: Draft) -> None:
         draft.in_use[use.replace(" ", "_")] = product["id"]
 
 
+@dataclass(frozen=True)
+class _Label:
+    """The label of one product; `otherwise` is what an empty answer means."""
+
+    walk: Walk
+    key: str
+    otherwise: str
+
+    def says(self, item: str, text: str, why: str, read: Callable[[str], T], example: str = "") -> T | None:
+        """Ask what it says; None where it says nothing, or is not at hand."""
+        return self.walk.ask(f"{self.key}.{item}", text, why, reading.optional(read), enter_words=self.otherwise, example=example)
+
+
 def _label(walk: Walk, key: str, name: str, use: str, taken: list[str]) -> dict[str, Any] | None:
     """Ask what the label says; None as soon as something that must be known is not."""
-    missing = said("it is not on the label at hand: leave the product out")
-    active = walk.ask(
-        f"{key}.active",
+    label = _Label(walk, key, said("it is not on the label at hand: leave the product out"))
+    active = label.says(
+        "active",
         said("{name}: active substance", name=name),
         said("From the label or the safety data sheet. It decides how the rinse is reckoned."),
-        reading.optional(reading.text),
-        enter_words=missing,
+        reading.text,
         example="hydrogen peroxide",
     )
     if active is None:
         return None
-    strength = walk.ask(
-        f"{key}.strength",
+    strength = label.says(
+        "strength",
         said("{name}: strength in use", name=name),
         said("Number and unit as the label has them: 3 % w/v, 35 % w/w, 300 mg/L; ready where it is used as it comes and none is stated."),
-        reading.optional(reading.strength),
-        enter_words=missing,
+        reading.strength,
         example="3 % w/v",
     )
     if strength is None:
         return None
-    contact = walk.ask(
-        f"{key}.contact",
+    contact = label.says(
+        "contact",
         said("{name}: contact time on the label", name=name),
         said("Number and unit: 10 min or 600 s. It is never shortened."),
-        reading.optional(reading.seconds),
-        enter_words=missing,
+        reading.seconds,
     )
     if contact is None:
         return None
-    between = walk.ask(
-        f"{key}.degrees",
+    between = label.says(
+        "degrees",
         said("{name}: lowest and highest temperature on the label, in °C", name=name),
         said("The range in which the label's contact time holds: 10-30."),
-        reading.optional(reading.degrees),
-        enter_words=missing,
+        reading.degrees,
     )
     if between is None:
         return None
@@ -98,12 +110,12 @@ def _label(walk: Walk, key: str, name: str, use: str, taken: list[str]) -> dict[
     product: dict[str, Any] = {"id": reading.id_of(name, taken, "product"), "name": name, "active": active}
     if unit is not StrengthUnit.READY:
         _mixed(walk, key, product, labelled)
-    opened = walk.ask(
-        f"{key}.opened",
+    stated = _Label(walk, key, said("not stated"))
+    opened = stated.says(
+        "opened",
         said("{name}: days that it keeps once opened", name=name),
         said("From the label. Left out, nothing warns when an open package is too old."),
-        reading.optional(reading.count(1, 3000)),
-        enter_words=said("not stated"),
+        reading.count(1, 3000),
     )
     if opened is not None:
         product["shelf_open_days"] = opened
@@ -122,31 +134,28 @@ def _label(walk: Walk, key: str, name: str, use: str, taken: list[str]) -> dict[
 def _mixed(walk: Walk, key: str, product: dict[str, Any], labelled: dict[str, Any]) -> None:
     """Ask what is stated where a product comes as a concentrate, and what is left in the line after it."""
     name = product["name"]
-    stock = walk.ask(
-        f"{key}.stock",
+    stock = _Label(walk, key, said("ready mixed, or not stated")).says(
+        "stock",
         said("{name}: strength as it comes in its bottle", name=name),
         said("With its unit. Leave it empty where it comes ready mixed, or where the label does not say it."),
-        reading.optional(reading.strength),
-        enter_words=said("ready mixed, or not stated"),
+        reading.strength,
     )
     if stock is not None and stock[0] is not None and stock[1] is not StrengthUnit.PCT_WW:
         product["concentrate"] = {"strength": stock[0], "strength_unit": str(stock[1])}
     if labelled["use"] == "line intensive":
-        rinse = walk.ask(
-            f"{key}.rinse",
+        rinse = _Label(walk, key, said("not stated")).says(
+            "rinse",
             said("{name}: shortest rinse that the label states", name=name),
             said("Number and unit: 2 min. The line's own need is reckoned beside it, and the longer one counts."),
-            reading.optional(reading.seconds),
-            enter_words=said("not stated"),
+            reading.seconds,
         )
         if rinse is not None:
             labelled["rinse_s"] = rinse
-        left = walk.ask(
-            f"{key}.left",
+        left = _Label(walk, key, said("not stated: the rinse has no time until the maker was asked")).says(
+            "left",
             said("{name}: most that may be left in the water after the rinse, in mg/L", name=name),
             said("From the label, its instructions or the maker. Without it nobody can say how long this line must be rinsed."),
-            reading.optional(reading.value(0.001, 100_000, "mg/L")),
-            enter_words=said("not stated: the rinse has no time until the maker was asked"),
+            reading.value(0.001, 100_000, "mg/L"),
         )
         if left is not None:
             labelled["residual_limit_mg_l"] = left
