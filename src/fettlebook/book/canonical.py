@@ -95,6 +95,14 @@ def _read_quickly(raw: bytes) -> Any:
     return value if _is_sound(value, as_read=True) and _WRITE_QUICKLY(value) == raw else None
 
 
+def is_canonical(raw: bytes, value: object, open_part: dict[str, Any]) -> bool:
+    """Tell whether `raw` is the canonical spelling of an object that was read from it by its type.
+
+    The type holds keys, texts and numbers to the domain, but those of `open_part`, one of its fields.
+    """
+    return b"\\u" not in raw and _is_sound(open_part, 2, as_read=True) and _WRITE_QUICKLY(value) == raw
+
+
 def _is_sound(value: Any, depth: int = 1, *, as_read: bool = False) -> bool:
     """Tell quickly whether a value is in the domain; `_check` says what is wrong where it isn't.
 

@@ -7,6 +7,7 @@ from typing import Any, Final
 from fettlebook.book.entries import PROGRAM, Entry, Moment, new_entry, read_entry
 from fettlebook.book.kinds import BookPruned, Data, EntryClash
 from fettlebook.book.received import Receipt, Refused, own_bytes, seal
+from fettlebook.book.sent import Sent, read_at_once
 from fettlebook.book.stores.head import Head, head_of
 from fettlebook.book.stores.pen import ENTRY, NODE, NotAsThought, Pen
 from fettlebook.book.tree import TILE, Growing, leaf_hash
@@ -14,6 +15,7 @@ from fettlebook.errors import Finding, Mendable
 
 SERVER: Final = "server"  # the device that the program itself writes from
 _KNOWN_MOST: Final = 250  # ids asked for in one query
+_OWN: Final = (EntryClash.KIND, BookPruned.KIND)  # kinds that only the store writes
 _CLASH: Final = ("clash", "practice, id, digest, seq")
 _HEAD: Final = "UPDATE head SET size = ?, received = ?, peaks = ? WHERE practice = ?"
 
@@ -59,7 +61,7 @@ class Appending:
                 known[entry_id] = (raw, Receipt(entry_id, seq, received, leaf_hash(leaf)))
         return known
 
-    def place(self, made: Entry, raw: bytes, *, via: str, offset: int) -> Receipt | Refused:
+    def place(self, made: Entry | Sent, raw: bytes, *, via: str, offset: int) -> Receipt | Refused:
         """Give the entry its place, or its first receipt again, or refuse another content under its id."""
         if made.id in self._pruned:
             mend = "Delete this copy: the entry was in the book, and its term is over."
@@ -104,7 +106,7 @@ class Appending:
         self._pen.write(_HEAD, (tree.size, self._received, b"".join(tree.hashes), self._practice))
         return stands
 
-    def _refuse_clash(self, made: Entry, digest: bytes, via: str) -> Refused:
+    def _refuse_clash(self, made: Entry | Sent, digest: bytes, via: str) -> Refused:
         if self._at is not None:
             raise NotAsThought
         kept = "SELECT 1 FROM clash WHERE practice = ? AND id = ? AND digest = ?"
@@ -120,14 +122,16 @@ class Appending:
         return Refused(made.id, (Finding(what, f"entry {made.id}", mend),))
 
 
-def readable(given: Entry | bytes) -> tuple[Entry, bytes] | Refused:
+def readable(given: Entry | bytes) -> tuple[Entry | Sent, bytes] | Refused:
     """Return the entry with its bytes, or why it can't go into the book."""
     raw = given.encode() if isinstance(given, Entry) else given
+    if (sent := read_at_once(raw)) is not None and sent.kind not in _OWN:
+        return sent, raw
     try:
         made = read_entry(raw)
     except Mendable as error:
         return Refused(given.id if isinstance(given, Entry) else None, error.findings)
-    if made.kind in (EntryClash.KIND, BookPruned.KIND):
+    if made.kind in _OWN:
         finding = Finding(f"the kind {made.kind}", "entry.kind", "Leave it out; only the store writes this kind.")
         return Refused(made.id, (finding,))
     return made, raw

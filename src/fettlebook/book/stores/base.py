@@ -18,6 +18,7 @@ from sqlalchemy import Connection, Select, exists, func, select
 from fettlebook.book.entries import PROGRAM, Entry, Moment, is_device
 from fettlebook.book.kinds import BookPruned, ClockBack, Data
 from fettlebook.book.received import Receipt, Received, Refused, own_bytes, unseal
+from fettlebook.book.sent import Sent
 from fettlebook.book.stores import tables
 from fettlebook.book.stores.appending import Appending, readable
 from fettlebook.book.stores.beside import BesideEntries
@@ -141,7 +142,7 @@ class Store(BesideEntries):
         return results
 
     def _append(
-        self, read: Sequence[tuple[Entry, bytes] | Refused], now: int, via: str, offset: int, *, asking: bool
+        self, read: Sequence[tuple[Entry | Sent, bytes] | Refused], now: int, via: str, offset: int, *, asking: bool
     ) -> list[Receipt | Refused] | None:
         """Append; without asking, None where the book stands elsewhere than was thought, an entry is in it, or none can say.
 
