@@ -3,7 +3,9 @@
 import os
 import random
 import sqlite3
-from collections.abc import Callable
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -15,10 +17,12 @@ from fettlebook.book.entries import Moment, Mono, new_entry, new_id
 from fettlebook.book.kinds import CycleRecorded, DayPlanned
 from fettlebook.book.received import Receipt
 from fettlebook.book.stores import SqliteStore, Store, open_book, tables
-from fettlebook.book.sweep import Salt
+from fettlebook.book.stores.pen import SqlitePen
+from fettlebook.book.stores.quick import AtStart, Quick
+from fettlebook.book.sweep import RUN, Salt
 from fettlebook.book.sweeper import sweep_apart
-from fettlebook.book.tree import Peaks, leaf_hash, peaks_of
-from fettlebook.book.verify import Anchor, Row, Verification, verify_book
+from fettlebook.book.tree import TILE, Peaks, leaf_hash, peaks_of
+from fettlebook.book.verify import HOLES_MOST, Anchor, Row, Verification, verify_book
 from fettlebook.errors import Mendable
 
 pytestmark = pytest.mark.invented
@@ -384,6 +388,41 @@ def test_processes_that_share_the_work_find_what_one_finds(long_book: Path, tmp_
     tamper(copy, "UPDATE entry SET kind = 'x.y' WHERE seq = 1300")
     assert sweep_apart(f"file:{copy}?mode=ro", "practice", size, salt, cores=cores) is None
     assert sweep_apart(f"file:{tmp_path}/none?mode=ro", "practice", size, salt, cores=cores) is None
+
+
+@pytest.mark.parametrize("dies", ["pass", "input(); print('null')", "input(); print('half', end='')", "import sys; sys.stdin.close()"])
+def test_a_process_that_dies_at_its_work_makes_nothing_whole(long_book: Path, monkeypatch: pytest.MonkeyPatch, dies: str) -> None:
+    monkeypatch.setattr("fettlebook.book.sweeper._COMMAND", [sys.executable, "-c", dies])
+    with open_book(long_book, write=False) as store:
+        assert sweep_apart(f"file:{long_book}?mode=ro", "practice", store.head().size, None, cores=2) is None
+
+
+class Numbers:
+    """The numbers of one device, as `Quick` asks for them."""
+
+    def __init__(self, numbers: set[int]) -> None:
+        self.raw = sqlite3.connect(":memory:")
+        self.raw.execute("CREATE TABLE entry (practice, device, n)")
+        self.raw.executemany("INSERT INTO entry VALUES ('p', 't', ?)", [(n,) for n in numbers])
+
+    @contextmanager
+    def reading(self) -> Iterator[SqlitePen]:
+        yield SqlitePen(self.raw)
+
+
+@pytest.mark.parametrize(
+    "gaps", [[(1, 1)], [(1, 3), (7, 7)], [(4_000, 12_000), (20_000, 20_001)], [(2, 99_999)], [(2, 100_001)], [(9, 9), (5_001, 5_001)]]
+)
+def test_numbers_that_never_came_are_named_also_between_many(gaps: list[tuple[int, int]]) -> None:
+    highest = gaps[-1][1] + 7_000
+    absent = {n for first, last in gaps for n in range(first, last + 1)}
+    quick = Quick("p", AtStart(1, 1, (), 1), Numbers(set(range(1, highest + 1)) - absent).reading)
+    told = [n for first, last in gaps if last + 1 - first < HOLES_MOST for n in range(first, last + 1)]
+    assert quick._holes("t", highest) == tuple(told)
+
+
+def test_a_run_of_a_sweep_is_what_the_tree_keeps() -> None:
+    assert RUN == 1 << TILE
 
 
 @pytest.mark.parametrize(

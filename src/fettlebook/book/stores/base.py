@@ -424,7 +424,7 @@ class Store(BesideEntries):
 
         def page(since: int, last: int) -> Sequence[Any]:
             with self._reading_with_pen() as pen:
-                return pen.rows(query_of(pen.agrees if salt is not None else None), (self.practice, since, last))
+                return pen.rows(query_of(columns=salt is not None), (self.practice, since, last))
 
         return sweep(page, 1, size, salt)
 
@@ -482,6 +482,7 @@ class Store(BesideEntries):
                 anchors=anchors,
                 receipts=receipts,
                 sealed_only=sealed_only,
+                at_once=cores != 1,
             )
             if quick is not None:
                 return quick

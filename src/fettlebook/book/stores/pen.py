@@ -10,7 +10,6 @@ from functools import lru_cache
 from typing import Any, Final, Protocol
 
 from fettlebook.book.stores.head import Head
-from fettlebook.book.sweep import AGREES_POSTGRES, AGREES_SQLITE
 
 _LISTS: Final = {
     **dict.fromkeys(("practice", "id", "kind", "device", "subject"), "text"),
@@ -38,8 +37,6 @@ class NotAsThought(Exception):  # noqa: N818 - no error: it is then done with as
 class Pen(Protocol):
     """Carries out statements in one transaction."""
 
-    agrees: str  # the database's own words for: device, id and kind stand so in the sealed bytes
-
     def rows(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
         """Return what a query finds."""
 
@@ -61,8 +58,6 @@ class Pen(Protocol):
 
 class SqlitePen:
     """Writes to SQLite."""
-
-    agrees = AGREES_SQLITE
 
     def __init__(self, connection: sqlite3.Connection) -> None:
         self._connection = connection
@@ -96,8 +91,6 @@ class SqlitePen:
 
 class PostgresPen:
     """Writes to PostgreSQL; many rows of one statement share a round trip."""
-
-    agrees = AGREES_POSTGRES
 
     def __init__(self, cursor: Any) -> None:
         self._cursor = cursor  # psycopg's

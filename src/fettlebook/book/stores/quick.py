@@ -6,8 +6,10 @@ Where anything at all doesn't, nothing is said here: the careful way (`verify_bo
 import json
 import secrets
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 from fettlebook.book.kinds import EntryClash
@@ -49,6 +51,7 @@ class Quick:
         anchors: Sequence[Anchor] = (),
         receipts: Mapping[int, bytes] | None = None,
         sealed_only: bool = False,
+        at_once: bool = False,
     ) -> Verification | None:
         """Return that the book is whole; None where something must be looked at with care.
 
@@ -59,19 +62,29 @@ class Quick:
         sealed_only
             Look at the sealed bytes, the hashes kept over them, files, anchors and receipts; not at what finds them (columns, subjects,
             clashes), which can be made again from them. `not_received` is then empty.
+        at_once
+            Have the database add up the table of subjects while the entries are swept, on another processor.
         """
         at, receipts = self._at, receipts or {}
         if at.highest != at.size or at.size == 0 or max((*receipts, *(a.size for a in anchors)), default=0) > at.size:
             return None
         salt = None if sealed_only else Salt(secrets.token_bytes(16), 1 + secrets.randbelow(Q - 1), 1 + secrets.randbelow(Q - 1))
-        swept = sweeping(at.size, salt)
+        beside: Future[int] | None = None
+        if salt is not None and at_once:
+            with ThreadPoolExecutor(1) as thread:
+                beside = thread.submit(self._subjects, salt)
+                swept = sweeping(at.size, salt)
+        else:
+            swept = sweeping(at.size, salt)
         if swept is None or not self._is_sealed(swept, anchors, receipts):
             return None
         kept = dict(files)
         if not all(kept.values()) or any(digest not in kept for digest in swept.files):
             return None
-        if salt is not None and (self._subjects(salt) != swept.beside or self._clashes_kept() != self._clashes_said()):
-            return None
+        if salt is not None:
+            kept_beside = self._subjects(salt) if beside is None else beside.result()
+            if kept_beside != swept.beside or self._clashes_kept() != self._clashes_said():
+                return None
         return Verification(at.size, Peaks(at.size, at.peaks).root(), (), {} if salt is None else self._gaps())
 
     def _is_sealed(self, swept: Swept, anchors: Sequence[Anchor], receipts: Mapping[int, bytes]) -> bool:
@@ -150,20 +163,27 @@ class Quick:
                     return found
                 device = following
                 ((count, highest),) = pen.rows(counted, (self._practice, device))
-            if count != highest and (holes := self._holes(device)):
+            if count != highest and (holes := self._holes(device, highest)):
                 found[device] = holes
 
-    def _holes(self, device: str) -> tuple[int, ...]:
-        query = "SELECT n FROM entry WHERE practice = ? AND device = ? AND n > ? ORDER BY n LIMIT ?"
-        holes, last = list[int](), 0
-        while True:
-            with self._reading() as pen:
-                page = pen.rows(query, (self._practice, device, last, _PAGE))
-            for (n,) in page:
-                holes += range(last + 1, n) if n - last <= HOLES_MOST else ()
-                last = n
-            if len(page) < _PAGE:
-                return tuple(holes)
+    def _holes(self, device: str, highest: int) -> tuple[int, ...]:
+        """Return the numbers up to the highest that are not here: what is whole is only counted, the rest is looked at in halves."""
+        within = "FROM entry WHERE practice = ? AND device = ? AND n BETWEEN ? AND ?"
+        missing, ahead = list[tuple[int, int]](), [(1, highest)]
+        with self._reading() as pen:
+            while ahead:
+                asked = (self._practice, device, *(bounds := ahead.pop()))
+                ((count,),) = pen.rows(f"SELECT count(DISTINCT n) {within}", asked)
+                first, last = bounds
+                if count and last - first >= max(count, _PAGE):
+                    ahead += [((first + last) // 2 + 1, last), (first, (first + last) // 2)]
+                elif count <= last - first:
+                    here = [n for (n,) in pen.rows(f"SELECT DISTINCT n {within} ORDER BY n", asked)] if count else []
+                    missing += [(one + 1, next_one - 1) for one, next_one in pairwise((first - 1, *here, last + 1)) if next_one > one + 1]
+        whole = list[tuple[int, int]]()
+        for first, last in missing:  # a gap may have been looked at in parts
+            whole.append((whole.pop()[0], last) if whole and whole[-1][1] + 1 == first else (first, last))
+        return tuple(n for first, last in whole if last - first < HOLES_MOST - 1 for n in range(first, last + 1))
 
 
 def _received(leaf: bytes) -> int | None:
