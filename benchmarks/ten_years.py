@@ -24,6 +24,7 @@ from pathlib import Path
 from fettlebook.book.received import Received
 from fettlebook.book.stores import SqliteStore, open_book
 from fettlebook.book.tree import Growing, Peaks, leaf_hash
+from fettlebook.cli import collect_seldom
 from fettlebook.demo.life import Habits, Life
 from fettlebook.exchange.kept_state import KeptFold
 from fettlebook.practice.load import read_practice
@@ -156,6 +157,7 @@ def main() -> None:
     asked.add_argument("--start", action="store_true", help=argparse.SUPPRESS)
     given = asked.parse_args()
     path = given.folder / f"years-{given.entries}.sqlite"
+    collect_seldom()  # as every command does
     if given.start:
         print(json.dumps(one_start(path)))
         return
