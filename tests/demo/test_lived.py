@@ -210,3 +210,23 @@ def test_pages_of_care_have_something_to_show_and_sessions_end_with_suction_care
     assert {one.moment: one.says for one in strip_series(look, chair)}.keys() == {"feed", "after the rinse"}
     assert parts_of(look, "chair:chair 4")
     assert cleaning_shares(look)
+
+
+def test_six_weeks_hold_a_failed_cycle_with_its_log_a_high_count_and_what_was_done_about_each(tmp_path: Path) -> None:
+    until = at(FIRST + timedelta(days=42), 12)
+    with open_book(tmp_path / "book.sqlite", "quayside") as store:
+        live_into(store, practice_text(), FIRST, until)
+        entries = [one.entry for one in store.read()]
+        failed = next(e for e in entries if e.kind == "cycle.recorded" and e.data.log is not None)
+        assert failed.data.said == "failed"
+        assert store.file(failed.data.log.digest)
+    judged = next(e for e in entries if e.kind == "cycle.judged" and e.refers_to == failed.id)
+    assert judged.data.verdict == "unfit"
+    assert any(e.kind == "failure.step" and e.refers_to == failed.id for e in entries)
+    packed = [e.data for e in entries if e.kind == "load.packed"]
+    sets = {item.unit for load in packed if load.load == failed.data.load for item in load.items}
+    assert sets <= {item.unit for load in packed if load.load > failed.data.load for item in load.items}, "run again"
+    high = next(e for e in entries if e.kind == "sample.result" and e.data.value > 200)
+    assert any(e.kind == "sample.result" and e.data.chair == high.data.chair and e.at > high.at for e in entries), "sampled again"
+    assert {"duty.skipped", "training.held"} <= {e.kind for e in entries}
+    assert any(e.kind == "machine.test" and e.data.outcome == "failed" for e in entries)

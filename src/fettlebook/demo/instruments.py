@@ -1,13 +1,13 @@
 """Invented sets and machines: what is dirty is washed, packed, sterilized, cooled and released, one load after the other."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import partial
 from itertools import accumulate
 from typing import TYPE_CHECKING, Final, Literal
 
 from fettlebook.book import kinds
-from fettlebook.book.kinds import Data
-from fettlebook.demo.post import MINUTE
+from fettlebook.book.kinds import Data, HeldFile
+from fettlebook.demo.post import MINUTE, Said
 from fettlebook.practice.model import Machine, MachineKind, Skill
 from fettlebook.rules.model import Subject, When
 
@@ -27,6 +27,8 @@ class Instruments:
         self.dirty = [f"{s.id}#{n + 1}" for s in life.practice.sets for n in range(s.owned)]  # nothing is known of them yet
         self.newest: dict[str, str] = {}  # sterilizer -> the last load that was released from it
         self._free: dict[str, int] = {}
+        self.fails_next: Callable[[int], tuple[HeldFile | None, tuple[str, ...]]] | None = None  # the log of a cycle, by its begin
+        self.test_fails: set[str] = set()  # machines whose next daily test fails
 
     def take(self, uses: Mapping[str, int]) -> tuple[str, ...]:
         """Return the sets for a visit, as far as there are clean ones."""
@@ -40,12 +42,14 @@ class Instruments:
             now = life.duties(subject, When.WEEKLY, machine, now)
         for test in machine.tests:
             if test.every == "day" or weekly:
-                for failed in (True, False) if life.happens(life.habits.fails) else (False,):
+                fails = life.happens(life.habits.fails) or (test.every == "day" and machine.id in self.test_fails)
+                for failed in (True, False) if fails else (False,):
                     now += (test.attended_minutes + test.unattended_minutes) * MINUTE
                     said = kinds.MachineTest(machine=machine.id, test=test.id, outcome="failed" if failed else "passed")
                     life.say(now, said, life.person(Skill.INSTRUMENTS), CLEAN)
                     if failed and machine.id in self.newest:
                         self._recall(machine, now)
+        self.test_fails.discard(machine.id)
         self._free[machine.id] = now
 
     def _recall(self, machine: Machine, now: int) -> None:
@@ -103,7 +107,13 @@ class Instruments:
         ended = began + next(cycle.minutes for cycle in machine.cycles if cycle.id == machine.day_cycle) * MINUTE
         good = not life.happens(life.habits.fails)
         bad: Literal["aborted", "failed"] = "aborted" if life.happens(life.habits.fails) else "failed"
-        held = self._logs.log(machine, machine.day_cycle, began, good=good) if self._logs is not None else None
+        held: tuple[HeldFile | None, Literal["fit", "unfit", "unproven"], tuple[str, ...]] | None = None
+        if self._logs is not None:
+            held = self._logs.log(machine, machine.day_cycle, began, good=good)
+        failing = self.fails_next is not None and machine.kind is MachineKind.STERILIZER
+        if failing and self.fails_next is not None:
+            (log, reasons), self.fails_next = self.fails_next(began), None
+            good, bad, held = False, "failed", (log, "unfit", reasons)
         ran = kinds.CycleRecorded(
             machine=machine.id, cycle=machine.day_cycle, load=load, began_ms=began, ended_ms=ended, said="passed" if good else bad,
             log=held[0] if held else None,
@@ -113,4 +123,16 @@ class Instruments:
             judged = kinds.CycleJudged(machine=machine.id, load=load, verdict=held[1], reasons=held[2], judged_with="demo (invented)")
             life.say(ended + MINUTE + 1000, judged, by, CLEAN, said)
         self._free[machine.id] = ended + MINUTE
+        if failing:
+            self._look_into(machine, ended, said)
         return load, ended + MINUTE, good
+
+    def _look_into(self, machine: Machine, ended: int, failed: Said) -> None:
+        """Find out why a cycle failed, and test the machine before its next load."""
+        life, by = self._life, self._life.by_skill[Skill.INSTRUMENTS][0]
+        found = kinds.FailureStep(machine=machine.id, step="review", outcome="done", reason="door gasket soiled, cleaned (invented)")
+        life.say(ended + 20 * MINUTE, found, by, CLEAN, failed)
+        test = machine.tests[0]
+        ran = ended + (25 + test.attended_minutes + test.unattended_minutes) * MINUTE
+        life.say(ran, kinds.MachineTest(machine=machine.id, test=test.id, outcome="passed"), by, CLEAN)
+        self._free[machine.id] = ran

@@ -99,6 +99,9 @@ class Life:
         self.water = {chair.id: Water(self.chance, 1.0, self.chance.uniform(0.7, 1.3)) for chair in practice.chairs}
         self.owes_week: set[str] = set()  # chairs and machines whose weekly duties are still to do
         self.to_sample: set[str] = set()  # chairs that must be sampled out of turn
+        self.closes_late: set[str] = set()  # chairs whose next end of day is done the morning after
+        self.leaves_out_week: set[str] = set()  # chairs whose next weekly duties are left out
+        self._owes_evening: set[str] = set()
         self.last_open: int | None = None
         self.opened: dict[str, int] = {}
         self.lots: dict[str, str] = {}  # of the package that is open
@@ -167,6 +170,14 @@ class Life:
 
     def _open_chair(self, chair: Chair, day: date, sampled: bool, weekly: bool, now: int) -> None:
         by = self.person(Skill.CHAIRS)
+        if chair.id in self._owes_evening:
+            self._owes_evening.discard(chair.id)
+            now = self._evening(chair, by, now)
+        if weekly and chair.id in self.leaves_out_week:
+            self.leaves_out_week.discard(chair.id)
+            weekly = False
+            skipped = kinds.DutySkipped(duty="chair.weekly", chair=chair.id, reason="two people ill, no time (invented)")
+            self.say(now, skipped, by, f"tablet {chair.id}")
         rested_h = 1e9 if self.last_open is None else (now - self.last_open) / 3_600_000
         for duty in self.rulebook.duties_of(Subject.CHAIR, When.AFTER_STANDING_STILL):
             if duty.after_idle_h is not None and (rested_h > duty.after_idle_h - 6 or chair.id in self.to_sample):
@@ -219,10 +230,18 @@ class Life:
         self._next(chair, by, rest, now)
 
     def _close_chair(self, chair: Chair, by: str, now: int) -> None:
+        if chair.id in self.closes_late:
+            self.closes_late.discard(chair.id)
+            self._owes_evening.add(chair.id)
+        else:
+            self._evening(chair, by, now)
+
+    def _evening(self, chair: Chair, by: str, now: int) -> int:
         for duty in self.rulebook.duties_of(Subject.CHAIR, When.END_OF_DAY):
             now = self.duty(duty, chair, now, by=by)
             if any(step.computes is Computed.CONTACT for step in duty.steps):
                 self.water[chair.id].treated()
+        return now
 
     def duty(self, duty: Duty, chair: Chair, now: int, *, by: str, visit: str | None = None) -> int:
         """Do a chair's duty from a moment on, and return when it is done."""

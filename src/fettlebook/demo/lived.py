@@ -18,6 +18,7 @@ from fettlebook.book.tree import Peaks, leaf_hash
 from fettlebook.demo.diary import Diary, week_diary
 from fettlebook.demo.heat.kept import KeptLogs
 from fettlebook.demo.life import CycleLogs, Habits, Life
+from fettlebook.demo.troubles import Troubles
 from fettlebook.demo.upkeep import Upkeep
 from fettlebook.errors import Mendable
 from fettlebook.practice.load import read_practice
@@ -61,6 +62,7 @@ def live(
     sealed: bool = True,
     logs: CycleLogs | None = None,
     diary: Diary | None = None,
+    files: dict[str, bytes] | None = None,
 ) -> Iterator[Received]:
     """Yield the entries of the invented practice from a day on, as they are received up to a moment.
 
@@ -74,12 +76,14 @@ def live(
         Where the logs of cycles come from; None: none is kept.
     diary
         What is booked; None: the invented week, whose visits are numbered.
+    files
+        Takes the log of the one cycle that fails in the fourth week; None: the log is not kept, and not named.
     """
     practice = _practice(text)
     rulebook = load_rulebook(practice)
     life = Life(
         practice, rulebook, running_times(practice, rulebook), seed=seed, habits=habits, sealed=sealed, diary=diary or week_diary(practice),
-        happening=Upkeep(seed=seed), closed=closed, logs=logs,
+        happening=Troubles(Upkeep(seed=seed), first, files), closed=closed, logs=logs,
     )  # fmt: skip
     begins = life.clock(first, 4, 0)
     life.say(begins, PracticeFileVersion.of(earlier(text).decode(), "practice.toml"), PROGRAM, SERVER)
@@ -124,12 +128,13 @@ def live_into(
     if store.head().size:
         raise Mendable("this book has entries already", where=store.practice, mend="Name a new file.")
     tree, leaves, last = Peaks(), list[bytes](), None
-    for received in live(text, first, until_ms, seed=seed, habits=habits, logs=logs, diary=diary):
+    files: dict[str, bytes] = {} if logs is None else logs.files
+    for received in live(text, first, until_ms, seed=seed, habits=habits, logs=logs, diary=diary, files=files):
         leaves.append(received.leaf)
         tree, _ = tree.grown(leaf_hash(received.leaf))
         last = received
     if last is not None:
-        store.take_sealed(leaves, size=tree.size, root=tree.root(), files=(logs.files if logs is not None else {}).items())
+        store.take_sealed(leaves, size=tree.size, root=tree.root(), files=files.items())
     return Lived(len(leaves), first, until_ms)
 
 
