@@ -23,12 +23,14 @@ from fettlebook.web.record import Record
 pytestmark = pytest.mark.invented
 DAILY = (
     "/standing", "/standing/chair:chair 1", "/standing/machine:washer 1", "/standing/practice:all", "/due", "/loads", "/loads/pack",
-    "/machines", "/failures", "/water", "/water/of/chair 1", "/water/diary", "/water/enter", f"/day/{made_up_day.DAY}",
+    "/machines", "/failures", "/water", "/water/of/chair 1", "/water/diary", "/water/enter", "/water/treatments",
+    "/water/treatments/of/chair 1", "/water/suction", "/water/strips", "/water/taps", "/water/parts", "/water/stock",
+    "/water/enter/treatment-strip", "/water/enter/spot", f"/day/{made_up_day.DAY}",
     f"/day/{made_up_day.DAY}?by=person", f"/day/{made_up_day.DAY}?by=machine", f"/day/{made_up_day.DAY}/otherwise", "/chair/chair 1",
     "/times/chair 1",
 )  # fmt: skip
 # Signs of units and of the trade's formulas, the program's own name, and parts of addresses that a page shows.
-SAME = {"min", "mL", "mg", "CFU", "kPa", "degC", "fettlebook", "tau", "steril", "book", "sample", "LOT"}
+SAME = {"min", "mL", "RLU", "mg", "CFU", "kPa", "degC", "fettlebook", "tau", "steril", "book", "sample", "LOT"}
 # Words and references of the made-up life itself.
 INVENTED = re.compile(r"\(invented\)|c0ffee|Room 9|calendar rule|flow of motor|cup and a clock")
 

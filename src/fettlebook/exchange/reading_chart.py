@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from fettlebook.exchange.time_axis import INK, SOFT, TimeAxis, in_markup, text
-from fettlebook.said import joined, said
+from fettlebook.said import joined, said, said_number
 from fettlebook.science.charts import Chart
 from fettlebook.standing.basis import DAY_MS
 from fettlebook.standing.look import Look
@@ -112,7 +112,7 @@ class _Drawing:
         for value in self._round():
             y = self.y(value)
             yield f'<line x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y:.1f}" y2="{y:.1f}" stroke="#ddd"/>'
-            yield text(LEFT - 8, y + 5, f"{value:,.6g}", "end")
+            yield text(LEFT - 8, y + 5, said_number(value, ",.6g"), "end")
 
     def _round(self) -> Iterator[float]:
         """Yield round values across the scale: 1, 2, 5 of each power on a log scale, else steps of such a number."""
@@ -135,7 +135,7 @@ class _Drawing:
         yield f'<rect x="{LEFT}" y="{high:.1f}" {size} fill="{BAND}" fill-opacity="0.7"/>'
         y = self.y(chart.centre)
         yield f'<line x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y:.1f}" y2="{y:.1f}" stroke="{SOFT}"/>'
-        told = f"{chart.centre:,.0f}" if chart.centre >= 1000 else f"{chart.centre:.3g}"
+        told = said_number(chart.centre, ",.0f" if chart.centre >= 1000 else ".3g")
         yield text(WIDTH - RIGHT - 4, y + 17, said("centre {told}", told=told), "end", SOFT)
         smooth = " ".join(
             f"{self.axis.x(one.at_ms):.1f},{self.y(value):.1f}" for one, value in zip(self.readings, chart.smoothed, strict=True)

@@ -37,7 +37,7 @@ def _svg(found: Sequence[StockSays], today: date) -> Iterator[str]:
     for number in range(MARKS + 1):
         day = today + timedelta(days=round(span * number / MARKS))
         yield f'<line x1="{x(day):.1f}" x2="{x(day):.1f}" y1="{TOP - 6}" y2="{height - BOTTOM}" stroke="#ddd"/>'
-        yield text(x(day), height - 12, said("today") if number == 0 else day_words(day), "middle")
+        yield text(x(day), height - 12, said("today") if number == 0 else day_words(day), "end" if number == MARKS else "middle")
     for number, one in enumerate(found):
         assert one.runs_out is not None
         y, (early, middle, late) = TOP + ROW * number + ROW / 2, one.runs_out

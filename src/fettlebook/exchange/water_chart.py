@@ -10,7 +10,7 @@ from typing import Final
 
 from fettlebook.exchange.laboratory.from_book import BookWater, limit_cfu_ml
 from fettlebook.exchange.time_axis import INK, SOFT, TimeAxis, in_markup, text
-from fettlebook.said import joined, said, term
+from fettlebook.said import joined, said, said_number, term
 from fettlebook.science.counts import poisson_interval
 from fettlebook.standing.basis import DAY_MS
 from fettlebook.standing.look import Look
@@ -68,7 +68,7 @@ class _Drawing:
         for power in range(int(self.bottom), int(self.top) + 1):
             y = self.y(10.0**power)
             yield f'<line x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y:.1f}" y2="{y:.1f}" stroke="#ddd"/>'
-            yield text(LEFT - 8, y + 5, f"{10.0**power:,g}" if power < 6 else f"1e{power}", "end")
+            yield text(LEFT - 8, y + 5, said_number(10.0**power, ",g") if power < 6 else f"1e{power}", "end")
         yield text(8, 16, "CFU/mL", "start")
         yield from self.axis.svg()
 

@@ -12,7 +12,7 @@ from typing import Final
 from fettlebook.book.kinds import PRACTICE
 from fettlebook.practice.model import Chair, WearPart
 from fettlebook.rules.model import Origin, Subject
-from fettlebook.said import said
+from fettlebook.said import joined, said, said_date, term
 from fettlebook.standing.facts import PartNew
 from fettlebook.standing.look import Look
 from fettlebook.standing.model import Condition, Owed, Verdict
@@ -47,7 +47,7 @@ class PartSays:
     @property
     def words(self) -> str:
         """What it is called."""
-        return self.part if self.name is None else self.name if self.part == "other" else f"{self.part} {self.name}"
+        return term(self.part) if self.name is None else self.name if self.part == "other" else joined(" ", (term(self.part), self.name))
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,14 +96,14 @@ def _part(look: Look, subject: str, changes: list[tuple[int, str, PartNew]], lis
     good = min((days for days in (entered, written) if days is not None), default=None)
     origin = LABEL if written is None or (entered is not None and entered <= written) else IN_FILE
     due = None if good is None else look.basis.days_after(at, good + 1)
-    told = {"done": says.done, "it": look.when(at)}
+    told = {"done": term(says.done), "it": look.when(at)}
     if due is None:
         verdict, why = Verdict.UNPROVEN, said("{done} {it}; how long it may stay was not entered", **told)
     elif look.over(due):
-        day = look.basis.day_of(due - 1)
+        day = said_date(look.basis.day_of(due - 1))
         verdict, why = Verdict.UNPROVEN, said("{done} {it}, may stay {good} days: was due on {due}", **told, good=good, due=day)
     else:
-        verdict, why = Verdict.FIT, said("{done} {it}, may stay until {due}", **told, due=look.basis.day_of(due - 1))
+        verdict, why = Verdict.FIT, said("{done} {it}, may stay until {due}", **told, due=said_date(look.basis.day_of(due - 1)))
     return PartSays(
         subject, says.part, says.name, says.done, at, look.age_days(at), good, due, says.lot, len(changes), verdict, why, (entry,),
         origin,

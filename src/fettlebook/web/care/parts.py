@@ -8,6 +8,7 @@ from fastapi.responses import HTMLResponse, Response
 from starlette.exceptions import HTTPException
 
 from fettlebook.book.kinds import PRACTICE
+from fettlebook.said import said
 from fettlebook.standing.asking import name_of
 from fettlebook.standing.look import Look
 from fettlebook.standing.parts import BottleFills, PartSays, all_parts, bottle_fills
@@ -37,7 +38,7 @@ def part_routes(care: Care) -> APIRouter:
         if (waiting := care.asking.waiting()) is not None:
             return waiting
         return care.show(
-            "care_parts_page.html", "parts", "Filters, separators, bottles", found=found(), bottle_days=BOTTLE_DAYS,
+            "care_parts_page.html", "parts", said("Filters, separators, bottles"), found=found(), bottle_days=BOTTLE_DAYS,
             enter=buttons_of("parts"), written=written,
         )  # fmt: skip
 

@@ -8,6 +8,7 @@ from fastapi.responses import HTMLResponse, Response
 from starlette.exceptions import HTTPException
 
 from fettlebook.exchange.stock_chart import stock_chart
+from fettlebook.said import said
 from fettlebook.standing.asking import name_of
 from fettlebook.standing.look import Look
 from fettlebook.standing.stock import LEAD_DAYS, USE_DAYS, StockSays, stock_of
@@ -30,7 +31,7 @@ def stock_routes(care: Care) -> APIRouter:
             return waiting
         products, today = found()
         return care.show(
-            "care_stock.html", "stock", "Stock", enter=buttons_of("stock"), written=written,
+            "care_stock.html", "stock", said("Stock"), enter=buttons_of("stock"), written=written,
             products=products, on_day=today, lead_days=LEAD_DAYS, use_days=USE_DAYS,
             drawing=stock_chart(products, today), vessels=[(one, vessel) for one in products for vessel in one.vessels],
         )  # fmt: skip

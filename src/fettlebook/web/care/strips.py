@@ -39,8 +39,8 @@ def strip_routes(care: Care) -> APIRouter:
             return waiting
         every = found(days_back(days))
         return care.show(
-            "care_strips.html", "strips", "Strips", days=days, found=every, chairs=list(every), titles=TITLES, enter=buttons_of("strips"),
-            written=written,
+            "care_strips.html", "strips", said("Strips"), days=days, found=every, chairs=list(every), titles=TITLES,
+            enter=buttons_of("strips"), written=written,
         )  # fmt: skip
 
     @router.get("/water/strips/of/{chair}")

@@ -42,7 +42,7 @@ def suction_routes(care: Care) -> APIRouter:
         chairs, shares = found(days_back(days))
         rows = [{"checks": one, "care": _counts(one.care), "wet": _counts(one.wet)} for one in chairs.values()]
         return care.show(
-            "care_suction.html", "suction", "Suction and surfaces", enter=buttons_of("suction"),
+            "care_suction.html", "suction", said("Suction and surfaces"), enter=buttons_of("suction"),
             written=written, days=days, rows=rows, shares=shares, drawing=share_chart(shares),
             chairs=list(chairs),
         )  # fmt: skip

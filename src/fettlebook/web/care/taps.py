@@ -40,7 +40,7 @@ def tap_routes(care: Care) -> APIRouter:
     def _all(written: str = "") -> HTMLResponse:
         if (waiting := care.asking.waiting()) is not None:
             return waiting
-        return care.show("care_taps.html", "taps", "Taps and outlets", found=found(), enter=buttons_of("taps"), written=written)
+        return care.show("care_taps.html", "taps", said("Taps and outlets"), found=found(), enter=buttons_of("taps"), written=written)
 
     @router.get("/water/taps/{name}.csv")
     def _csv(name: str) -> Response:

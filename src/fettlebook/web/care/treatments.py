@@ -44,7 +44,7 @@ def treatment_routes(care: Care) -> APIRouter:
         ]
         wanting = sorted((t for of_chair in every.values() for t in of_chair if t.reasons), key=lambda t: -t.began_ms)
         return care.show(
-            "care_treatments.html", "treatments", "Treatments of the lines", days=days, rows=rows, wanting=wanting[:SHOWN],
+            "care_treatments.html", "treatments", said("Treatments of the lines"), days=days, rows=rows, wanting=wanting[:SHOWN],
             enter=buttons_of("treatments"), written=written,
         )  # fmt: skip
 
