@@ -16,15 +16,14 @@ from typing import Any
 
 from fettlebook.plan.bound import Search, add_circulation, add_people, add_rows, lateness
 from fettlebook.plan.bound_minutes import aways
-from fettlebook.plan.bound_prices import add_prices, prices
 from fettlebook.plan.constraints import at_most
 from fettlebook.plan.instance import Instance
 from fettlebook.plan.rows import Node, Row, rows
 from fettlebook.plan.set_ways import SetWays
 
 FEW_TRIPS, MOST_TRIPS = 12, 36  # sets whose loads are looked at: first the scarcest types, then more
-FEW_STEP, MORE_STEP, LEAST_STEP = 0.05, 0.07, 4  # of the bound; minutes
-FEW_WORK, MORE_WORK = 0.5, 5.0  # the solver's own count for one step
+FIRST_STEP, LEAST_STEP = 0.05, 4  # of the bound; minutes
+STEP_WORK = 3.0  # the solver's own count for one step
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,23 +56,20 @@ def loads_bound(day: Instance, search: Search, *, floor: int, known: int) -> int
     best, left = floor, search.deterministic
     watch = _Stopwatch(search)
     few, more = _scarcest(day, FEW_TRIPS), _scarcest(day, MOST_TRIPS)
-    stages = [(few, FEW_STEP, FEW_WORK), (more, MORE_STEP, MORE_WORK)]
-    for kinds, share, most in stages if few != more else stages[1:]:
-        step, reached = max(LEAST_STEP, int(share * best)), known
-        while kinds and reached - best >= LEAST_STEP and step >= LEAST_STEP:
+    for kinds in dict.fromkeys(k for k in (few, more) if k):
+        model, late = _model(day, kinds, known)
+        step, reached = max(LEAST_STEP, int(FIRST_STEP * best)), known
+        while reached - best >= LEAST_STEP and step >= LEAST_STEP:
             if (seconds := watch.left()) <= 0 or (left is not None and left <= 0):
                 return best
             within = min(best + step, (best + reached) // 2)
-            work = most if left is None else min(left, most)
-            asked = _asked(day, kinds, within, replace(search, limit_s=seconds), work, priced=kinds == more)
+            work = STEP_WORK if left is None else min(left, STEP_WORK)
+            asked = _asked(model, late, within, replace(search, limit_s=seconds), work)
             left = None if left is None else left - asked.work
             if asked.impossible:
-                best = within + 1
-                step = step if kinds != more else max(LEAST_STEP, step // 2)  # the last steps say the most
+                best, step = within + 1, 2 * step
             elif asked.found is not None:
                 reached = asked.found  # this relaxation can't say more
-            elif kinds != more:
-                break  # more sets say more than more time
             else:
                 step //= 2
     return best
@@ -114,27 +110,26 @@ class _Asked:
     work: float
 
 
-def _asked(day: Instance, kinds: tuple[str, ...], within: int, search: Search, work: float, *, priced: bool) -> _Asked:
-    """Ask whether a day can be at most so late: the closer that is, the fewer minutes are left to each visit."""
+def _asked(model: Any, late: Any, within: int, search: Search, work: float) -> _Asked:
+    """Ask whether a day can be at most so late."""
     from ortools.sat.python import cp_model  # noqa: PLC0415 - brings pandas with it; only who solves pays
 
-    asked, late = _model(day, kinds, within, priced=priced)
+    asked = model.clone()
+    asked.add(late <= within)
     limits = replace(search, workers=1, most_work=work, deterministic=None if search.deterministic is None else work)
     solver = limits.solver()
     solver.parameters.linearization_level = 0
-    if priced:
-        solver.parameters.cp_model_probing_level = 0  # few minutes are left anyway
     status = limits.run(solver, asked)
     found = int(solver.value(late)) if status in {cp_model.OPTIMAL, cp_model.FEASIBLE} else None
     return _Asked(status == cp_model.INFEASIBLE, found, float(solver.response_proto.deterministic_time))
 
 
-def _model(day: Instance, kinds: tuple[str, ...], within: int, *, priced: bool) -> tuple[Any, Any]:
-    """Return the model of a day at most so late, and how late it is, as an expression."""
+def _model(day: Instance, kinds: tuple[str, ...], known: int) -> tuple[Any, Any]:
+    """Return the model and how late it is, as an expression."""
     from ortools.sat.python import cp_model  # noqa: PLC0415
 
     model = cp_model.CpModel()
-    all_rows = rows(day, late_limit=within)
+    all_rows = rows(day, late_limit=known)
     starts = add_rows(model, all_rows)
     add_people(model, day, {"chairs": [model.new_fixed_size_interval_var(s, n.minutes, "") for n, s in starts.items() if n.attended]})
     add_circulation(model, day, all_rows, starts, set())
@@ -146,11 +141,7 @@ def _model(day: Instance, kinds: tuple[str, ...], within: int, *, priced: bool) 
         model.add(a.load + whole <= b.load).only_enforce_if(before)
         model.add(b.load + whole <= a.load).only_enforce_if(after)
         model.add_bool_or([together, before, after, a.back.negated(), b.back.negated()])
-    late = lateness(day, starts)
-    model.add(late <= within)
-    if priced and (cost := prices(day, within)) is not None:
-        add_prices(model, starts, cost, within)
-    return model, late
+    return model, lateness(day, starts)
 
 
 def _rides(model: Any, day: Instance, all_rows: tuple[Row, ...], starts: dict[Node, Any], kind: str) -> list[_Ride]:

@@ -110,7 +110,7 @@ def minute_bound(day: Instance, all_rows: tuple[Row, ...], *, left: Callable[[],
         kinds |= short  # a type that stops nobody need not be looked at
         while True:
             far = slack if known is None else min(slack, max(0, known - forced))
-            program = MinuteProgram(day, all_rows, [a for a in taken if a.kind in kinds], weight, far)
+            program = _Program(day, all_rows, [a for a in taken if a.kind in kinds], weight, far)
             seconds = left()
             if seconds <= 0 or program.cells > MOST_CELLS:
                 return MinuteBound(proven, {})
@@ -147,7 +147,7 @@ def _short(day: Instance, taken: list[Away], starts: dict[str, int]) -> set[str]
     return out
 
 
-class MinuteProgram:
+class _Program:
     """The linear program for starts that are together at most `far` weighted minutes later than chairs force."""
 
     def __init__(self, day: Instance, all_rows: tuple[Row, ...], taken: list[Away], weight: dict[str, int], far: int) -> None:
@@ -177,7 +177,7 @@ class MinuteProgram:
         constant = float(sum(j.costs[-1] for j in self.jobs))
         if not self.cells:
             return (constant, {}) if self._fits_alone() else (np.inf, None)
-        rows_, columns, values, limits = self.matrix()
+        rows_, columns, values, limits = self._matrix()
         matrix = csr_array((values, (rows_, columns)), shape=(len(limits), self.cells))
         cost = np.concatenate([j.costs[:-1] - j.costs[1:] for j in self.jobs])
         found = milp(
@@ -203,7 +203,7 @@ class MinuteProgram:
         starts = {j.row.nodes[j.at].visit or "": j.low for j in self.jobs}
         return not _short(self.day, self.taken, starts)
 
-    def matrix(self) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    def _matrix(self) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
         """Return the rules as rows, columns, values and right-hand sides of `<=`."""
         parts: list[tuple[np.ndarray, np.ndarray, np.ndarray]] = []
         limits: list[np.ndarray] = []

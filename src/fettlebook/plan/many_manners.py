@@ -52,26 +52,3 @@ def best_of(
     except KeyboardInterrupt:  # the reader has waited long enough: the best so far is the answer
         pass
     return best, best_figures, manner
-
-
-def plans_of_other_manners(day: Instance, *, seed: int, go_on: Callable[[int], bool]) -> list[Plan]:
-    """Return the plans that manners drawn wide give, different ones that serve all visits, the least late first.
-
-    Parameters
-    ----------
-    day
-        The instance.
-    seed
-        Same seed, same number of rounds: same plans.
-    go_on
-        Asked before each round with its number; False ends the search.
-    """
-    draw = random.Random(seed)  # noqa: S311 - a search, no secret
-    found: dict[int, Plan] = {}
-    n = 0
-    while go_on(n):
-        plan = dispatch(day, wide(draw))
-        if not plan.left_out:
-            found.setdefault(figures(day, plan).weighted_minutes_late, plan)
-        n += 1
-    return [plan for _, plan in sorted(found.items())]

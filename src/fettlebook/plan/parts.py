@@ -14,7 +14,6 @@ from fettlebook.plan.instance import Visit
 
 GROW, SHRINK = 1.3, 0.7
 LEAST_MIN, LEAST_TRIPS = 45, 4
-SHORT_MIN = 180.0  # hardly any set goes round in less
 NODES, TRIPS = 260, 40  # what a part holds to begin with
 LEAD_SHARE = 0.8  # of a stretch lies before the late visit: what makes it late has come before
 
@@ -52,7 +51,7 @@ class Parts:
         ]
         if not riding:
             self.kinds = self.kinds[:1]
-        self.minutes, self.most_trips = minutes, max(1.0, trips)
+        self.minutes = minutes
         self.last = self.kinds[0]
 
     def next(self) -> Part | None:
@@ -90,17 +89,13 @@ class Parts:
         begin = max(self.first, int(end - minutes))
         return begin, max(end, min(self.last_min, int(begin + minutes)))
 
-    def stretch(self) -> float:
-        """Return the minutes for so many loose sets: fewer sets in as long a stretch are not searched to the end either."""
-        return max(SHORT_MIN, self.minutes * min(1.0, self.last.size / self.most_trips))
-
     def times(self, visit: Visit) -> Part:
         """Only times move."""
         return Part(*self.around(visit, self.last.size))
 
     def loads(self, visit: Visit) -> Part:
         """The sets that ride about the time at which the late visit's sets did may ride a neighbouring load."""
-        begin, end = self.around(visit, self.stretch())
+        begin, end = self.around(visit, self.minutes)
         middle = next(v.start for v in self.f.plan.visits if v.id == visit.id) - 60
         near = sorted(self.inside(begin, end), key=lambda i: abs(self.washed_at(i) - middle))
         return Part(begin, end, frozenset(near[: int(self.last.size)]), self.draw.choice((1, 1, 2)))
@@ -117,7 +112,7 @@ class Parts:
 
     def one_type(self, visit: Visit) -> Part:
         """All sets of one type ride anew."""
-        begin, end = self.around(visit, 1.5 * self.stretch())
+        begin, end = self.around(visit, 1.5 * self.minutes)
         kinds = sorted({t.kind for t in self.f.trips if t.visit == visit.id}) or [self.draw.choice(self.f.trips).kind]
         kind = self.draw.choice(kinds)
         own = [i for i in self.inside(begin, end, whole=False) if self.f.trips[i].kind == kind]

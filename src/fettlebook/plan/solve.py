@@ -24,7 +24,6 @@ from fettlebook.plan.stages import (
     MOST_ITEMS,
     Progress,
     Searching,
-    begin_again,
     exactly,
     find_bound,
     forced,
@@ -38,7 +37,7 @@ __all__ = ["Hopeless", "Progress", "Solved", "hopeless_visits", "solve"]
 
 FIRST_MOVES = 40  # trials of another chair, where work is counted
 FIRST_MOVES_S = 0.3  # for them in the quickest answer
-LOADS_SHARE, LOADS_S = (0.4, 0.85), (15.0, 24.0)  # for the bound by the washer's loads, of the time that is left; where much is open
+LOADS_SHARE, LOADS_S = 0.4, 15.0  # of the time that is left, for the bound by the washer's loads
 MOVES_SHARE = 0.25  # of the time, for choosing chairs
 
 
@@ -197,14 +196,11 @@ def _as_placed(day: Instance, s: Searching) -> Solved:
         list_scheduler(s, share=0.3, first=manner)
     if possible and not proven and s.left() > 0 and not few and day.now is None and items(rest) <= MOST_ITEMS:
         enough = s.deterministic is not None or s.left() >= EXACT_FROM_S
-        neighbourhoods(s, share=0.12 if enough and s.wide_gap() else 0.35 if enough else 0.9)
-        if enough and s.wide_gap():
-            begin_again(s, share=0.5)
+        neighbourhoods(s, share=0.35 if enough else 0.9)
         if enough:
-            wide = s.wide_gap()
-            loads_one_by_one(s, share=LOADS_SHARE[wide], most_s=LOADS_S[wide])
+            loads_one_by_one(s, share=LOADS_SHARE, most_s=LOADS_S)
         proven = s.perfect()
-        if not proven and s.left() > 0 and ((enough and not s.wide_gap()) or s.best.left_out):
+        if not proven and s.left() > 0 and (enough or s.best.left_out):
             proven, possible = exactly(s, bound, share=0.7)
     if not possible and not reasons:
         reasons = (Reason("everything together"),)

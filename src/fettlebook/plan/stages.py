@@ -10,7 +10,7 @@ from fettlebook.plan.check import Figures, check_plan, figures
 from fettlebook.plan.improve import Improving, improved, searchable
 from fettlebook.plan.instance import Instance, Plan
 from fettlebook.plan.manner import Manner
-from fettlebook.plan.many_manners import best_of, plans_of_other_manners
+from fettlebook.plan.many_manners import best_of
 from fettlebook.plan.model import ExactModel, solve_exactly
 from fettlebook.plan.rows import rows
 
@@ -18,9 +18,6 @@ MOST_ITEMS = 150  # set uses that may go round; beyond, building the exact model
 FEW_ITEMS = 40  # so few that the exact model is the quickest way to the best plan
 EXACT_FROM_S = 20.0  # with less time left, neighbourhoods use it better than a model that is too large to finish
 FIRST_ROUNDS = 24
-WIDE_GAP = 0.1  # of the plan's lateness lies above the bound: then the exact model ends without an answer
-AGAIN_S, AGAIN_ROUNDS = 5.0, 60  # for each plan from which neighbourhoods begin again; manners tried for such plans
-AGAIN_AT_MOST = 12
 BUSIEST = 10.0  # so much slower than its own clock can a processor be shared
 
 
@@ -70,11 +67,6 @@ class Searching:
     def left(self) -> float:
         """Seconds that are left."""
         return 0.0 if self.stopped() else max(0.0, self.limit_s - self.seconds())
-
-    def wide_gap(self) -> bool:
-        """Whether all visits are served, and much of the lateness lies above the bound."""
-        f = self.best_figures
-        return f is not None and f.weight_left_out == 0 and f.weighted_minutes_late * (1 - WIDE_GAP) > self.bound
 
     def perfect(self) -> bool:
         """Whether no plan can be less late."""
@@ -240,30 +232,3 @@ def neighbourhoods(s: Searching, *, share: float) -> None:
         stop=s.stop,
     )
     improved(served, plan, how, lambda better: s.offer(better.model_copy(update={"left_out": left_out}), "neighbourhood search"))
-
-
-def begin_again(s: Searching, *, share: float) -> None:
-    """Begin neighbourhoods again from plans of other manners, the least late first; the best of all is kept.
-
-    Where sets are scarce a manner decides which visit waits for which load, and no neighbourhood undoes all of that: the
-    end hangs on the beginning, and hardly on how late that was.
-    """
-    began, until = s.seconds(), s.seconds() + share * s.left()
-    first = began + 0.2 * (until - began)
-    plans = plans_of_other_manners(
-        s.day,
-        seed=s.seed + 1,
-        go_on=lambda n: not s.stopped() and n < AGAIN_ROUNDS and (s.deterministic is not None or s.seconds() < first),
-    )
-    for n, plan in enumerate(p for p in plans[:AGAIN_AT_MOST] if searchable(s.day, p)):
-        end = min(until, s.seconds() + AGAIN_S)
-        if s.stopped() or s.perfect() or (s.deterministic is None and end - s.seconds() < 1.0):
-            return
-        how = Improving(
-            seconds_left=lambda end=end: min(end - s.seconds(), s.left()),  # type: ignore[misc]
-            seed=s.seed + n,
-            goal=s.bound,
-            counted=None if s.deterministic is None else share * s.deterministic / AGAIN_AT_MOST,
-            stop=s.stop,
-        )
-        improved(s.day, plan, how, lambda better: s.offer(better, "neighbourhood search"))
