@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fettlebook.cli.options import JSON
+from fettlebook.cli.options import JSON, SEED, limit_s
 from fettlebook.cli.plan import LIMIT_S, MOST_LIMIT_S, progress_shown
 
 if TYPE_CHECKING:
@@ -28,15 +28,8 @@ if TYPE_CHECKING:
     multiple=True,
     help="Only these timetables; may be given more than once.",
 )
-@click.option(
-    "--limit",
-    "limit_s",
-    type=click.FloatRange(0, MOST_LIMIT_S),
-    default=LIMIT_S,
-    show_default=True,
-    help="Seconds to search; 0: the first answer.",
-)
-@click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=1, show_default=True, help="Another seed searches in another order.")
+@limit_s(LIMIT_S, MOST_LIMIT_S)
+@SEED
 @click.option(
     "--key",
     "key_file",

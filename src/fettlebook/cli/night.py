@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fettlebook.cli.options import JSON
+from fettlebook.cli.options import JSON, SEED, limit_s
 from fettlebook.cli.plan import MOST_LIMIT_S
 
 if TYPE_CHECKING:
@@ -36,14 +36,7 @@ STANDINGS = "standings"  # the folder of standings in the folder of results; as 
     show_default=True,
     help="How many practices this machine plans at the same time.",
 )
-@click.option(
-    "--limit",
-    "limit_s",
-    type=click.FloatRange(0, MOST_LIMIT_S),
-    default=NIGHT_LIMIT_S,
-    show_default=True,
-    help="Seconds to search, each practice.",
-)
+@limit_s(NIGHT_LIMIT_S, MOST_LIMIT_S, "Seconds to search, each practice.")
 @click.option(
     "--most",
     "most_s",
@@ -52,7 +45,7 @@ STANDINGS = "standings"  # the folder of standings in the folder of results; as 
     show_default=True,
     help="Seconds after which a practice is stopped, all included.",
 )
-@click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=1, show_default=True, help="Another seed searches in another order.")
+@SEED
 @click.option(
     "--queue", metavar="DATABASE", help="Hand the practices over to machines that lend themselves: postgresql://role@host/database."
 )

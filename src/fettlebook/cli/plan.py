@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from fettlebook.cli.options import JSON_WITH_PLAN, SEED, limit_s
+
 if TYPE_CHECKING:
     from collections.abc import Callable
     from datetime import datetime
@@ -28,19 +30,12 @@ MOST_LIMIT_S = 3600.0
 )
 @click.option("-o", "--output", metavar="PLAN.json", help="Write the plan here (schema 1), whole or not at all.")
 @click.option("--day", "day_output", metavar="DAY.json", help="Write the instance of that day here: what replan and a checker need.")
-@click.option(
-    "--limit",
-    "limit_s",
-    type=click.FloatRange(0, MOST_LIMIT_S),
-    default=LIMIT_S,
-    show_default=True,
-    help="Seconds to search; 0: the first answer.",
-)
-@click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=1, show_default=True, help="Another seed searches in another order.")
+@limit_s(LIMIT_S, MOST_LIMIT_S)
+@SEED
 @click.option(
     "--work", type=click.FloatRange(0.01, MOST_LIMIT_S), help="Search by counted work instead of seconds: the same plan on every run."
 )
-@click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else; with the plan, if it is not written to a file.")
+@JSON_WITH_PLAN
 @click.pass_context
 def plan(
     context: click.Context,

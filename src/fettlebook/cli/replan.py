@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from fettlebook.cli.options import JSON_WITH_PLAN, limit_s
 from fettlebook.cli.plan import MOST_LIMIT_S
 
 if TYPE_CHECKING:
@@ -42,17 +43,10 @@ LIMIT_S = 2.0
 )
 @click.option("-o", "--output", metavar="NEW.json", help="Write the new plan here (schema 1), whole or not at all.")
 @click.option("--day", "day_output", metavar="DAY.json", help="Write the day as it now stands here: what a checker or the next plan needs.")
-@click.option(
-    "--limit",
-    "limit_s",
-    type=click.FloatRange(0, MOST_LIMIT_S),
-    default=LIMIT_S,
-    show_default=True,
-    help="Seconds to search; 0: the first answer.",
-)
+@limit_s(LIMIT_S, MOST_LIMIT_S)
 @click.option("--rounds", type=click.IntRange(0, 100_000), help="Search by counted rounds instead: the same plan on every run.")
 @click.option("--all", "show_all", is_flag=True, help="Every change, not only those of the next three hours.")
-@click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else; with the plan, if it is not written to a file.")
+@JSON_WITH_PLAN
 @click.pass_context
 def replan(context: click.Context, /, *, instance_file: str, plan_file: str, output: str | None, as_json: bool, **options: Any) -> None:
     """Plan the rest of a day again after something happened.

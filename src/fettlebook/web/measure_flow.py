@@ -10,6 +10,7 @@ from fettlebook.times.against import Meant, Place, flow_meant
 from fettlebook.times.flow_words import aim_words, compared_words, promised_words, result_words
 from fettlebook.times.readings import cups, read_cup
 from fettlebook.web.forms import Form
+from fettlebook.web.measuring_rows import filled_rows
 
 ROWS = 5
 AIM_PCT = 5.0
@@ -30,18 +31,7 @@ def flow_answer(form: Form, place: Place, today: date) -> FlowAnswer | None:
     texts: list[str] = []
     rows: dict[str, str] = {"readings": "ml1"}
     weighed = form.text("unit", "mL") == "g"
-    for row in range(1, ROWS + 1):
-        much, time = form.text(f"ml{row}"), form.text(f"s{row}")
-        if not much and not time:
-            continue
-        if not much or not time:
-            empty = f"ml{row}" if not much else f"s{row}"
-            form.refuse(
-                empty,
-                said("cup {row}: the {much} is missing", row=row, much=said("amount") if not much else said("time")),
-                said("Enter both, or empty the row."),
-            )
-            continue
+    for row, much, time in filled_rows(form, ROWS, ("ml", "s"), _lacks):
         texts.append(f"{much}{'g' if weighed else 'mL'}/{time}")
         rows[f"reading {len(texts)}"] = f"ml{row}"
         if isinstance(read_cup(texts[-1], ""), Finding):
@@ -70,3 +60,7 @@ def flow_answer(form: Form, place: Place, today: date) -> FlowAnswer | None:
         aim_words(found, Tools(lines, None, watch), AIM_PCT),
     )
     return FlowAnswer(found, meant, tuple(filter(None, words)), not found.odd or form.text("even_so") == "yes")
+
+
+def _lacks(row: int, first: bool) -> str:
+    return said("cup {row}: the {much} is missing", row=row, much=said("amount") if first else said("time"))

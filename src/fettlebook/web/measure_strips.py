@@ -13,6 +13,7 @@ from fettlebook.times.readings import dips, strip_of
 from fettlebook.times.strips import LineUnderTest, held_against, line_under_test
 from fettlebook.times.strips_words import reading_rows, strips_of, to_do_words, told_words
 from fettlebook.web.forms import Form
+from fettlebook.web.measuring_rows import filled_rows
 
 ROWS = 8
 
@@ -34,18 +35,7 @@ def strips_answer(form: Form, place: Place, today: date) -> StripsAnswer | None:
     """Return what the form says, or None where a field is wrong; the form then tells which."""
     texts: list[str] = []
     fields = {"readings": "at1", "strip": "colours", "--strip": "colours", "strength": "strength", "limit": "limit"}
-    for row in range(1, ROWS + 1):
-        at, seen = form.text(f"at{row}"), form.text(f"seen{row}")
-        if not at and not seen:
-            continue
-        if not at or not seen:
-            empty = f"at{row}" if not at else f"seen{row}"
-            form.refuse(
-                empty,
-                said("strip {row}: the {it} is missing", row=row, it=said("time") if not at else said("colour")),
-                said("Enter both, or empty the row."),
-            )
-            continue
+    for row, at, seen in filled_rows(form, ROWS, ("at", "seen"), _lacks):
         texts.append(f"{at}/{seen}")
         fields[f"reading {len(texts)}"] = f"seen{row}"
     error_pct = form.number("read_error", said("reading error"), otherwise=25.0)
@@ -79,3 +69,7 @@ def strips_answer(form: Form, place: Place, today: date) -> StripsAnswer | None:
         promised=tuple(promised_words(meant, by_name=False)) if meant else (),
         meant=meant,
     )
+
+
+def _lacks(row: int, first: bool) -> str:
+    return said("strip {row}: the {it} is missing", row=row, it=said("time") if first else said("colour"))
