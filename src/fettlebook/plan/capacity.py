@@ -124,7 +124,7 @@ def needs_of(days: Sequence[Instance], minute: Callable[[int], str] = str) -> tu
     for t in dict.fromkeys(t for day in days for t in day.owned()):
         found = [(*_peak(day, t), day) for day in days if t in day.owned()]
         least, at, day = max(found, key=lambda x: x[0])
-        why = said("at {minute} {least} in use or on the shortest way back", minute=minute(at), least=least)
+        why = said("at {minute}: {least} in use or on the shortest way back", minute=minute(at), least=least)
         out.append(Need("set type", t, day.owned()[t], least, why, day.name))
     for kind in ("washer", "sterilizer"):
         out.append(max((_machines(day, kind) for day in days), key=lambda n: n.least))

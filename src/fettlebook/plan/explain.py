@@ -195,7 +195,7 @@ def shortages_of(
         mends = _tried_mends(rest, solved.core, words, limit_s=limit_s, seed=seed, deterministic=deterministic)
         together = (
             " ".join(mends)
-            or said("Move one of the visits that are not served: ")
+            or said("Move one or more of the visits that are not served: ")
             + joined(", ", [f"{words.minute(v.booked)} {v.chair}" for v in left[:4]])
             + "."
         )

@@ -122,7 +122,7 @@ def left_unsterile(instance: Instance, plan: Plan, words: Words) -> tuple[Findin
     """Return the finding that names what is still used in the evening, where something is."""
     if not (dirty := dirty_at_night(instance, plan)):
         return ()
-    sets = ", ".join(f"{n} {words.set_name(t)}" for t, n in dirty.items())
+    sets = ", ".join(f"{n} × {words.set_name(t)}" for t, n in dirty.items())
     return (
         Finding(
             said("still used when the last shift ends: {sets}", sets=sets),
