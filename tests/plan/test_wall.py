@@ -69,7 +69,8 @@ def test_a_row_says_what_standing_says_and_nothing_else() -> None:
     for row in (*wall_of(view, plan()).chairs, *wall_of(view, plan()).machines):
         standing = view.standing(row.subject)
         assert row.verdict is standing.verdict
-        assert (row.what, row.why) == ((standing.failing[0].what, standing.failing[0].why) if standing.failing else ("", ""))
+        first = standing.failing[0] if standing.failing else None
+        assert (row.what, row.why) == (("", "") if first is None else ("", first.failed) if first.failed else (first.what, first.why))
         assert row.until_ms == standing.valid_until_ms
 
 
