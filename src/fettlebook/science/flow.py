@@ -7,7 +7,7 @@ Sources
     0.3 s for start and stop together are our choice within that. secondary
 [C] Measuring cups may be out by about one of their own graduations. practice
 [R] Flow of one outlet repeats to a few per cent, and the usual way is three cups and their mean. practice
-[B] Of n readings the worst lies beyond a bound of 5 %/n each in at most 5 % of cases (Bonferroni's inequality). textbook
+[B] Of n readings the worst lies beyond a bound of 5 %/n each in at most 5 % of cases (Bonferroni's inequality). computed
 """
 
 import math

@@ -134,9 +134,9 @@ def areas_of(found: Gathered, figures: Figures, seals: Seals) -> Sequence[Area]:
                         "; ",
                         (
                             said_count(
-                                "held against {n} earlier checkpoint", "held against {n:,} earlier checkpoints", n=seals.held_against
+                                "held against {n:,} earlier checkpoint", "held against {n:,} earlier checkpoints", n=seals.held_against
                             ),
-                            said_count("{n} entry of devices did not arrive", "{n:,} entries of devices did not arrive", n=missing),
+                            said_count("{n:,} entry of devices did not arrive", "{n:,} entries of devices did not arrive", n=missing),
                         ),
                     ),
                 ),

@@ -29,7 +29,7 @@ def chairs(found: Gathered, clock: Clock) -> Chapter:
         visits = sum(one[1] == chair.id for one in found.visits)
         outlets = ", ".join(outlet.id for outlet in chair.outlets)
         told = [
-            said_count("{n} visit.", "{n:,} visits.", n=visits),
+            said_count("{n:,} visit.", "{n:,} visits.", n=visits),
             said("Water from {supply}; outlets: {outlets}.", supply=term(str(chair.supply.kind)), outlets=outlets),
         ]
         chapter.text(joined(" ", (*told, *_off(chair))))
