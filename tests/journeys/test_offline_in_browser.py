@@ -1,5 +1,6 @@
 """Work without network in a real Chromium: nothing that was noted is lost or comes twice, whatever breaks on the way."""
 
+import re
 import shutil
 import signal
 from collections.abc import Iterator
@@ -83,6 +84,7 @@ def test_a_turnover_goes_on_when_the_network_is_cut_the_page_reloaded_and_the_ta
     tablet.set_offline(True)
     ids += [noted(page, "after.flush"), noted(page, "after.rinse")]
     expect(page.locator("#sending .word")).to_have_text("No network: 2 entries wait here")
+    expect(page.locator("#sending .since")).to_have_text(re.compile(r"^the oldest since \d\d:\d\d$"))
     page.reload()
     expect(page.locator("#sending .word")).to_have_text("No network: 2 entries wait here")
     assert waiting(page) == ids[1:]

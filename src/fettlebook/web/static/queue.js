@@ -161,10 +161,12 @@ export async function refused() {
   return (await base).getAll("refused");
 }
 
-/** How sending stands: {state: "sent" | "waiting" | "no network" | "sign in", waiting: count, refused: count}. */
+/** How sending stands: {state: "sent" | "waiting" | "no network" | "sign in", waiting: count, since: when the oldest was made [ms], refused: count}. */
 export async function standing() {
   const open = await base;
-  return { state, waiting: await open.count("waiting"), refused: await open.count("refused") };
+  const [oldest] = await open.getAll("waiting", undefined, 1);
+  const since = oldest ? oldest.entry.at + (oldest.offset || 0) : 0; // by the server's clock, where it is known
+  return { state, waiting: await open.count("waiting"), since, refused: await open.count("refused") };
 }
 
 let running = null;

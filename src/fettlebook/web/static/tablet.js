@@ -15,9 +15,14 @@ function counted(name, n) {
   return say(n === 1 ? texts[`${name}One`] : texts[`${name}Many`], n);
 }
 
+function clockOf(how) {
+  const language = document.documentElement.lang;
+  return new Intl.DateTimeFormat(language === "en" ? "en-GB" : language, { ...how, timeZone: document.body.dataset.zone });
+}
+
 /** Show how sending stands: a shape and a word. */
 async function show() {
-  const { state, waiting: count, refused } = await standing();
+  const { state, waiting: count, since, refused } = await standing();
   let [shape, text] = ["full", texts.sent];
   if (state === "no network" || !navigator.onLine) [shape, text] = ["peak", count ? counted("cut", count) : texts.cutNone];
   else if (count && state === "sign in") [shape, text] = ["peak", counted("locked", count)];
@@ -26,15 +31,14 @@ async function show() {
   line.dataset.shape = shape;
   line.querySelector(".state").setAttribute("href", shape === "peak" && state === "sign in" ? `/sign-in?next=${encodeURIComponent(location.pathname)}` : "/held");
   if (word.textContent !== text) word.textContent = text;
+  line.querySelector(".since").textContent = count && shape !== "wait" ? say(texts.since, clockOf({ timeStyle: "short" }).format(since)) : "";
   line.hidden = false;
 }
 
 function age() {
   if (!document.body.dataset.kept) return;
   if (["/held", "/offline"].includes(location.pathname)) return; // these show what is in the tablet, as it is
-  const language = document.documentElement.lang;
-  const clock = new Intl.DateTimeFormat(language === "en" ? "en-GB" : language, { dateStyle: "medium", timeStyle: "short", timeZone: document.body.dataset.zone });
-  line.querySelector(".age").textContent = say(texts.kept, clock.format(Number(document.body.dataset.now)));
+  line.querySelector(".age").textContent = say(texts.kept, clockOf({ dateStyle: "medium", timeStyle: "short" }).format(Number(document.body.dataset.now)));
 }
 
 // A form that would lose what was typed in it is held back while there is no network.
