@@ -8,12 +8,18 @@ from http.client import HTTPSConnection
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 
+import made_up_day
 import pytest
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
+from fastapi.testclient import TestClient
+from knocking import ASSISTANT, LEAD, OTHER_PIN, PIN, Knocking
 
 from fettlebook.errors import Mendable
+from fettlebook.web.app import create_app
+from fettlebook.web.desk import Desk
+from fettlebook.web.people.people import People
 from fettlebook.web.tls.authority import SERVER_DAYS, Certificates, in_pairs, make_authority, now_utc, read, renew
 from fettlebook.web.tls.served import Served, ends_soon, refuse_ended
 
@@ -137,3 +143,29 @@ def test_the_addresses_that_people_type_leave_this_machine_s_own_out(made: Certi
     assert served.trust_addresses == ("http://practice.local:8322", "http://192.168.7.20:8322")
     assert served.fingerprint == in_pairs(made.authority_fingerprint)
     assert served.fingerprint.count(":") == 31
+
+
+def test_the_lead_is_warned_on_every_page_and_in_their_language_and_nobody_else_is(made: Certificates, desk: Desk, people: People) -> None:
+    app = create_app(desk, made_up_day.DAY, people=people)
+    moments = [made.until - timedelta(days=40)]
+    app.state.pages.know(certificate_soon=lambda: ends_soon(made, moments[0]))
+    lead, other = (Knocking(TestClient(app, base_url="http://127.0.0.1", follow_redirects=False)) for _ in range(2))
+    lead.send("/sign-in", person=LEAD)
+    lead.send(f"/people/{LEAD}/pin", pin=PIN, again=PIN)
+    lead.send(f"/people/{ASSISTANT}/pin", pin=OTHER_PIN, again=OTHER_PIN, own_pin=PIN)
+    assert other.send("/enrol", code=lead.code_for("tablet of room 1")).status_code == 303
+    assert other.sign_in(ASSISTANT, OTHER_PIN).status_code == 303
+    warning = "The certificate of this server ends"
+    assert warning not in lead.text("/rules")
+    for days, words in ((1, "ends on"), (-1, "ended on")):
+        moments[0] = made.until - timedelta(days=days)
+        page = lead.text("/rules")
+        assert warning in page
+        assert f"{words} {made.until:%Y-%m-%d %H:%M} UTC" in page
+        assert "fettlebook certificate renew" in page
+        assert warning not in other.text("/rules")
+    lead.send("/language", language="de")
+    page = lead.text("/rules")
+    assert warning not in page
+    assert "Zertifikat" in page
+    assert " ended on " not in page

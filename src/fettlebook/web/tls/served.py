@@ -6,9 +6,10 @@ from ipaddress import ip_address
 from typing import Final
 
 from fettlebook.errors import Finding, Mendable
+from fettlebook.said import said, said_date
 from fettlebook.web.tls.authority import WARN_DAYS, Certificates, in_pairs
 
-RENEW: Final = "Renew it on this machine: fettlebook certificate renew, then start anew. No tablet needs to be touched."
+RENEW: Final = said("Renew it on this machine: fettlebook certificate renew, then start anew. No tablet needs to be touched.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,8 +49,9 @@ def ends_soon(certificates: Certificates, now: datetime) -> Finding | None:
     left = certificates.days_left(now)
     if left >= WARN_DAYS:
         return None
-    until = f"{certificates.until:%Y-%m-%d %H:%M} UTC"
-    what = f"the certificate of this server ended on {until}" if left < 0 else f"the certificate of this server ends on {until}"
+    until = said_date(certificates.until)
+    ended = said("the certificate of this server ended on {until} UTC", until=until)
+    what = ended if left < 0 else said("the certificate of this server ends on {until} UTC", until=until)
     return Finding(what, str(certificates.folder), RENEW, "error" if left < 0 else "warning")
 
 
