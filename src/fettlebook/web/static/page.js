@@ -75,15 +75,20 @@ async function look() {
 // A page that waits for a result takes it in without a reload, so that whoever reads or types stays where they are.
 async function takeResult(known) {
   const old = document.getElementById("result");
-  const focused = old.contains(document.activeElement);
+  const at = old.contains(document.activeElement) ? document.activeElement : null;
   const page = new DOMParser().parseFromString(await (await fetch(location.href, { cache: "no-store" })).text(), "text/html");
   const fresh = page.getElementById("result");
   if (!fresh) return;
   old.replaceWith(fresh);
-  if (focused) fresh.focus();
+  if (at) (sameAs(at, fresh) ?? fresh).focus(); // Enter still does what it would have done
   progress.dataset.version = String(known.version);
   progress.dataset.busy = "";
   say(page.getElementById("progress").textContent || body.dataset.result);
+}
+
+function sameAs(one, within) {
+  const told = (other) => [other.textContent.trim(), other.name, other.value, other.getAttribute("href")].join("|");
+  return [...within.querySelectorAll(one.tagName)].find((other) => told(other) === told(one));
 }
 
 function say(text) {
@@ -91,8 +96,12 @@ function say(text) {
 }
 
 async function watch() {
-  const pause = await look();
-  setTimeout(watch, pause);
+  let pause = 5000;
+  try {
+    pause = await look();
+  } finally {
+    setTimeout(watch, pause); // whatever it met, it looks again
+  }
 }
 
 document.addEventListener("keydown", (event) => {
@@ -102,4 +111,4 @@ document.addEventListener("keydown", (event) => {
 
 move();
 setInterval(move, 5000);
-if (progress) setTimeout(watch, progress.dataset.waiting ? 500 : 5000);
+if (progress) setTimeout(watch, progress.dataset.waiting || progress.dataset.busy ? 500 : 5000);
