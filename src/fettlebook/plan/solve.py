@@ -24,6 +24,7 @@ from fettlebook.plan.stages import (
     MOST_ITEMS,
     Progress,
     Searching,
+    beside_each_other,
     exactly,
     find_bound,
     forced,
@@ -196,11 +197,14 @@ def _as_placed(day: Instance, s: Searching) -> Solved:
         list_scheduler(s, share=0.3, first=manner)
     if possible and not proven and s.left() > 0 and not few and day.now is None and items(rest) <= MOST_ITEMS:
         enough = s.deterministic is not None or s.left() >= EXACT_FROM_S
-        neighbourhoods(s, share=0.35 if enough else 0.9)
+        wide = enough and s.wide_gap() and s.many()
+        neighbourhoods(s, share=0.05 if wide else 0.35 if enough else 0.9)
         if enough:
             loads_one_by_one(s, share=LOADS_SHARE, most_s=LOADS_S)
+        if wide:
+            beside_each_other(s)
         proven = s.perfect()
-        if not proven and s.left() > 0 and (enough or s.best.left_out):
+        if not proven and s.left() > 0 and not wide and (enough or s.best.left_out):
             proven, possible = exactly(s, bound, share=0.7)
     if not possible and not reasons:
         reasons = (Reason("everything together"),)

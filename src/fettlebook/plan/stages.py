@@ -4,6 +4,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+from fettlebook.plan.beside import Beside
 from fettlebook.plan.bound import Bound, Reason, Search, circulation_bound, core
 from fettlebook.plan.bound_loads import applies, loads_bound
 from fettlebook.plan.check import Figures, check_plan, figures
@@ -18,6 +19,9 @@ MOST_ITEMS = 150  # set uses that may go round; beyond, building the exact model
 FEW_ITEMS = 40  # so few that the exact model is the quickest way to the best plan
 EXACT_FROM_S = 20.0  # with less time left, neighbourhoods use it better than a model that is too large to finish
 FIRST_ROUNDS = 24
+WIDE_GAP = 0.15  # of the plan's lateness lies above the bound: then the exact model ends without an answer
+BESIDE_FROM_S = 12.0  # with less time left, processes of their own are not worth their start
+LAST_S = 3.0  # at the end, for neighbourhoods of the best that the others found
 BUSIEST = 10.0  # so much slower than its own clock can a processor be shared
 
 
@@ -67,6 +71,16 @@ class Searching:
     def left(self) -> float:
         """Seconds that are left."""
         return 0.0 if self.stopped() else max(0.0, self.limit_s - self.seconds())
+
+    def wide_gap(self) -> bool:
+        """Whether all visits are served, and much of the lateness lies above the bound."""
+        f = self.best_figures
+        return f is not None and f.weight_left_out == 0 and f.weighted_minutes_late * (1 - WIDE_GAP) > self.bound
+
+    def many(self) -> bool:
+        """Whether searches may go on beside this one: by the wall's clock, with more cores than one, and time enough."""
+        by_the_wall = self.deterministic is None and self.clock is time.perf_counter
+        return by_the_wall and self.workers > 1 and self.left() >= BESIDE_FROM_S
 
     def perfect(self) -> bool:
         """Whether no plan can be less late."""
@@ -232,3 +246,12 @@ def neighbourhoods(s: Searching, *, share: float) -> None:
         stop=s.stop,
     )
     improved(served, plan, how, lambda better: s.offer(better.model_copy(update={"left_out": left_out}), "neighbourhood search"))
+
+
+def beside_each_other(s: Searching) -> None:
+    """Begin neighbourhoods again and again on all cores; the best of all is kept."""
+    others = Beside(s.day, processes=s.workers, seconds=s.left() - LAST_S, seed=s.seed, goal=s.bound)
+    try:
+        others.take(lambda plan: s.offer(plan, "neighbourhood search"), lambda: not s.stopped() and not s.perfect())
+    finally:
+        others.close()
