@@ -4,9 +4,9 @@ Two kinds of roles: the owner makes the tables and admits (`prepare_group_book`,
 add and read in the practices that it was admitted to, and nothing else. Row-level security holds it, whatever the queries say.
 """
 
-import threading
 from collections.abc import Collection, Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Any, Final, Self
 
@@ -17,6 +17,7 @@ from fettlebook.book.kinds import BookPruned
 from fettlebook.book.received import unseal
 from fettlebook.book.stores import tables
 from fettlebook.book.stores.base import Store
+from fettlebook.book.stores.lines import Lines
 from fettlebook.book.stores.pen import NotAsThought, Pen, PostgresPen
 from fettlebook.book.stores.pruning import empty_some
 from fettlebook.book.stores.rebuild import Rebuilt, rebuild
@@ -129,12 +130,11 @@ def open_group_book(url: str, practice: str, *, durable: bool = True) -> "Postgr
 class PostgresStore(Store):
     """The book of one practice in a PostgreSQL database. Use `open_group_book`."""
 
-    def __init__(self, engine: Engine, practice: str, lines: "dict[str, _Line] | None" = None) -> None:
+    def __init__(self, engine: Engine, practice: str, lines: Lines | None = None) -> None:
         self._engine = engine
         self.practice = practice
-        self._told, self._lines = Told(), lines if lines is not None else {}
-        self._line = self._lines.setdefault(practice, _Line())
-        self._in_turn = self._line.lock
+        self._told, self._lines = Told(), lines or Lines(partial(_line, engine))
+        self._in_turn = self._lines.turn(practice)
         self._ask_then = (NotAsThought, engine.dialect.loaded_dbapi.IntegrityError, AwayError)
         self.kept_beside: Path | None = None  # by which name what is made of this book may be kept on this machine; a cache only
 
@@ -149,8 +149,7 @@ class PostgresStore(Store):
 
     def close(self) -> None:
         """Let go of the database. What was acknowledged is safe without it."""
-        for line in self._lines.values():
-            line.hang_up()
+        self._lines.close()
         self._engine.dispose()
 
     def text_keys(self) -> GroupKeys:
@@ -183,21 +182,9 @@ class PostgresStore(Store):
     @contextmanager
     def _adding(self) -> Iterator[tuple[Pen, str]]:
         # One statement, which commits by itself, on a connection that has named its practice before: one journey to the server.
-        with _in_words(self._engine):
-            if self._line.driver is None:
-                connection = self._engine.raw_connection()
-                self._line.driver = driver = connection.driver_connection
-                connection.detach()
-                assert driver is not None
-                driver.autocommit = True
-                driver.execute("SELECT set_config('fettlebook.practice', %s, false)", (self.practice,))
-            try:
-                yield PostgresPen(self._line.driver.cursor()), ""
-            except (NotAsThought, self._engine.dialect.loaded_dbapi.IntegrityError):
-                raise
-            except BaseException:
-                self._line.hang_up()
-                raise
+        harmless = (NotAsThought, self._engine.dialect.loaded_dbapi.IntegrityError)
+        with _in_words(self._engine), self._lines.of(self.practice, harmless=harmless) as driver:
+            yield PostgresPen(driver.cursor()), ""
 
     @contextmanager
     def _reading_with_pen(self) -> Iterator[Pen]:
@@ -217,18 +204,14 @@ class PostgresStore(Store):
     _reading = _writing
 
 
-class _Line:
-    """A connection that one practice's entries are added by, and whose turn it is."""
-
-    def __init__(self) -> None:
-        self.lock = threading.Lock()
-        self.driver: Any = None  # psycopg's connection
-
-    def hang_up(self) -> None:
-        """Close it; the next entry opens another."""
-        driver, self.driver = self.driver, None
-        if driver is not None:
-            driver.close()
+def _line(engine: Engine) -> Any:
+    """Return a connection of its own, each statement of which commits by itself."""
+    connection = engine.raw_connection()
+    driver = connection.driver_connection
+    connection.detach()
+    assert driver is not None
+    driver.autocommit = True
+    return driver
 
 
 def _grant(connection: Connection, role: str) -> None:
