@@ -13,7 +13,7 @@ from fettlebook.standing.compliance import Came
 from fettlebook.standing.model import SHAPES, Verdict, worst
 
 WORST_MOST: Final = 8
-NAMED_EACH: Final = 4
+NAMED_EACH: Final = 3
 STATE: Final = {"closed": said("closed"), "open": said("open"), "nothing done": said("nothing done")}
 WORDS: Final = {Verdict.FIT: said("In order"), Verdict.UNPROVEN: said("Not proven"), Verdict.UNFIT: said("Not in order")}
 TOLD: Final = {
@@ -32,7 +32,7 @@ def first_page(found: Gathered, figures: Figures, seals: Seals, clock: Clock) ->
         "answer": {"sign": SHAPES[verdict], "word": WORDS[verdict], "told": TOLD[verdict], "alarms": list(seals.alarms)},
         "areas": {
             "head": [said("Area"), said("Answer"), said("Figures")],
-            "widths": [1.5, 1.3, 5.2],
+            "widths": [1.4, 1.7, 4.9],
             "rows": [[area, joined(" ", (SHAPES[one], WORDS[one])), told] for area, one, told in areas],
         },
         "worst": _worst(found, clock),
